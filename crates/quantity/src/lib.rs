@@ -1,0 +1,1 @@
+//! Quantities with units, trade notation, and values with uncertainty.
