@@ -131,7 +131,7 @@ fn with_minus(text: &str) -> String {
 /// Writes a value and its uncertainty: `2016 ± 35 W`.
 ///
 /// The uncertainty is given to two significant digits at most and the value to the same decimal place
-/// (JCGM 100:2008, 7.2.6); both stand in the same unit. Without a finite uncertainty above 0 the value stands alone.
+/// (JCGM 100:2008, 7.2.6): to two where the first is 1, 2 or 3, else to one. Both stand in the same unit. Without a finite uncertainty above 0 the value stands alone.
 pub fn format_pm(value: f64, u: f64, d: Dimension) -> String {
     if !(value.is_finite() && u.is_finite() && u > 0.0) {
         return format(value, d);
@@ -142,7 +142,7 @@ pub fn format_pm(value: f64, u: f64, d: Dimension) -> String {
     let two_digits = format!("{u:.1e}");
     let Some((mantissa, exponent)) = two_digits.split_once('e') else { return format(value, d) };
     let exponent: i32 = exponent.parse().unwrap_or(0);
-    let last_place = if mantissa.ends_with('0') { exponent } else { exponent - 1 };
+    let last_place = if mantissa >= "4" { exponent } else { exponent - 1 };
     let decimals = usize::try_from(-last_place).unwrap_or(0).min(12);
     let step = 10f64.powi(last_place.max(0));
     let to_step = |v: f64| if step > 1.0 { (v / step).round() * step } else { v };

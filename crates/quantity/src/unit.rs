@@ -167,7 +167,7 @@ pub(crate) fn dimensions_of(unit: &str) -> Vec<Dimension> {
 pub(crate) fn other_case(unit: &str, dimension: Dimension) -> Option<String> {
     let wanted = normalise(unit).to_lowercase();
     let candidates = UNITS.iter().filter(|u| u.dimension == dimension).flat_map(|u| {
-        let prefixed = u.prefixes.chars().filter(|c| c.is_ascii_alphabetic());
+        let prefixed = u.prefixes.chars().filter(char::is_ascii_alphabetic);
         let bare = u.spellings.iter().map(|&s| s.to_owned());
         bare.chain(prefixed.flat_map(move |p| u.spellings.iter().map(move |s| format!("{p}{s}"))))
     });

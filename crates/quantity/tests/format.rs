@@ -55,8 +55,9 @@ fn values_with_uncertainty() {
         (26.0293, 0.2125, Resistance, "26.03 ± 0.21 Ω"),
         (4840.0, 242.0, Resistance, "4.84 ± 0.24 kΩ"),
         (60.0, 0.5, Temperature, "60.0 ± 0.5 °C"),
-        (60.0, 0.996, Temperature, "60 ± 1 °C"),
+        (60.0, 0.996, Temperature, "60.0 ± 1.0 °C"),
         (-0.2, 0.5, Current, "−200 ± 500 mA"),
+        (2452.4, 402.0, Voltage, "2500 ± 400 V"),
         (0.0, 0.5, Current, "0.0 ± 0.5 A"),
         (80.0, 0.0, Time, "80 s"),
         // 7.2.2 NOTE: the GUM's own mass standard, 100.021 47 g with u = 0.35 mg.
