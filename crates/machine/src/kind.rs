@@ -326,6 +326,11 @@ pub trait Behaviour: Sync {
         let _ = (params, mode, situation);
         Sensed::Nothing
     }
+
+    /// What [`Behaviour::sense`] reports; its value is in this dimension's base unit.
+    fn reports(&self) -> Dimension {
+        Dimension::Volume
+    }
 }
 
 /// A kind without electrical or mechanical behaviour of its own.

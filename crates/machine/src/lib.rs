@@ -12,4 +12,5 @@ pub mod diagnostic;
 pub mod kind;
 pub mod model;
 pub mod params;
+pub mod read;
 pub mod schema;
