@@ -44,7 +44,7 @@ pub(crate) enum Link {
 }
 
 impl Branch {
-    pub(crate) fn at_mains(&self) -> Link {
+    pub(crate) fn mains_link(&self) -> Link {
         match self.element.ac {
             Impedance::Open => Link::Open,
             Impedance::Short => Link::Short,
@@ -52,7 +52,7 @@ impl Branch {
         }
     }
 
-    pub(crate) fn to_direct_current(&self) -> Link {
+    pub(crate) fn dc_link(&self) -> Link {
         match self.element.dc {
             Resistance::Open => Link::Open,
             Resistance::Ohms(0.0) => Link::Short,

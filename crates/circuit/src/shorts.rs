@@ -168,7 +168,7 @@ pub(crate) fn path(network: &Network, from: NodeId, to: NodeId) -> Vec<BranchId>
             break;
         }
         for (number, branch) in network.branches().iter().enumerate() {
-            if !matches!(branch.at_mains(), Link::Short) {
+            if !matches!(branch.mains_link(), Link::Short) {
                 continue;
             }
             let other = match node {

@@ -3,7 +3,7 @@
 use num_complex::Complex64;
 
 use crate::mesh::{Mesh, refill};
-use crate::network::Link;
+use crate::network::{Branch, Link};
 use crate::shorts::{self, Shorts};
 use crate::solution::Plug;
 use crate::{CircuitError, Network, NodeId, Resistance, Solution, Supply};
@@ -44,7 +44,7 @@ impl Solver {
     /// [`CircuitError::NoSuchNode`] and [`CircuitError::UnusableSupply`] for the supply itself.
     pub fn solve(&mut self, network: &Network, supply: &Supply) -> Result<&Solution, CircuitError> {
         check(network, supply)?;
-        self.shorts.merge(network, |branch| branch.at_mains());
+        self.shorts.merge(network, Branch::mains_link);
         let line = self.shorts.merged[supply.line.index()];
         let neutral = self.shorts.merged[supply.neutral.index()];
         if line == neutral {
@@ -72,7 +72,7 @@ impl Solver {
         if network.known(a).is_err() || network.known(b).is_err() {
             return Resistance::Open;
         }
-        self.shorts.merge(network, |branch| branch.to_direct_current());
+        self.shorts.merge(network, Branch::dc_link);
         let (a, b) = (self.shorts.merged[a.index()], self.shorts.merged[b.index()]);
         if a == b {
             return Resistance::Ohms(0.0);
@@ -81,7 +81,7 @@ impl Solver {
         let poles = self.mesh.connect(a, b, ZERO);
         for branch in network.branches() {
             let (from, to) = (self.shorts.merged[branch.from.index()], self.shorts.merged[branch.to.index()]);
-            if let (Link::Siemens(conductance), true) = (branch.to_direct_current(), from != to) {
+            if let (Link::Siemens(conductance), true) = (branch.dc_link(), from != to) {
                 self.mesh.connect(from, to, conductance);
             }
         }
@@ -111,7 +111,7 @@ impl Solver {
     fn join_branches(&mut self, network: &Network) {
         self.carriers.clear();
         for (number, branch) in network.branches().iter().enumerate() {
-            let Link::Siemens(admittance) = branch.at_mains() else { continue };
+            let Link::Siemens(admittance) = branch.mains_link() else { continue };
             let (from, to) = (self.shorts.merged[branch.from.index()], self.shorts.merged[branch.to.index()]);
             if from != to {
                 let edge = self.mesh.connect(from, to, admittance);
