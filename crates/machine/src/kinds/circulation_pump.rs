@@ -23,7 +23,7 @@ const SHORTED: f64 = 0.3;
 
 /// Flow left with the wheel loose, and with the wheel or bearing worn. Common practice, no source.
 const LOOSE_FLOW: f64 = 0.1;
-const WEAK_FLOW: f64 = 0.4;
+const WEAK_FLOW: f64 = 0.25;
 
 pub(super) static KIND: PartKind = PartKind {
     name: "circulation pump",
