@@ -342,6 +342,7 @@ const COMMON: &str = "common practice, no source";
 
 /// The kinds themselves, one file each, listed by `build.rs`.
 mod kinds {
+    #[allow(unused_imports, reason = "the one import list of all kinds, present and to come")]
     use super::{
         Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium, Mend,
         Mode, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL, Sensed,

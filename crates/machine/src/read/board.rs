@@ -77,8 +77,8 @@ fn output(
         );
         return None;
     }
-    let ways: Vec<_> = WAYS.iter().filter(|(key, _, _)| fields.get(key).is_some()).collect();
-    let [&(key, kind_name, points)] = ways.as_slice() else {
+    let ways: Vec<_> = WAYS.into_iter().filter(|(key, _, _)| fields.get(key).is_some()).collect();
+    let [(key, kind_name, points)] = *ways.as_slice() else {
         findings.push(
             Diagnostic::error("output-way", name.span.clone(), format!("output `{}` needs exactly one way of switching", name.text))
                 .mend("write one of: relay, triac, changeover, inverter, low-voltage"),
