@@ -50,7 +50,9 @@ fn sample_value(takes: Takes) -> Value {
         Takes::Quantity(d) => Value::Quantity(Toleranced::symmetric_relative(sample(d), 0.05)),
         Takes::RatedAt(d, at) => Value::RatedAt(Toleranced::exact(sample(d)), sample(at)),
         Takes::Range(d) => Value::Range(sample(d) * 0.5, sample(d) * 2.0),
-        Takes::Table(x, y) => Value::Table(vec![(sample(x) * 0.05, sample(y)), (sample(x) * 2.0, sample(y) * 0.2)]),
+        Takes::Table(x, y) => {
+            Value::Table(vec![(sample(x) * 0.05, sample(y)), (sample(x) * 2.0, sample(y) * 0.2)])
+        }
         Takes::Choice(words) => Value::Text(words.first().copied().unwrap_or("").to_owned()),
         Takes::Flag => Value::Flag(true),
         Takes::Words | Takes::Part => Value::Text("other".to_owned()),
@@ -122,7 +124,9 @@ struct Seen {
 /// Flows as if each branch had `volts` across it.
 fn flows(branches: &[Branch], volts: f64, phases: u8) -> Flows {
     let amps = |b: &Branch| match b.ac {
-        Path::Ohms { r, x } if r != 0.0 || x != 0.0 => (volts * r / (r * r + x * x), -volts * x / (r * r + x * x)),
+        Path::Ohms { r, x } if r != 0.0 || x != 0.0 => {
+            (volts * r / (r * r + x * x), -volts * x / (r * r + x * x))
+        }
         Path::Ohms { .. } | Path::Open | Path::Closed => (0.0, 0.0),
     };
     Flows {
@@ -155,8 +159,9 @@ fn every_mode_shows_somewhere() {
         let full = params(kind, true);
         for mode in kind.modes {
             let by_hand = kind.checks.iter().any(|c| c.yes_in.contains(&mode.name) != c.yes_in.contains(&""));
-            let by_reading =
-                situations().iter().any(|s| seen(kind, &full, Some(mode.name), s) != seen(kind, &full, None, s));
+            let by_reading = situations()
+                .iter()
+                .any(|s| seen(kind, &full, Some(mode.name), s) != seen(kind, &full, None, s));
             assert!(by_hand || by_reading, "{}: nothing tells \"{}\" from healthy", kind.name, mode.name);
         }
     }

@@ -1,6 +1,9 @@
 //! Cord: the plug and the flexible cord up to the machine's inlet terminals.
 
-use super::{Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL, Situation, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, SUPPLY_EARTH,
+    SUPPLY_LINE, SUPPLY_NEUTRAL, Situation, Terminal,
+};
 
 /// Added ohms of a burnt plug pin or a half-broken core. Trade: more than 1 Ω of source resistance is suspect.
 /// Common practice, no source.
@@ -17,10 +20,34 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate { percent: 0.6, source: COMMON },
     modes: &[
-        Mode { name: "line open", says: "has its line core open", share: 0.25, source: COMMON, mend: Mend::Fit },
-        Mode { name: "neutral open", says: "has its neutral core open", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "earth open", says: "has its protective core open", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "high resistance", says: "has a burnt pin or core", share: 0.35, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "line open",
+            says: "has its line core open",
+            share: 0.25,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "neutral open",
+            says: "has its neutral core open",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "earth open",
+            says: "has its protective core open",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "high resistance",
+            says: "has a burnt pin or core",
+            share: 0.35,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Cord,
     checks: &[HandCheck {

@@ -1,6 +1,9 @@
 //! Drain pump: a small synchronous or shaded-pole motor with a wheel that pumps the water out.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Where the pumps' share of jobs (7.5 %, drain and circulation together) comes from.
 const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (pumps 7.5 %), split between drain and circulation pump by \
@@ -63,7 +66,13 @@ pub(super) static KIND: PartKind = PartKind {
     modes: &[
         Mode { name: "jammed", says: "is jammed", share: 0.4, source: COMMON, mend: Mend::Clean },
         Mode { name: "coil open", says: "has an open coil", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "impeller loose", says: "has its wheel loose on the shaft", share: 0.15, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "impeller loose",
+            says: "has its wheel loose on the shaft",
+            share: 0.15,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "weak", says: "moves too little water", share: 0.12, source: COMMON, mend: Mend::Fit },
         Mode { name: "leaking", says: "leaks", share: 0.1, source: COMMON, mend: Mend::Fit },
         Mode { name: "coil short", says: "has shorted turns", share: 0.03, source: COMMON, mend: Mend::Fit },

@@ -1,6 +1,9 @@
 //! Hall sensor: reports the rotor's speed and place to the board or inverter.
 
-use super::{Dimension, Behaviour, COMMON, Mend, Mode, Param, Params, PartKind, Rate, Role, Sensed, Situation, Takes, Terminal};
+use super::{
+    Behaviour, COMMON, Dimension, Mend, Mode, Param, Params, PartKind, Rate, Role, Sensed, Situation, Takes,
+    Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "hall sensor",

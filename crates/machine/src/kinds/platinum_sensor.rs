@@ -1,6 +1,9 @@
 //! Platinum sensor: a temperature sensor whose ohms rise evenly as it warms, for ovens.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation,
+    Takes, Terminal,
+};
 
 /// Ohms of a shorted sensor. Common practice, no source.
 const SHORT_OHM: f64 = 1.0;
@@ -29,7 +32,13 @@ pub(super) static KIND: PartKind = PartKind {
     modes: &[
         Mode { name: "open", says: "is open circuit", share: 0.55, source: COMMON, mend: Mend::Fit },
         Mode { name: "short", says: "is shorted", share: 0.15, source: COMMON, mend: Mend::Fit },
-        Mode { name: "drift", says: "has drifted off its curve", share: 0.3, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "drift",
+            says: "has drifted off its curve",
+            share: 0.3,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Film,
     checks: &[],
@@ -62,5 +71,18 @@ impl Behaviour for Film {
         };
         let u_rel = u_class_b(situation.temperature_c).hypot(params.u_rel("r0"));
         out.push(Branch { name: "film", from: "1", to: "2", ac: path, dc: path, u_rel });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ratio_after_the_standard() {
+        // Source: IEC 60751, Pt100.
+        for (t, ohms) in [(-100.0, 60.26), (0.0, 100.0), (100.0, 138.51), (300.0, 212.05)] {
+            assert!((100.0 * ratio(t) - ohms).abs() < 0.005, "{t} °C");
+        }
     }
 }

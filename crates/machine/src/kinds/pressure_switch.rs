@@ -1,6 +1,9 @@
 //! Pressure switch: contacts that change over as the water in the tub presses on an air column.
 
-use super::{Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
+    Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Marks of a drifted switch against healthy: it asks for more water. Common practice, no source.
 const DRIFT_FACTOR: f64 = 1.4;
@@ -42,7 +45,13 @@ pub(super) static KIND: PartKind = PartKind {
     modes: &[
         Mode { name: "stuck empty", says: "is stuck at empty", share: 0.35, source: COMMON, mend: Mend::Fit },
         Mode { name: "stuck full", says: "is stuck at full", share: 0.3, source: COMMON, mend: Mend::Fit },
-        Mode { name: "drift", says: "changes over at too much water", share: 0.35, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "drift",
+            says: "changes over at too much water",
+            share: 0.35,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Contacts,
     checks: &[HandCheck {
@@ -94,5 +103,29 @@ impl Behaviour for Contacts {
             let path = if made { Path::Closed } else { Path::Open };
             out.push(Branch { name, from: "c", to: name, ac: path, dc: path, u_rel: 0.0 });
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    #[test]
+    fn contacts_follow_the_marks() {
+        let mut params = Params::default();
+        params.set("full-at", Value::Quantity(Toleranced::exact(5.0)));
+        params.set("empty-at", Value::Quantity(Toleranced::exact(2.0)));
+        let made = |mode, level| {
+            let now = shows(&params, mode, level);
+            (now.empty, now.full, now.overflow)
+        };
+        assert_eq!(made(None, 1.0), (true, false, false));
+        assert_eq!(made(None, 3.0), (false, false, false));
+        assert_eq!(made(None, 6.0), (false, true, false));
+        assert_eq!(made(Some("drift"), 6.0), (false, false, false));
+        assert_eq!(made(Some("stuck empty"), 6.0), (true, false, false));
+        assert_eq!(made(Some("stuck full"), 0.0), (false, true, false));
     }
 }

@@ -1,6 +1,9 @@
 //! PTC heater: ceramic stones that regulate themselves, as in dryers and fan heaters.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, Mend, Mode, Param, Params, PartKind, Path, Rate,
+    Role, Situation, Takes, Terminal,
+};
 
 /// Cold ohms against ohms at work: cold stones read 3 … 10 times lower. Common practice, no source.
 const COLD_OVER_HOT: f64 = 0.2;

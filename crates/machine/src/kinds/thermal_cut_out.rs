@@ -1,6 +1,9 @@
 //! Thermal cut-out: opens when what it sits on is too hot, and protects where a thermostat or relay failed.
 
-use super::{Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
+    Situation, Takes, Terminal,
+};
 
 /// How far below its mark a tired cut-out opens, kelvin: it then opens at working temperature. Common practice, no source.
 const EARLY_BY_K: f64 = 60.0;
@@ -22,7 +25,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 0.5, source: COMMON },
     modes: &[
         Mode { name: "open", says: "has opened", share: 0.8, source: COMMON, mend: Mend::Fit },
-        Mode { name: "opens early", says: "opens below its mark", share: 0.2, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "opens early",
+            says: "opens below its mark",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &CutOut,
     checks: &[HandCheck {

@@ -1,6 +1,9 @@
 //! Thermostat: a bimetal contact, closed cold, that opens at its mark and closes again lower.
 
-use super::{Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
+    Rate, Role, Situation, Takes, Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "thermostat",
@@ -29,7 +32,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 1.0, source: COMMON },
     modes: &[
         Mode { name: "open", says: "stays open", share: 0.6, source: COMMON, mend: Mend::Fit },
-        Mode { name: "stuck closed", says: "does not open at its mark", share: 0.4, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "stuck closed",
+            says: "does not open at its mark",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Bimetal,
     checks: &[HandCheck {
