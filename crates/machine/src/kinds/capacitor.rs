@@ -66,6 +66,7 @@ impl Behaviour for Dielectric {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -74,18 +75,7 @@ mod tests {
     fn sixteen_microfarads_have_199_ohms_at_50_hz() {
         let mut p = Params::default();
         p.set("farads", Value::Quantity(Toleranced::exact(16e-6)));
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: false,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = situation();
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         // X = 1/(2πfC), exact arithmetic.

@@ -122,6 +122,7 @@ impl Behaviour for TwoPhase {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -132,18 +133,7 @@ mod tests {
         p.set("winding", Value::Quantity(Toleranced::exact(18.0)));
         p.set("draws", Value::Quantity(Toleranced::exact(300.0)));
         p.set("speed", Value::Quantity(Toleranced::exact(52.0)));
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 52.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, wanted_rpm: 52.0, moving: true, ..situation() };
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         let amps = |branch: &Branch, extra_x: f64| match branch.ac {

@@ -91,22 +91,12 @@ impl Behaviour for Board {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_dead_supply_still_draws_thirty_milliamperes_of_no_watts() {
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, ..situation() };
         let mut out = vec![];
         KIND.behaviour.electrics(&Params::default(), Some("supply dead"), &s, &mut out);
         assert!(matches!(out[0].ac, Path::Ohms { r: 0.0, x } if (230.0 / -x - 0.03).abs() < 0.001));
@@ -114,18 +104,7 @@ mod tests {
 
     #[test]
     fn it_runs_from_six_tenths_of_its_volts() {
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, ..situation() };
         let runs = |volts| {
             let flows = Flows { volts: vec![volts], ..Flows::default() };
             KIND.behaviour.effect(&Params::default(), None, &s, &flows).runs

@@ -86,21 +86,11 @@ impl Behaviour for Inverter {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
 
     fn driven(demand_w: f64) -> Situation {
-        Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 1200.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w,
-        }
+        Situation { driven: true, wanted_rpm: 1200.0, moving: true, demand_w, ..situation() }
     }
 
     #[test]

@@ -65,22 +65,12 @@ impl Behaviour for Contact {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn only_a_welded_contact_reads_closed_on_a_dead_machine() {
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, ..situation() };
         let path = |mode| {
             let mut out = vec![];
             KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);

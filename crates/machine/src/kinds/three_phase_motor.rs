@@ -126,6 +126,7 @@ impl Behaviour for OnInverter {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -138,18 +139,7 @@ mod tests {
     }
 
     fn tumbling_left() -> Situation {
-        Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: -50.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        }
+        Situation { driven: true, wanted_rpm: -50.0, moving: true, ..situation() }
     }
 
     #[test]
