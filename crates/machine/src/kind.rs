@@ -326,6 +326,11 @@ pub trait Behaviour: Sync {
         let _ = (params, mode, situation);
         Sensed::Nothing
     }
+
+    /// What [`Behaviour::sense`] reports; its value is in this dimension's base unit.
+    fn reports(&self) -> Dimension {
+        Dimension::Volume
+    }
 }
 
 /// A kind without electrical or mechanical behaviour of its own.
@@ -337,6 +342,7 @@ const COMMON: &str = "common practice, no source";
 
 /// The kinds themselves, one file each, listed by `build.rs`.
 mod kinds {
+    #[allow(unused_imports, reason = "the one import list of all kinds, present and to come")]
     use super::{
         Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium, Mend,
         Mode, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL, Sensed,
