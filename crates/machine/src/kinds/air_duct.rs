@@ -1,6 +1,6 @@
 //! Air duct: the way of the air in a dryer, an oven or a cooling system.
 
-use super::*;
+use super::{Behaviour, COMMON, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Rate};
 
 /// Share of the air that a clogged duct lets through, and a leaking one. Common practice, no source.
 const BLOCKED: f64 = 0.3;
@@ -14,7 +14,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 3.0, source: COMMON },
     modes: &[
         Mode { name: "blocked", says: "is clogged", share: 0.8, source: COMMON, mend: Mend::Clean },
-        Mode { name: "leaking", says: "leaks at a joint or seal", share: 0.2, source: COMMON, mend: Mend::Remake },
+        Mode {
+            name: "leaking",
+            says: "leaks at a joint or seal",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
     ],
     behaviour: &Duct,
     checks: &[

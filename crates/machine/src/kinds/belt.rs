@@ -1,6 +1,9 @@
 //! Belt: carries the motor's motion to the drum.
 
-use super::*;
+use super::{
+    Behaviour, COMMON, Consequence, Effect, Flows, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage,
+    Rate, Situation,
+};
 
 /// Share of the tumbling watts that the motor takes without a drum: 10–60 % (common practice, no source).
 const FREE_LOAD: f64 = 0.35;

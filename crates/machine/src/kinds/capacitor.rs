@@ -1,6 +1,9 @@
 //! Capacitor: the motor capacitor, or any two-pole one at mains frequency.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
+    Situation, Takes, Terminal,
+};
 
 /// Share of its capacitance that a weak one has left. Below 80 % it is replaced; motors give up near half
 /// (common practice, no source).

@@ -1,7 +1,10 @@
 //! Capacitor-run motor: an induction motor of two like windings, one of them fed through a capacitor.
 
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Power factor of each winding at work. Two like windings at 45° and a matched capacitor give a true two-phase field.
 const RUN_POWER_FACTOR: f64 = 0.707;
@@ -54,8 +57,20 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     rate: Rate { percent: 2.4, source: "guess to fill the rest, common practice, no source" },
     modes: &[
-        Mode { name: "winding open", says: "has an open winding", share: 0.4, source: COMMON, mend: Mend::Fit },
-        Mode { name: "turns shorted", says: "has shorted turns", share: 0.2, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "winding open",
+            says: "has an open winding",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "turns shorted",
+            says: "has shorted turns",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.2, source: COMMON, mend: Mend::Fit },
         Mode { name: "locked", says: "is stiff or locked", share: 0.2, source: COMMON, mend: Mend::Fit },
     ],

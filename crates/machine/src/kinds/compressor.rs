@@ -1,7 +1,10 @@
 //! Compressor: the sealed motor and pump of a heat-pump dryer or a refrigerator.
 
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Power factor of the sealed motor at work. Common practice, no source.
 const POWER_FACTOR: f64 = 0.65;
@@ -34,14 +37,14 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     params: &[
         Param {
-            name: "run winding",
+            name: "run-winding",
             takes: Takes::Quantity(Dimension::Resistance),
             default: None,
             must: true,
             about: "cold resistance from c to run",
         },
         Param {
-            name: "start winding",
+            name: "start-winding",
             takes: Takes::Quantity(Dimension::Resistance),
             default: None,
             must: true,
@@ -57,11 +60,29 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     rate: Rate { percent: 4.0, source: COMMON },
     modes: &[
-        Mode { name: "run winding open", says: "has an open run winding", share: 0.1, source: COMMON, mend: Mend::Fit },
-        Mode { name: "start winding open", says: "has an open start winding", share: 0.1, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "run winding open",
+            says: "has an open run winding",
+            share: 0.1,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "start winding open",
+            says: "has an open start winding",
+            share: 0.1,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "locked", says: "is seized", share: 0.25, source: COMMON, mend: Mend::Fit },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.15, source: COMMON, mend: Mend::Fit },
-        Mode { name: "does not pump", says: "runs without pumping (valves, or refrigerant lost)", share: 0.4, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "does not pump",
+            says: "runs without pumping (valves, or refrigerant lost)",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Sealed,
     checks: &[
@@ -96,15 +117,15 @@ impl Behaviour for Sealed {
             _ if situation.moving => (draws, POWER_FACTOR),
             _ => (draws * STALL_WATTS, STALL_POWER_FACTOR),
         };
-        let start = params.nominal("start winding");
+        let start = params.nominal("start-winding");
         let sound = |open: &str, path: Path| if mode == Some(open) { Path::Open } else { path };
         out.push(Branch {
             name: "run winding",
             from: "c",
             to: "run",
             ac: sound("run winding open", Path::load(watts, situation.rated_v, power_factor)),
-            dc: sound("run winding open", Path::resistor(params.nominal("run winding"))),
-            u_rel: params.u_rel("run winding"),
+            dc: sound("run winding open", Path::resistor(params.nominal("run-winding"))),
+            u_rel: params.u_rel("run-winding"),
         });
         out.push(Branch {
             name: "start winding",
@@ -112,7 +133,7 @@ impl Behaviour for Sealed {
             to: "start",
             ac: sound("start winding open", Path::Ohms { r: start, x: start * START_X_OVER_R }),
             dc: sound("start winding open", Path::resistor(start)),
-            u_rel: params.u_rel("start winding"),
+            u_rel: params.u_rel("start-winding"),
         });
         if mode == Some("leak to earth") {
             out.push(earth_leak("c"));

@@ -1,6 +1,6 @@
 //! Condenser: where the moist air of a dryer gives up its water.
 
-use super::*;
+use super::{Behaviour, COMMON, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Rate};
 
 /// Share of the air that a clogged condenser lets through. Common practice, no source.
 const BLOCKED: f64 = 0.4;
@@ -12,8 +12,20 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate { percent: 4.0, source: COMMON },
     modes: &[
-        Mode { name: "blocked", says: "is clogged with fluff", share: 0.9, source: COMMON, mend: Mend::Clean },
-        Mode { name: "leaking", says: "lets moist air past its seal", share: 0.1, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "blocked",
+            says: "is clogged with fluff",
+            share: 0.9,
+            source: COMMON,
+            mend: Mend::Clean,
+        },
+        Mode {
+            name: "leaking",
+            says: "lets moist air past its seal",
+            share: 0.1,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Exchanger,
     checks: &[

@@ -1,6 +1,9 @@
 //! Control board: its own supply and its wits. Its outputs are parts of their own.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Power factor of the small supply of a board at standby. Common practice, no source.
 const POWER_FACTOR: f64 = 0.4;
@@ -12,7 +15,8 @@ const START_VOLTS: f64 = 0.6;
 const DEAD_INPUT_FARADS: f64 = 0.41e-6;
 
 /// Wait and measure before touching a board.
-const DISCHARGE: &str = "Unplug, wait as the label says (5 minutes if there is none), measure DC before touching.";
+const DISCHARGE: &str =
+    "Unplug, wait as the label says (5 minutes if there is none), measure DC before touching.";
 
 pub(super) static KIND: PartKind = PartKind {
     name: "control board",
@@ -34,9 +38,27 @@ pub(super) static KIND: PartKind = PartKind {
     },
     modes: &[
         Mode { name: "supply dead", says: "has a dead supply", share: 0.23, source: COMMON, mend: Mend::Fit },
-        Mode { name: "processor", says: "has lost its processor or memory", share: 0.12, source: COMMON, mend: Mend::Fit },
-        Mode { name: "sensor input", says: "misreads a sensor that is sound", share: 0.03, source: COMMON, mend: Mend::Fit },
-        Mode { name: "user interface", says: "has a faulty panel", share: 0.05, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "processor",
+            says: "has lost its processor or memory",
+            share: 0.12,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "sensor input",
+            says: "misreads a sensor that is sound",
+            share: 0.03,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "user interface",
+            says: "has a faulty panel",
+            share: 0.05,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Board,
     checks: &[
@@ -79,7 +101,14 @@ impl Behaviour for Board {
             _ => Path::load(params.nominal("draws"), situation.rated_v, POWER_FACTOR),
         };
         // An ohmmeter charges the capacitor behind the rectifier and then sees next to nothing.
-        out.push(Branch { name: "supply", from: "l", to: "n", ac, dc: Path::Open, u_rel: params.u_rel("draws") });
+        out.push(Branch {
+            name: "supply",
+            from: "l",
+            to: "n",
+            ac,
+            dc: Path::Open,
+            u_rel: params.u_rel("draws"),
+        });
     }
 
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {

@@ -1,6 +1,9 @@
 //! Drum: with its spider, bearing and seal, and the tub it turns in.
 
-use super::*;
+use super::{
+    Behaviour, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params,
+    PartKind, Passage, Rate, Situation, Takes,
+};
 
 /// Factor on the driving watts with a worn bearing: +10–60 % (common practice, no source).
 const WORN_DRAG: f64 = 1.35;
@@ -45,10 +48,34 @@ pub(super) static KIND: PartKind = PartKind {
         source: "from memory: Tecchio et al. 2019, bearings and shock absorbers 13.8 %; bearings at 58 % of it and drum and tub at 4 % are common practice, no source",
     },
     modes: &[
-        Mode { name: "bearing noisy", says: "has a worn bearing", share: 0.63, source: COMMON, mend: Mend::Fit },
-        Mode { name: "bearing seized", says: "has a seized bearing", share: 0.035, source: COMMON, mend: Mend::Fit },
-        Mode { name: "spider broken", says: "has a broken spider", share: 0.117, source: COMMON, mend: Mend::Fit },
-        Mode { name: "tub leak", says: "has a leaking tub or seal", share: 0.133, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "bearing noisy",
+            says: "has a worn bearing",
+            share: 0.63,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "bearing seized",
+            says: "has a seized bearing",
+            share: 0.035,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "spider broken",
+            says: "has a broken spider",
+            share: 0.117,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "tub leak",
+            says: "has a leaking tub or seal",
+            share: 0.133,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "paddle", says: "has a loose paddle", share: 0.083, source: COMMON, mend: Mend::Remake },
     ],
     behaviour: &Turning,

@@ -1,7 +1,10 @@
 //! Fan: a small motor with a wheel, for process air or cooling.
 
 use super::brushed_motor::earth_leak;
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params,
+    PartKind, Passage, Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Power factor of a shaded-pole motor. Common practice, no source.
 const POWER_FACTOR: f64 = 0.6;
@@ -45,9 +48,21 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     rate: Rate { percent: 1.5, source: COMMON },
     modes: &[
-        Mode { name: "winding open", says: "has an open winding", share: 0.35, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "winding open",
+            says: "has an open winding",
+            share: 0.35,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "locked", says: "is stuck", share: 0.4, source: COMMON, mend: Mend::Clean },
-        Mode { name: "wheel loose", says: "has a wheel loose on its shaft", share: 0.15, source: COMMON, mend: Mend::Remake },
+        Mode {
+            name: "wheel loose",
+            says: "has a wheel loose on its shaft",
+            share: 0.15,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.1, source: COMMON, mend: Mend::Fit },
     ],
     behaviour: &Blower,

@@ -1,6 +1,9 @@
 //! Filter: the pump's filter, a strainer in the water's way, or the fluff filter of a dryer.
 
-use super::*;
+use super::{
+    Behaviour, COMMON, Consequence, Effect, Flows, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage,
+    Rate, Situation,
+};
 
 /// Share of the water that a blocked filter lets through: drain time × 2–10 (common practice, no source).
 const BLOCKED_WATER: f64 = 0.2;

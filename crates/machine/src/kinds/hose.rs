@@ -1,6 +1,9 @@
 //! Hose: carries water, or the air pressure of the level sensing.
 
-use super::*;
+use super::{
+    Behaviour, COMMON, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params, PartKind, Passage, Rate,
+    Situation, Takes,
+};
 
 /// Share of the flow that a blocked drain hose lets through: drain time × 2–10 (common practice, no source).
 const BLOCKED_FLOW: f64 = 0.2;

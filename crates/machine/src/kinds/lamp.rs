@@ -1,6 +1,9 @@
 //! Lamp: a bulb or a signal lamp between two terminals.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Share of the rated volts from which it is seen to light.
 const VISIBLE: f64 = 0.5;
@@ -25,7 +28,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 0.5, source: COMMON },
     modes: &[
         Mode { name: "open", says: "is burnt out", share: 0.85, source: COMMON, mend: Mend::Fit },
-        Mode { name: "loose", says: "is loose in its holder", share: 0.15, source: COMMON, mend: Mend::Remake },
+        Mode {
+            name: "loose",
+            says: "is loose in its holder",
+            share: 0.15,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
     ],
     behaviour: &Filament,
     checks: &[HandCheck {

@@ -1,6 +1,6 @@
 //! Suspension: dampers and springs that hold the tub.
 
-use super::*;
+use super::{COMMON, HandCheck, Inert, Mend, Mode, PartKind, Rate};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "suspension",
@@ -13,7 +13,13 @@ pub(super) static KIND: PartKind = PartKind {
     },
     modes: &[
         Mode { name: "damper weak", says: "has a weak damper", share: 0.35, source: COMMON, mend: Mend::Fit },
-        Mode { name: "spring off", says: "has a spring off or broken", share: 0.07, source: COMMON, mend: Mend::Remake },
+        Mode {
+            name: "spring off",
+            says: "has a spring off or broken",
+            share: 0.07,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
     ],
     behaviour: &Inert,
     checks: &[

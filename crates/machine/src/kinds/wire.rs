@@ -1,6 +1,9 @@
 //! Wire: one conductor of the loom with its two joints.
 
-use super::*;
+use super::{
+    Behaviour, Branch, CHASSIS, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, Situation,
+    Terminal,
+};
 
 /// What a burnt tab or a nearly broken strand adds. Source: trade-values 13, 0.2–2 Ω extra (common practice, no source).
 const BAD_JOINT_OHM: f64 = 1.5;
@@ -21,10 +24,34 @@ pub(super) static KIND: PartKind = PartKind {
         source: "wiring and connectors 3 %, over some thirty wires a machine: guess, common practice, no source",
     },
     modes: &[
-        Mode { name: "open", says: "is broken or off its tab", share: 0.4, source: COMMON, mend: Mend::Remake },
-        Mode { name: "high resistance", says: "has a bad joint", share: 0.35, source: COMMON, mend: Mend::Remake },
-        Mode { name: "chafed to earth", says: "is chafed through to the cabinet", share: 0.15, source: COMMON, mend: Mend::Remake },
-        Mode { name: "intermittent", says: "makes contact now and then", share: 0.1, source: COMMON, mend: Mend::Remake },
+        Mode {
+            name: "open",
+            says: "is broken or off its tab",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
+        Mode {
+            name: "high resistance",
+            says: "has a bad joint",
+            share: 0.35,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
+        Mode {
+            name: "chafed to earth",
+            says: "is chafed through to the cabinet",
+            share: 0.15,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
+        Mode {
+            name: "intermittent",
+            says: "makes contact now and then",
+            share: 0.1,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
     ],
     behaviour: &Conductor,
     checks: &[
