@@ -229,6 +229,8 @@ pub struct Situation {
     pub speed_rpm: f64,
     /// Outputs only: what the load behind an inverter takes, watts at the mains side.
     pub demand_w: f64,
+    /// Motors and pumps: factor on the mechanical load from what they move (1 = as healthy).
+    pub drag: f64,
 }
 
 /// What flowed in a part, once the network was solved.

@@ -267,6 +267,7 @@ pub(super) fn situation() -> Situation {
         temperature_c: 20.0,
         speed_rpm: 0.0,
         demand_w: 0.0,
+        drag: 1.0,
     }
 }
 

@@ -172,6 +172,7 @@ mod tests {
         temperature_c: 20.0,
         speed_rpm: 0.0,
         demand_w: 0.0,
+        drag: 1.0,
     };
 
     fn branches(second: bool, mode: Option<&str>) -> Vec<Branch> {

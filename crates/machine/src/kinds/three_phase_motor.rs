@@ -123,6 +123,7 @@ impl Behaviour for OnInverter {
         let struggle = |sign| Effect {
             turns_rpm: Some(0.0),
             demand_w: STRUGGLE_W,
+            drag: 1.0,
             signs: vec![sign],
             ..Effect::default()
         };
