@@ -160,7 +160,7 @@ fn series(params: &Params, mode: Option<&str>, situation: &Situation) -> (f64, f
         return at_rest;
     }
     let watts = if situation.driven {
-        interpolate(params.table("draws"), situation.wanted_rpm.abs())
+        interpolate(params.table("draws"), situation.wanted_rpm.abs()) * situation.drag
     } else {
         top(params).1 * RACE
     };

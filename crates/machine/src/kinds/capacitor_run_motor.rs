@@ -91,7 +91,7 @@ struct TwoPhase;
 impl Behaviour for TwoPhase {
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let turning = situation.moving && mode != Some("locked");
-        let draws = params.nominal("draws");
+        let draws = params.nominal("draws") * situation.drag;
         let (watts, power_factor) =
             if turning { (draws / 2.0, RUN_POWER_FACTOR) } else { (draws * STALL_WATTS, STALL_POWER_FACTOR) };
         let u_rel = params.u_rel("winding");

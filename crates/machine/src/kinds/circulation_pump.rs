@@ -116,7 +116,7 @@ impl Behaviour for Pump {
         let (ac, dc) = if mode == Some("coil open") {
             (Path::Open, Path::Open)
         } else {
-            let watts = params.nominal("draws") * factor;
+            let watts = params.nominal("draws") * factor * situation.drag;
             let ac = Path::load(watts, situation.rated_v, params.nominal("power-factor"));
             (ac, Path::resistor(params.nominal("coil") * short))
         };
