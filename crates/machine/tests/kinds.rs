@@ -167,6 +167,30 @@ fn every_mode_shows_somewhere() {
     }
 }
 
+/// Two modes that nothing tells apart are one mode.
+#[test]
+fn every_two_modes_differ_somewhere() {
+    for kind in kind::all() {
+        let full = params(kind, true);
+        for (i, a) in kind.modes.iter().enumerate() {
+            for b in &kind.modes[..i] {
+                let by_hand =
+                    kind.checks.iter().any(|c| c.yes_in.contains(&a.name) != c.yes_in.contains(&b.name));
+                let mut situations = situations().into_iter();
+                let by_reading = situations
+                    .any(|s| seen(kind, &full, Some(a.name), &s) != seen(kind, &full, Some(b.name), &s));
+                assert!(
+                    by_hand || by_reading,
+                    "{}: nothing tells \"{}\" from \"{}\"",
+                    kind.name,
+                    a.name,
+                    b.name
+                );
+            }
+        }
+    }
+}
+
 #[test]
 fn branches_end_at_terminals_and_have_possible_ohms() {
     let supply = [kind::SUPPLY_LINE, kind::SUPPLY_NEUTRAL, kind::SUPPLY_EARTH, kind::CHASSIS];
