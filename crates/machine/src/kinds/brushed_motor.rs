@@ -1,6 +1,9 @@
 //! Brushed motor: a commutator motor with armature and field in series, its speed set by a triac.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
+    PartKind, Path, Rate, Role, Situation, Takes, Terminal,
+};
 use crate::params::interpolate;
 
 /// A winding that leaks to its frame: low enough to trip a 30 mA protection at once, ohms.
@@ -68,7 +71,7 @@ pub(super) static KIND: PartKind = PartKind {
             about: "drum speed against watts at rated voltage",
         },
         Param {
-            name: "power factor",
+            name: "power-factor",
             takes: Takes::Quantity(Dimension::Ratio),
             default: Some("70 %"),
             must: false,
@@ -88,8 +91,20 @@ pub(super) static KIND: PartKind = PartKind {
     },
     modes: &[
         Mode { name: "brushes worn", says: "has worn brushes", share: 0.48, source: COMMON, mend: Mend::Fit },
-        Mode { name: "brushes open", says: "has brushes that no longer touch", share: 0.32, source: COMMON, mend: Mend::Fit },
-        Mode { name: "armature", says: "has an open armature segment", share: 0.116, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "brushes open",
+            says: "has brushes that no longer touch",
+            share: 0.32,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "armature",
+            says: "has an open armature segment",
+            share: 0.116,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "field open", says: "has an open field", share: 0.05, source: COMMON, mend: Mend::Fit },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.033, source: COMMON, mend: Mend::Fit },
         Mode { name: "locked", says: "is stiff or locked", share: 0.01, source: COMMON, mend: Mend::Fit },
@@ -150,7 +165,7 @@ fn series(params: &Params, mode: Option<&str>, situation: &Situation) -> (f64, f
         top(params).1 * RACE
     };
     let ragged = if matches!(mode, Some("brushes worn" | "armature")) { RAGGED } else { 1.0 };
-    match Path::load(watts * ragged, situation.rated_v, params.nominal("power factor")) {
+    match Path::load(watts * ragged, situation.rated_v, params.nominal("power-factor")) {
         Path::Ohms { r, x } => (r, x),
         Path::Open | Path::Closed => at_rest,
     }
@@ -179,7 +194,8 @@ impl Behaviour for Commutator {
         let u_rel = params.u_rel("field");
         let mut field = |name, from, to, share: f64, open: bool| {
             let whole = Path::resistor(params.nominal("field") * share);
-            let (ac, dc) = if open { (Path::Open, Path::Open) } else { (part((1.0 - ARMATURE_SHARE) * share), whole) };
+            let (ac, dc) =
+                if open { (Path::Open, Path::Open) } else { (part((1.0 - ARMATURE_SHARE) * share), whole) };
             out.push(Branch { name, from, to, ac, dc, u_rel });
         };
         let (open, tap) = (mode == Some("field open"), params.nominal("tap"));
@@ -197,7 +213,10 @@ impl Behaviour for Commutator {
     fn effect(&self, params: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {
         let fields = if params.nominal("tap") > 0.0 { 1..3 } else { 1..2 };
         let armature = current(flows, 0);
-        let field = fields.map(|i| current(flows, i)).max_by(|a, b| size(*a).total_cmp(&size(*b))).unwrap_or_default();
+        let field = fields
+            .map(|i| current(flows, i))
+            .max_by(|a, b| size(*a).total_cmp(&size(*b)))
+            .unwrap_or_default();
         if size(armature) < ACTIVE_A || size(field) < ACTIVE_A {
             return Effect::default();
         }
@@ -234,6 +253,23 @@ pub(super) fn size(a: (f64, f64)) -> f64 {
     a.0.hypot(a.1)
 }
 
+/// A machine at rest on 230 V, 50 Hz: where the tests of the kinds start from.
+#[cfg(test)]
+pub(super) fn situation() -> Situation {
+    Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: false,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -244,24 +280,13 @@ mod tests {
         let mut p = Params::default();
         p.set("armature", Value::Quantity(Toleranced::exact(2.2)));
         p.set("field", Value::Quantity(Toleranced::exact(1.4)));
-        p.set("power factor", Value::Quantity(Toleranced::exact(0.7)));
+        p.set("power-factor", Value::Quantity(Toleranced::exact(0.7)));
         p.set("draws", Value::Table(vec![(50.0, 60.0), (1000.0, 400.0)]));
         p
     }
 
     fn tumbling() -> Situation {
-        Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 50.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        }
+        Situation { driven: true, wanted_rpm: 50.0, moving: true, ..situation() }
     }
 
     #[test]

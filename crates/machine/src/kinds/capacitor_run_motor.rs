@@ -1,7 +1,10 @@
 //! Capacitor-run motor: an induction motor of two like windings, one of them fed through a capacitor.
 
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Power factor of each winding at work. Two like windings at 45° and a matched capacitor give a true two-phase field.
 const RUN_POWER_FACTOR: f64 = 0.707;
@@ -54,8 +57,20 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     rate: Rate { percent: 2.4, source: "guess to fill the rest, common practice, no source" },
     modes: &[
-        Mode { name: "winding open", says: "has an open winding", share: 0.4, source: COMMON, mend: Mend::Fit },
-        Mode { name: "turns shorted", says: "has shorted turns", share: 0.2, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "winding open",
+            says: "has an open winding",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "turns shorted",
+            says: "has shorted turns",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.2, source: COMMON, mend: Mend::Fit },
         Mode { name: "locked", says: "is stiff or locked", share: 0.2, source: COMMON, mend: Mend::Fit },
     ],
@@ -122,6 +137,7 @@ impl Behaviour for TwoPhase {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -132,18 +148,7 @@ mod tests {
         p.set("winding", Value::Quantity(Toleranced::exact(18.0)));
         p.set("draws", Value::Quantity(Toleranced::exact(300.0)));
         p.set("speed", Value::Quantity(Toleranced::exact(52.0)));
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 52.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, wanted_rpm: 52.0, moving: true, ..situation() };
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         let amps = |branch: &Branch, extra_x: f64| match branch.ac {

@@ -1,6 +1,9 @@
 //! Changeover output: a relay of the board with a rest contact and a driven one, as for turning a motor over.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Effect, Flows, Mend, Mode, Params, PartKind, Path, Rate, Role, Situation,
+    Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "changeover output",
@@ -14,7 +17,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 0.5, source: COMMON },
     modes: &[
         Mode { name: "stuck at rest", says: "stays at rest", share: 0.75, source: COMMON, mend: Mend::Fit },
-        Mode { name: "stuck driven", says: "stays in its driven position", share: 0.25, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "stuck driven",
+            says: "stays in its driven position",
+            share: 0.25,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Changeover,
     checks: &[],

@@ -1,7 +1,10 @@
 //! Inverter output: rectifier, bus capacitor and three legs that feed a three-phase or permanent-magnet motor.
 
 use super::three_phase_motor::STRUGGLE_W;
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role,
+    Situation, Terminal,
+};
 
 /// What it takes for itself while it works, watts. Source: trade-values 13, idle 3–8 W (common practice, no source).
 const IDLE_W: f64 = 3.0;
@@ -32,8 +35,20 @@ pub(super) static KIND: PartKind = PartKind {
     },
     modes: &[
         Mode { name: "dead", says: "does not work", share: 0.7, source: COMMON, mend: Mend::Fit },
-        Mode { name: "one leg lost", says: "has lost one of its three legs", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "bus capacitor weak", says: "has a weak bus capacitor", share: 0.1, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "one leg lost",
+            says: "has lost one of its three legs",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "bus capacitor weak",
+            says: "has a weak bus capacitor",
+            share: 0.1,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Inverter,
     checks: &[HandCheck {
@@ -86,21 +101,11 @@ impl Behaviour for Inverter {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
 
     fn driven(demand_w: f64) -> Situation {
-        Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 1200.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w,
-        }
+        Situation { driven: true, wanted_rpm: 1200.0, moving: true, demand_w, ..situation() }
     }
 
     #[test]
@@ -113,7 +118,9 @@ mod tests {
     #[test]
     fn a_weak_bus_capacitor_tumbles_but_does_not_spin() {
         let flows = Flows { volts: vec![230.0], ..Flows::default() };
-        let runs = |w| KIND.behaviour.effect(&Params::default(), Some("bus capacitor weak"), &driven(w), &flows).runs;
+        let runs = |w| {
+            KIND.behaviour.effect(&Params::default(), Some("bus capacitor weak"), &driven(w), &flows).runs
+        };
         assert!(runs(20.0));
         assert!(!runs(390.0));
     }

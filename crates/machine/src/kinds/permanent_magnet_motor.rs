@@ -1,7 +1,7 @@
 //! Permanent-magnet motor: as the three-phase motor on an inverter, with magnets in the rotor.
 
 use super::three_phase_motor::{LOCKED_TAKES_INVERTER, OnInverter, PARAMS, TERMINALS, TURN_BY_HAND};
-use super::*;
+use super::{COMMON, HandCheck, Mend, Mode, PartKind, Rate};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "permanent-magnet motor",
@@ -11,10 +11,22 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 1.5, source: "guess to fill the rest, common practice, no source" },
     modes: &[
         Mode { name: "phase open", says: "has an open phase", share: 0.35, source: COMMON, mend: Mend::Fit },
-        Mode { name: "turns shorted", says: "has shorted turns", share: 0.2, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "turns shorted",
+            says: "has shorted turns",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.2, source: COMMON, mend: Mend::Fit },
         Mode { name: "locked", says: "is stiff or locked", share: 0.1, source: COMMON, mend: Mend::Fit },
-        Mode { name: "magnets loose", says: "has loose magnets", share: 0.15, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "magnets loose",
+            says: "has loose magnets",
+            share: 0.15,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &OnInverter,
     checks: &[

@@ -1,6 +1,6 @@
 //! Triac output: a semiconductor switch of the board for valves, pumps and brushed motors.
 
-use super::*;
+use super::{Behaviour, Branch, COMMON, Mend, Mode, Params, PartKind, Path, Rate, Role, Situation, Terminal};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "triac output",
@@ -15,8 +15,20 @@ pub(super) static KIND: PartKind = PartKind {
         source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 11 % triacs, over three a machine, is common practice, no source",
     },
     modes: &[
-        Mode { name: "open", says: "or its driver does not switch on", share: 0.05, source: COMMON, mend: Mend::Fit },
-        Mode { name: "short", says: "is shorted and always on", share: 0.06, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "open",
+            says: "or its driver does not switch on",
+            share: 0.05,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "short",
+            says: "is shorted and always on",
+            share: 0.06,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Triac,
     checks: &[],
