@@ -202,7 +202,9 @@ mod tests {
         let [rod, at_1, at_2] = [ac(&leaking[0]), ac(&leaking[1]), ac(&leaking[2])];
         let parallel = |p: f64, q: f64| p * q / (p + q);
         let found = leak_position(26.45, parallel(at_1, rod + at_2), parallel(at_2, rod + at_1));
-        assert!((found.fraction_from_1 - LEAK_POSITION).abs() < 1e-9 && (found.fault_ohm - LEAK_OHM).abs() < 1e-6);
+        assert!(
+            (found.fraction_from_1 - LEAK_POSITION).abs() < 1e-9 && (found.fault_ohm - LEAK_OHM).abs() < 1e-6
+        );
         assert!((parallel(rod, at_1 + at_2) - 26.45).abs() < 1e-6);
     }
 
