@@ -9,7 +9,7 @@ use super::{
 /// Power factor of the sealed motor at work. Common practice, no source.
 const POWER_FACTOR: f64 = 0.65;
 
-/// Locked, the run winding takes five times its watts at half the power factor, until the protector opens.
+/// Locked, the run winding takes five times its watts at a lower power factor, until the protector opens.
 /// Common practice, no source.
 const STALL_WATTS: f64 = 5.0;
 const STALL_POWER_FACTOR: f64 = 0.5;

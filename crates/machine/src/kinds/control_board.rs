@@ -11,7 +11,7 @@ const POWER_FACTOR: f64 = 0.4;
 /// It starts at this share of the rated volts and above.
 const START_VOLTS: f64 = 0.6;
 
-/// A dead supply leaves the capacitor at its input: 0 W and 0.03 A. Source: trade-values 13 (common practice).
+/// A dead supply leaves the capacitor at its input: 0 W and 0.03 A. Common practice, no source.
 const DEAD_INPUT_FARADS: f64 = 0.41e-6;
 
 /// Wait and measure before touching a board.

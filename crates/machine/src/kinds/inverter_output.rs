@@ -6,10 +6,10 @@ use super::{
     Situation, Terminal,
 };
 
-/// What it takes for itself while it works, watts. Source: trade-values 13, idle 3–8 W (common practice, no source).
+/// What it takes for itself while it works, watts. 3–8 W is common practice, no source.
 const IDLE_W: f64 = 3.0;
 
-/// Power factor of a rectifier with a capacitor behind it. Source: trade-values 4.1, 0.5–0.7 (common practice).
+/// Power factor of a rectifier with a capacitor behind it. 0.5–0.7 is common practice, no source.
 const POWER_FACTOR: f64 = 0.6;
 
 /// It starts at this share of the rated volts and above.

@@ -5,7 +5,7 @@ use super::{
     Rate, Role, Situation, Terminal,
 };
 
-/// A burnt contact that still conducts. Source: trade-values 13, 0.2–2 Ω extra (common practice, no source).
+/// A burnt contact that still conducts: 0.2–2 Ω is common practice, no source.
 const BURNT_OHM: f64 = 1.0;
 
 pub(super) static KIND: PartKind = PartKind {

@@ -8,7 +8,7 @@ use super::{
 use crate::params::interpolate;
 
 /// An inverter motor that cannot turn draws bursts of 20–150 W until the inverter gives up, watts at the mains side.
-/// Source: trade-values 4.1 (common practice, no source).
+/// Common practice, no source.
 pub(super) const STRUGGLE_W: f64 = 60.0;
 
 /// Factor on the watts with shorted turns: "+30 % or more" (common practice, no source).
