@@ -2,7 +2,7 @@
 
 use super::{
     Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
-    Rate, Role, Situation, Takes, Terminal,
+    Rate, Role, Sensed, Situation, Takes, Terminal,
 };
 
 /// Marks of a drifted switch against healthy: it asks for more water. Common practice, no source.
@@ -104,6 +104,14 @@ impl Behaviour for Contacts {
             out.push(Branch { name, from: "c", to: name, ac: path, dc: path, u_rel: 0.0 });
         }
     }
+
+    /// Litres of the highest mark that the contacts say is passed, for a board that reckons in litres.
+    fn sense(&self, params: &Params, mode: Option<&str>, situation: &Situation) -> Sensed {
+        let now = shows(params, mode, situation.level_l);
+        let passed = [(now.overflow, "overflow-at"), (now.full, "full-at"), (!now.empty, "empty-at")];
+        let mark = passed.into_iter().find(|&(is, _)| is).map(|(_, mark)| params.nominal(mark));
+        Sensed::Value(mark.unwrap_or(0.0))
+    }
 }
 
 #[cfg(test)]
@@ -111,6 +119,19 @@ mod tests {
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0,
+    };
 
     #[test]
     fn contacts_follow_the_marks() {
@@ -121,6 +142,11 @@ mod tests {
             let now = shows(&params, mode, level);
             (now.empty, now.full, now.overflow)
         };
+        let litres = |mode, level_l| KIND.behaviour.sense(&params, mode, &Situation { level_l, ..STILL });
+        assert_eq!(litres(None, 1.0), Sensed::Value(0.0));
+        assert_eq!(litres(None, 3.0), Sensed::Value(2.0));
+        assert_eq!(litres(Some("drift"), 6.0), Sensed::Value(2.0));
+        assert_eq!(litres(Some("stuck full"), 0.0), Sensed::Value(5.0));
         assert_eq!(made(None, 1.0), (true, false, false));
         assert_eq!(made(None, 3.0), (false, false, false));
         assert_eq!(made(None, 6.0), (false, true, false));

@@ -69,11 +69,11 @@ impl Behaviour for Coil {
         });
     }
 
-    /// Drum rpm as the board makes it out; no pulses are 0 rpm, which is how a dead tacho lets a motor race.
     fn reports(&self) -> Dimension {
         Dimension::Speed
     }
 
+    /// Drum rpm as the board makes it out; no pulses are 0 rpm, which is how a dead tacho lets a motor race.
     fn sense(&self, _: &Params, mode: Option<&str>, situation: &Situation) -> Sensed {
         Sensed::Value(match mode {
             Some("open") => 0.0,

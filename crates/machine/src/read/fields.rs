@@ -126,11 +126,6 @@ impl<'t> Fields<'t> {
         self.table.get(key)
     }
 
-    /// All entries with the place of their key.
-    pub(super) fn entries(&self) -> impl Iterator<Item = (&'t str, Span, &'t Spanned<DeValue<'t>>)> {
-        self.table.iter().map(|(k, v)| (&**k.get_ref(), k.span(), v))
-    }
-
     fn wrong_form(&self, findings: &mut Findings, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {
         findings.push(
             Diagnostic::error("wrong-form", value.span(), format!("`{key}` of {} must be {wanted}", self.name))

@@ -67,7 +67,7 @@ pub(super) enum Side {
 }
 
 /// The suffix that names the board's side of a pin.
-pub const BOARD_SIDE: &str = "@board";
+const BOARD_SIDE: &str = "@board";
 
 /// Reads `[loom.*]` and the pins of parts that sit on the board.
 pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings) {
