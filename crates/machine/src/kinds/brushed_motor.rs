@@ -40,7 +40,8 @@ const OPEN_SEGMENT: f64 = 2.0;
 
 pub(super) static KIND: PartKind = PartKind {
     name: "brushed motor",
-    about: "A commutator motor on a triac: armature on brushes, field in series, turned over by swapping the two.",
+    about: "A commutator motor on a triac: armature on brushes, field in series, turned over by swapping \
+        the two.",
     terminals: &[
         Terminal { name: "a1", must: true, role: Role::Power },
         Terminal { name: "a2", must: true, role: Role::Power },
@@ -95,7 +96,8 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     rate: Rate {
         percent: 12.1,
-        source: "from memory: Tecchio et al. 2019, carbon brushes 9.7 %; motor without tacho 2.4 % is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, carbon brushes 9.7 %; motor without tacho 2.4 % is \
+            common practice, no source",
     },
     modes: &[
         Mode { name: "brushes worn", says: "has worn brushes", share: 0.48, source: COMMON, mend: Mend::Fit },

@@ -25,7 +25,8 @@ const SHORTED_WATTS: f64 = 1.5;
 
 pub(super) static KIND: PartKind = PartKind {
     name: "capacitor-run motor",
-    about: "An induction motor of two like windings with a capacitor between w1 and w2, fed at w1 (right) or w2 (left).",
+    about: "An induction motor of two like windings with a capacitor between w1 and w2, fed at w1 (right) \
+        or w2 (left).",
     terminals: &[
         Terminal { name: "c", must: true, role: Role::Power },
         Terminal { name: "w1", must: true, role: Role::Power },

@@ -34,7 +34,8 @@ pub(super) static KIND: PartKind = PartKind {
     }],
     rate: Rate {
         percent: 5.6,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 40 % board supply, processor and panel is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 40 % board supply, processor \
+            and panel is common practice, no source",
     },
     modes: &[
         Mode { name: "supply dead", says: "has a dead supply", share: 0.23, source: COMMON, mend: Mend::Fit },

@@ -71,7 +71,8 @@ pub(super) const TURN_BY_HAND: HandCheck = HandCheck {
     id: "turn by hand",
     ask: "With the belt off, is the motor stiff to turn by hand?",
     minutes: 4.0,
-    caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it turns.",
+    caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it \
+        turns.",
     yes_in: &["locked"],
     slip: 0.03,
 };

@@ -12,7 +12,8 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 0.5,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 11 % triacs, over three a machine, is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 11 % triacs, over three a \
+            machine, is common practice, no source",
     },
     modes: &[
         Mode {

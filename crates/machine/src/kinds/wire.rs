@@ -21,7 +21,8 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 0.1,
-        source: "wiring and connectors 3 %, over some thirty wires a machine: guess, common practice, no source",
+        source: "wiring and connectors 3 %, over some thirty wires a machine: guess, common practice, no \
+            source",
     },
     modes: &[
         Mode {
