@@ -61,7 +61,10 @@ pub fn find_node(machine: &Machine, name: &str) -> Result<NodeId, EndError> {
         message: format!("this machine has no point `{name}`"),
         remedy: match nearest(name, machine.nodes.iter().map(String::as_str)) {
             Some(near) => format!("did you mean {near}?"),
-            None => "write a pin (J2.1), a terminal (element.1) or a net; `wattmend machine show FILE` lists them".to_owned(),
+            None => {
+                "write a pin (J2.1), a terminal (element.1) or a net; `wattmend machine show FILE` lists them"
+                    .to_owned()
+            }
         },
     })
 }
@@ -79,7 +82,11 @@ pub fn ohms_between(
 
 /// All readings between two points: healthy and every single fault, grouped by equal reading, healthy's group first,
 /// then by how many faults share it.
-pub fn between(machine: &Machine, (a, b): (&str, &str), unplugged: &[String]) -> Result<Vec<ReadingGroup>, EndError> {
+pub fn between(
+    machine: &Machine,
+    (a, b): (&str, &str),
+    unplugged: &[String],
+) -> Result<Vec<ReadingGroup>, EndError> {
     let mut meter = Ohmmeter::new(machine, (a, b), unplugged)?;
     let mut groups: Vec<ReadingGroup> = Vec::new();
     let singles = machine.single_faults().map(|fault| Hypothesis::of([fault]));
@@ -99,7 +106,9 @@ pub fn between(machine: &Machine, (a, b): (&str, &str), unplugged: &[String]) ->
 fn same(a: Ohms, b: Ohms) -> bool {
     match (a, b) {
         (Ohms::Open, Ohms::Open) => true,
-        (Ohms::Ohms { value: x, .. }, Ohms::Ohms { value: y, .. }) => (x - y).abs() <= 1e-6 * (1.0 + x.abs().max(y.abs())),
+        (Ohms::Ohms { value: x, .. }, Ohms::Ohms { value: y, .. }) => {
+            (x - y).abs() <= 1e-6 * (1.0 + x.abs().max(y.abs()))
+        }
         _ => false,
     }
 }
@@ -121,7 +130,9 @@ impl<'m> Ohmmeter<'m> {
                     message: format!("nothing called `{name}` can be unplugged"),
                     remedy: match nearest(name, machine.unpluggable()) {
                         Some(near) => format!("did you mean {near}?"),
-                        None => "name a connector (J2) or a terminal whose tab you pull (element.1)".to_owned(),
+                        None => {
+                            "name a connector (J2) or a terminal whose tab you pull (element.1)".to_owned()
+                        }
                     },
                 });
             }

@@ -103,7 +103,10 @@ fn parse_fault(machine: &Machine, text: &str) -> Result<(PartId, usize), FaultEr
         Some(index) => Ok((id, index)),
         None => Err(FaultError {
             message: format!("a {} has no fault `{mode}`", kind.name),
-            remedy: format!("its faults: {}", kind.modes.iter().map(|m| m.name).collect::<Vec<_>>().join(", ")),
+            remedy: format!(
+                "its faults: {}",
+                kind.modes.iter().map(|m| m.name).collect::<Vec<_>>().join(", ")
+            ),
         }),
     }
 }

@@ -73,7 +73,13 @@ impl<'m> Solver<'m> {
     }
 
     /// The instant in which the board drives these outputs.
-    pub(crate) fn moment(&mut self, modes: &[Option<usize>], drives: &[Drive], state: &State, supply_v: f64) -> Moment {
+    pub(crate) fn moment(
+        &mut self,
+        modes: &[Option<usize>],
+        drives: &[Drive],
+        state: &State,
+        supply_v: f64,
+    ) -> Moment {
         let mut moment = Moment { situations: self.situations(modes, drives, state), ..Moment::default() };
         let mut stalled = vec![false; self.machine.parts.len()];
         for _ in 0..ROUNDS {
@@ -150,7 +156,9 @@ impl<'m> Solver<'m> {
             let output = &self.machine.outputs[drive.output];
             let Some(motor) = output.motor else { continue };
             let part = &self.machine.parts[output.part];
-            let pin = |name: &str| part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i]);
+            let pin = |name: &str| {
+                part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i])
+            };
             let (Some(u), Some(v), Some(w)) = (pin("u"), pin("v"), pin("w")) else { continue };
             let pairs = [(u, v), (v, w), (w, u)].into_iter().filter(|&(a, b)| {
                 matches!(self.wiring.resistance(a, b), Resistance::Ohms(r) if r < PHASE_CONDUCTS_BELOW_OHM)
@@ -190,7 +198,12 @@ impl<'m> Solver<'m> {
             solved.flows(id, &mut self.flows);
             self.flows.phases = phases.iter().find(|p| p.1 == id).map_or(0, |p| p.2);
             let mode = modes[id].map(|m| part.kind.modes[m].name);
-            moment.effects.push(part.kind.behaviour.effect(&part.params, mode, &moment.situations[id], &self.flows));
+            moment.effects.push(part.kind.behaviour.effect(
+                &part.params,
+                mode,
+                &moment.situations[id],
+                &self.flows,
+            ));
         }
         for &(inverter, motor, _) in phases {
             through_inverter(moment, inverter, motor);
@@ -218,7 +231,8 @@ impl<'m> Solver<'m> {
                 changed = true;
             }
             // A motor that would not run is taken to stand still, once and for all in this instant.
-            let is_motor = part.kind.params.iter().any(|p| p.name == "draws") && part.kind.name.contains("motor");
+            let is_motor =
+                part.kind.params.iter().any(|p| p.name == "draws") && part.kind.name.contains("motor");
             if is_motor && situation.moving && !effect.runs && !stalled[id] {
                 stalled[id] = true;
                 situation.moving = false;

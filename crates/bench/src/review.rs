@@ -77,11 +77,7 @@ fn unreached(machine: &Machine) -> Vec<Diagnostic> {
     let mut idle_outputs: Vec<usize> = (0..machine.outputs.len()).collect();
     let mut solver = Solver::new(machine);
     let modes = vec![None; machine.parts.len()];
-    let state = State {
-        level_l: 8.0,
-        locked: true,
-        ..State::start(&Conditions::at(machine.plate.supply_v))
-    };
+    let state = State { level_l: 8.0, locked: true, ..State::start(&Conditions::at(machine.plate.supply_v)) };
     let steps = machine.test.steps.iter().map(|s| &s.drives);
     let functions = machine.functions.iter().map(|f| &f.drives);
     let mut runs: Vec<Vec<Drive>> = vec![Vec::new()];
@@ -90,7 +86,12 @@ fn unreached(machine: &Machine) -> Vec<Diagnostic> {
             !drives.iter().any(|d| d.output == o || machine.outputs[d.output].reverse.contains(&o))
         });
         runs.push(drives.clone());
-        runs.push(drives.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..d.clone() }).collect());
+        runs.push(
+            drives
+                .iter()
+                .map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..d.clone() })
+                .collect(),
+        );
     }
     for drives in runs {
         let moment = solver.moment(&modes, &drives, &state, machine.plate.supply_v);
@@ -111,18 +112,26 @@ fn unreached(machine: &Machine) -> Vec<Diagnostic> {
         let is_load = part.kind.params.iter().any(|p| matches!(p.name, "draws" | "rated"));
         if is_load && !carries[id] {
             found.push(
-                Diagnostic::error("unreachable-load", part.at.clone(), format!("no step or function puts current through `{}`", part.id))
-                    .label(format!("a {}", part.kind.name))
-                    .mend("follow its wires: both ends must reach the supply when its output is driven")
-                    .mend("or drive its output in a step or a [function]"),
+                Diagnostic::error(
+                    "unreachable-load",
+                    part.at.clone(),
+                    format!("no step or function puts current through `{}`", part.id),
+                )
+                .label(format!("a {}", part.kind.name))
+                .mend("follow its wires: both ends must reach the supply when its output is driven")
+                .mend("or drive its output in a step or a [function]"),
             );
         }
     }
     for output in idle_outputs {
         let output = &machine.outputs[output];
         found.push(
-            Diagnostic::warning("never-driven", output.at.clone(), format!("no step and no function drives `{}`", output.name))
-                .mend("drive it in a step or a [function], or take it out"),
+            Diagnostic::warning(
+                "never-driven",
+                output.at.clone(),
+                format!("no step and no function drives `{}`", output.name),
+            )
+            .mend("drive it in a step or a [function], or take it out"),
         );
     }
     found
@@ -148,7 +157,11 @@ fn plate(machine: &Machine, steps: impl Iterator<Item = f64>) -> Option<Diagnost
         return None;
     }
     // +5 % or 20 W, whichever is greater, and -10 % for a heating or combined appliance above 200 W; wide limits below.
-    let (low, high) = if rated > 200.0 { (0.9 * rated, rated + (0.05 * rated).max(20.0)) } else { (0.8 * rated, 1.2 * rated) };
+    let (low, high) = if rated > 200.0 {
+        (0.9 * rated, rated + (0.05 * rated).max(20.0))
+    } else {
+        (0.8 * rated, 1.2 * rated)
+    };
     if (low..=high).contains(&largest) {
         return None;
     }
@@ -156,7 +169,9 @@ fn plate(machine: &Machine, steps: impl Iterator<Item = f64>) -> Option<Diagnost
         Diagnostic::error(
             "plate-disagrees",
             machine.plate.at.clone(),
-            format!("the plate says {rated:.0} W, but the most that any step or function draws is {largest:.0} W"),
+            format!(
+                "the plate says {rated:.0} W, but the most that any step or function draws is {largest:.0} W"
+            ),
         )
         .label("[machine]")
         .mend(format!("allowed after IEC 60335-1 (10.1): {low:.0} to {high:.0} W"))
@@ -180,9 +195,16 @@ fn earth(machine: &Machine) -> Vec<Diagnostic> {
                 Resistance::Ohms(r) if r < EARTH_REACHES_BELOW_OHM);
             if !reaches {
                 found.push(
-                    Diagnostic::error("missing-earth", part.at.clone(), format!("the earth of `{}` does not reach the plug", part.id))
-                        .label("class I: metal must be earthed")
-                        .mend(format!("add wires so that `{}.{}` joins the earth of the cord, for instance over chassis", part.id, terminal.name)),
+                    Diagnostic::error(
+                        "missing-earth",
+                        part.at.clone(),
+                        format!("the earth of `{}` does not reach the plug", part.id),
+                    )
+                    .label("class I: metal must be earthed")
+                    .mend(format!(
+                        "add wires so that `{}.{}` joins the earth of the cord, for instance over chassis",
+                        part.id, terminal.name
+                    )),
                 );
             }
         }

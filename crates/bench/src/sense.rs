@@ -37,7 +37,9 @@ impl Solver<'_> {
             (Test::False, Held::Yes(yes)) => !yes,
             (Test::True, Held::Value(v)) => v != 0.0,
             (Test::False, Held::Value(v)) => v == 0.0,
-            (Test::Plausible, Held::Value(v)) => plausible.is_none_or(|(low, high)| (low..=high).contains(&v)),
+            (Test::Plausible, Held::Value(v)) => {
+                plausible.is_none_or(|(low, high)| (low..=high).contains(&v))
+            }
             (Test::AtLeast(limit), Held::Value(v)) => v >= limit,
             (Test::AtMost(limit), Held::Value(v)) => v <= limit,
             (Test::FollowsWithin(_), Held::Value(v)) => v.abs() >= FOLLOWS_FROM * wanted_rpm.abs(),
@@ -47,7 +49,9 @@ impl Solver<'_> {
 
     fn held(&mut self, input: InputId, modes: &[Option<usize>], moment: &Moment, state: &State) -> Held {
         match &self.machine.inputs[input].senses {
-            Senses::Volts { above, .. } => Held::Yes(moment.input_volts.get(input).is_some_and(|v| v >= above)),
+            Senses::Volts { above, .. } => {
+                Held::Yes(moment.input_volts.get(input).is_some_and(|v| v >= above))
+            }
             Senses::Ohms(a, b) => match self.wiring.resistance(*a, *b) {
                 Resistance::Ohms(r) => Held::Value(r),
                 Resistance::Open => Held::Value(f64::INFINITY),
@@ -69,7 +73,9 @@ impl Solver<'_> {
     /// Is there a wire from a pin to some terminal of the part?
     fn reaches(&mut self, pin: usize, part: PartId) -> bool {
         let terminals: Vec<usize> = self.machine.parts[part].terminals.iter().flatten().copied().collect();
-        terminals.into_iter().any(|t| matches!(self.wiring.resistance(pin, t), Resistance::Ohms(r) if r < 100.0))
+        terminals
+            .into_iter()
+            .any(|t| matches!(self.wiring.resistance(pin, t), Resistance::Ohms(r) if r < 100.0))
     }
 
     fn reported(&self, id: PartId, modes: &[Option<usize>], moment: &Moment, state: &State) -> Held {

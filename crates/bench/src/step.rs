@@ -95,22 +95,30 @@ impl<'m> Bench<'m> {
         }
         let wanted: Vec<Drive> = if state.over { Vec::new() } else { step.drives.clone() };
         let right = self.drive(&wanted, modes, conditions, state);
-        let left: Vec<Drive> = wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
+        let left: Vec<Drive> =
+            wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
         let other = (left != wanted).then(|| self.drive(&left, modes, conditions, state));
         self.finish(step, modes, conditions, state, right, other)
     }
 
     /// Drives outputs as far as the guards let it.
-    fn drive(&mut self, wanted: &[Drive], modes: &[Option<usize>], conditions: &Conditions, state: &mut State) -> Driven {
+    fn drive(
+        &mut self,
+        wanted: &[Drive],
+        modes: &[Option<usize>],
+        conditions: &Conditions,
+        state: &mut State,
+    ) -> Driven {
         let volts = conditions.supply_v;
         let machine = self.solver.machine;
         let idle = self.solver.moment(modes, &[], state, volts);
         let alive: Vec<Drive> =
             wanted.iter().filter(|d| idle.board_runs(machine.outputs[d.output].board)).cloned().collect();
-        let (guarded, mut drives): (Vec<Drive>, Vec<Drive>) = alive.into_iter().partition(|d| {
-            machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before)
-        });
-        let mut moment = if drives.is_empty() { idle } else { self.solver.moment(modes, &drives, state, volts) };
+        let (guarded, mut drives): (Vec<Drive>, Vec<Drive>) = alive
+            .into_iter()
+            .partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
+        let mut moment =
+            if drives.is_empty() { idle } else { self.solver.moment(modes, &drives, state, volts) };
         let mut refused = Vec::new();
         for drive in guarded {
             let failing = self.failing(When::Before, &drive, modes, &moment, state);
@@ -166,7 +174,13 @@ impl<'m> Bench<'m> {
     }
 
     /// Carries out what a guard does beyond refusing its own output; true if all is off now.
-    fn carry_out(&self, what: Otherwise, drives: &mut Vec<Drive>, refused: &mut Vec<OutputId>, state: &mut State) -> bool {
+    fn carry_out(
+        &self,
+        what: Otherwise,
+        drives: &mut Vec<Drive>,
+        refused: &mut Vec<OutputId>,
+        state: &mut State,
+    ) -> bool {
         if what == Otherwise::KeepsOff {
             return false;
         }
@@ -200,7 +214,8 @@ impl<'m> Bench<'m> {
         state.trip.clone_from(&trip);
         state.over |= trip.is_some();
 
-        let mut signs: Vec<&'static str> = all.iter().flat_map(|d| d.moment.effects.iter()).flat_map(|e| e.signs.iter().copied()).collect();
+        let mut signs: Vec<&'static str> =
+            all.iter().flat_map(|d| d.moment.effects.iter()).flat_map(|e| e.signs.iter().copied()).collect();
         let speeds: Vec<f64> = all.iter().map(|d| d.moment.drum_rpm).collect();
         let turning = speeds.iter().filter(|s| s.abs() > TURNS_FROM_RPM).count();
         if turning > 0 {
@@ -214,8 +229,10 @@ impl<'m> Bench<'m> {
         let mut refused: Vec<OutputId> = all.iter().flat_map(|d| d.refused.iter().copied()).collect();
         refused.sort_unstable();
         refused.dedup();
-        let one_way = speeds.len() == 2 && (turning == 1 || speeds[0].signum() == speeds[1].signum() && turning == 2);
-        let speed = if speeds.len() == 2 { speeds.iter().map(|s| s.abs()).fold(0.0, f64::max) } else { speeds[0] };
+        let one_way =
+            speeds.len() == 2 && (turning == 1 || speeds[0].signum() == speeds[1].signum() && turning == 2);
+        let speed =
+            if speeds.len() == 2 { speeds.iter().map(|s| s.abs()).fold(0.0, f64::max) } else { speeds[0] };
         let off = trip.is_some();
         Prediction {
             step: step.id.clone(),
@@ -253,7 +270,13 @@ impl<'m> Bench<'m> {
     }
 
     /// How long the step lasts, and whether it ran out of time.
-    fn duration(&mut self, step: &Step, modes: &[Option<usize>], state: &State, driven: &Driven) -> (f64, bool) {
+    fn duration(
+        &mut self,
+        step: &Step,
+        modes: &[Option<usize>],
+        state: &State,
+        driven: &Driven,
+    ) -> (f64, bool) {
         let longest = step.at_most_s.unwrap_or(step.lasts_s);
         let Some(until) = &step.until else { return (step.lasts_s, false) };
         if driven.drives.is_empty() {
@@ -286,7 +309,13 @@ impl<'m> Bench<'m> {
     }
 
     /// Would a condition hold at another level and temperature, all else as in this moment?
-    fn holds_at(&mut self, until: &Condition, modes: &[Option<usize>], moment: &Moment, state: &State) -> bool {
+    fn holds_at(
+        &mut self,
+        until: &Condition,
+        modes: &[Option<usize>],
+        moment: &Moment,
+        state: &State,
+    ) -> bool {
         let by_ohms = matches!(
             self.solver.machine.inputs[until.input].senses,
             machine::model::Senses::Ohms(..) | machine::model::Senses::Contact(..)

@@ -1,6 +1,9 @@
 //! Wiring: from a machine, its faults and its circumstances to a network.
 
-use crate::{BranchId, CircuitError, Complex64, Element, Impedance, Network, NodeId, Resistance, Solution, Solver, Supply};
+use crate::{
+    BranchId, CircuitError, Complex64, Element, Impedance, Network, NodeId, Resistance, Solution, Solver,
+    Supply,
+};
 use machine::kind::{self, Branch, Path, Situation};
 use machine::model::{Machine, PartId, node};
 
@@ -66,9 +69,12 @@ impl<'m> Wiring<'m> {
         let install = node_id(self.machine.nodes.len());
         self.network = Network::new(self.machine.nodes.len() + 1);
         self.ids.clear();
-        let join = |network: &mut Network, a, b, element: Element| network.add(a, b, element).unwrap_or(BranchId(u32::MAX));
+        let join = |network: &mut Network, a, b, element: Element| {
+            network.add(a, b, element).unwrap_or(BranchId(u32::MAX))
+        };
         join(&mut self.network, install, node_id(node::NEUTRAL), Element::SHORT);
-        self.earth = join(&mut self.network, node_id(node::EARTH), install, Element::resistor(EARTH_LOOP_OHM));
+        self.earth =
+            join(&mut self.network, node_id(node::EARTH), install, Element::resistor(EARTH_LOOP_OHM));
         for (joint, open) in self.machine.joints.iter().zip(&self.opened) {
             if !open {
                 join(&mut self.network, node_id(joint.inner), node_id(joint.outer), Element::SHORT);
@@ -90,8 +96,12 @@ impl<'m> Wiring<'m> {
 
     /// Solves at the plug.
     pub fn solve(&mut self, volts: f64) -> Result<Solved<'_>, Shorted> {
-        let supply =
-            Supply { line: node_id(node::LINE), neutral: node_id(self.machine.nodes.len()), volts, source_ohm: 0.0 };
+        let supply = Supply {
+            line: node_id(node::LINE),
+            neutral: node_id(self.machine.nodes.len()),
+            volts,
+            source_ohm: 0.0,
+        };
         match self.solver.solve(&self.network, &supply) {
             Ok(solution) => Ok(Solved {
                 solution,
@@ -102,9 +112,17 @@ impl<'m> Wiring<'m> {
                 volts,
             }),
             Err(CircuitError::SupplyShorted { path }) => {
-                let on_path = |range: &std::ops::Range<usize>| self.ids[range.clone()].iter().any(|id| path.contains(id));
+                let on_path = |range: &std::ops::Range<usize>| {
+                    self.ids[range.clone()].iter().any(|id| path.contains(id))
+                };
                 Err(Shorted {
-                    parts: self.parts.iter().enumerate().filter(|(_, r)| on_path(r)).map(|(p, _)| p).collect(),
+                    parts: self
+                        .parts
+                        .iter()
+                        .enumerate()
+                        .filter(|(_, r)| on_path(r))
+                        .map(|(p, _)| p)
+                        .collect(),
                 })
             }
             Err(_) => Err(Shorted { parts: Vec::new() }),

@@ -168,6 +168,32 @@ fn every_mode_shows_somewhere() {
     }
 }
 
+/// Pairs of modes that no reading and no check tells apart. A belt that is off and one that is broken are found by the
+/// same look, which then shows which of the two it is.
+const ALIKE: &[(&str, &str, &str)] = &[("belt", "off", "broken")];
+
+/// Two modes that nothing tells apart are one mode.
+#[test]
+fn every_two_modes_differ_somewhere() {
+    let mut alike = Vec::new();
+    for kind in kind::all() {
+        let full = params(kind, true);
+        for (i, a) in kind.modes.iter().enumerate() {
+            for b in &kind.modes[..i] {
+                let by_hand =
+                    kind.checks.iter().any(|c| c.yes_in.contains(&a.name) != c.yes_in.contains(&b.name));
+                let by_reading = situations()
+                    .iter()
+                    .any(|s| seen(kind, &full, Some(a.name), s) != seen(kind, &full, Some(b.name), s));
+                if !(by_hand || by_reading || ALIKE.contains(&(kind.name, b.name, a.name))) {
+                    alike.push((kind.name, b.name, a.name));
+                }
+            }
+        }
+    }
+    assert_eq!(alike, []);
+}
+
 #[test]
 fn branches_end_at_terminals_and_have_possible_ohms() {
     let supply = [kind::SUPPLY_LINE, kind::SUPPLY_NEUTRAL, kind::SUPPLY_EARTH, kind::CHASSIS];

@@ -77,3 +77,30 @@ impl Behaviour for Drive {
         Effect { signs: if squeals { vec!["squeals"] } else { vec![] }, ..Effect::default() }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::brushed_motor::situation;
+    use super::*;
+
+    #[test]
+    fn without_a_belt_nothing_turns_and_the_motor_runs_light() {
+        for mode in ["off", "broken"] {
+            let passed = KIND.behaviour.passage(&Params::default(), Some(mode), Medium::Motion);
+            assert!(passed.factor.abs() < f64::EPSILON);
+            // 10–60 % of the healthy watts: common practice, no source.
+            assert!((0.1..0.6).contains(&passed.load));
+        }
+    }
+
+    #[test]
+    fn it_squeals_only_when_it_slips_and_something_turns() {
+        let signs = |mode, speed_rpm| {
+            let s = Situation { speed_rpm, ..situation() };
+            KIND.behaviour.effect(&Params::default(), mode, &s, &Flows::default()).signs
+        };
+        assert_eq!(signs(Some("slipping"), -52.0), ["squeals"]);
+        assert!(signs(Some("slipping"), 0.0).is_empty());
+        assert!(signs(None, 52.0).is_empty());
+    }
+}

@@ -10,10 +10,10 @@ use super::{
 const RUN_POWER_FACTOR: f64 = 0.707;
 
 /// At a stall one winding alone takes this many times the watts of the whole motor at work.
-/// Source: trade-values 4.1, hum at 1.5–3 times (common practice, no source).
+/// A hum at 1.5–3 times is common practice, no source.
 const STALL_WATTS: f64 = 2.0;
 
-/// Power factor at a stall. Source: trade-values 4.1, 0.4–0.7 (common practice, no source).
+/// Power factor at a stall. 0.4–0.7 is common practice, no source.
 const STALL_POWER_FACTOR: f64 = 0.5;
 
 /// Least torque against a true two-phase field, at which it still keeps its load moving.
@@ -25,7 +25,8 @@ const SHORTED_WATTS: f64 = 1.5;
 
 pub(super) static KIND: PartKind = PartKind {
     name: "capacitor-run motor",
-    about: "An induction motor of two like windings with a capacitor between w1 and w2, fed at w1 (right) or w2 (left).",
+    about: "An induction motor of two like windings with a capacitor between w1 and w2, fed at w1 (right) \
+        or w2 (left).",
     terminals: &[
         Terminal { name: "c", must: true, role: Role::Power },
         Terminal { name: "w1", must: true, role: Role::Power },

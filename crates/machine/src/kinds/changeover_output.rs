@@ -55,3 +55,23 @@ impl Behaviour for Changeover {
         Effect { runs: moves, signs: if moves { vec!["clicks"] } else { vec![] }, ..Effect::default() }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::brushed_motor::situation;
+    use super::*;
+
+    #[test]
+    fn it_makes_one_contact_at_a_time_stuck_or_not() {
+        let closed = |mode, driven| {
+            let mut out = vec![];
+            let s = Situation { driven, ..situation() };
+            KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);
+            out.iter().filter(|b| b.ac == Path::Closed).map(|b| b.to).collect::<Vec<_>>()
+        };
+        assert_eq!(closed(None, false), ["rest"]);
+        assert_eq!(closed(None, true), ["driven"]);
+        assert_eq!(closed(Some("stuck at rest"), true), ["rest"]);
+        assert_eq!(closed(Some("stuck driven"), false), ["driven"]);
+    }
+}

@@ -149,3 +149,44 @@ impl Behaviour for Pump {
         Effect { runs, signs, ..Effect::default() }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn params() -> Params {
+        let mut params = Params::default();
+        for (name, value) in [("coil", 160.0), ("draws", 30.0), ("power-factor", 0.65), ("flow", 50.0)] {
+            params.set(name, Value::Quantity(Toleranced::exact(value)));
+        }
+        params
+    }
+
+    fn does(mode: Option<&str>, volts: f64, level_l: f64) -> Effect {
+        let flows = Flows { volts: vec![volts], ..Flows::default() };
+        KIND.behaviour.effect(&params(), mode, &Situation { level_l, ..STILL }, &flows)
+    }
+
+    #[test]
+    fn it_sprays_with_water_a_tight_wheel_and_current() {
+        let sprays = |mode, volts, level| does(mode, volts, level).signs.contains(&"sprays");
+        assert!(sprays(None, 230.0, 4.0));
+        assert!(!sprays(None, 230.0, 0.0) && !sprays(None, 0.0, 4.0));
+        assert!(!sprays(Some("weak"), 230.0, 4.0) && !sprays(Some("impeller loose"), 230.0, 4.0));
+    }
+}

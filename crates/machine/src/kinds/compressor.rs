@@ -9,7 +9,7 @@ use super::{
 /// Power factor of the sealed motor at work. Common practice, no source.
 const POWER_FACTOR: f64 = 0.65;
 
-/// Locked, the run winding takes five times its watts at half the power factor, until the protector opens.
+/// Locked, the run winding takes five times its watts at a lower power factor, until the protector opens.
 /// Common practice, no source.
 const STALL_WATTS: f64 = 5.0;
 const STALL_POWER_FACTOR: f64 = 0.5;
@@ -24,11 +24,13 @@ const START_X_OVER_R: f64 = 2.0;
 const IDLE_PUMP: f64 = 0.6;
 
 /// Flammable refrigerant, and no licence to open the circuit.
-const SEALED: &str = "Unplug. Look for the flame sign on the plate: no flame, no sparks, ventilate. Do not cut, vent or recharge without certification.";
+const SEALED: &str = "Unplug. Look for the flame sign on the plate: no flame, no sparks, ventilate. Do not \
+    cut, vent or recharge without certification.";
 
 pub(super) static KIND: PartKind = PartKind {
     name: "compressor",
-    about: "A sealed compressor with run and start winding; its starter or capacitor between run and start is a part of its own.",
+    about: "A sealed compressor with run and start winding; its starter or capacitor between run and start \
+        is a part of its own.",
     terminals: &[
         Terminal { name: "c", must: true, role: Role::Power },
         Terminal { name: "run", must: true, role: Role::Power },

@@ -11,7 +11,7 @@ const POWER_FACTOR: f64 = 0.4;
 /// It starts at this share of the rated volts and above.
 const START_VOLTS: f64 = 0.6;
 
-/// A dead supply leaves the capacitor at its input: 0 W and 0.03 A. Source: trade-values 13 (common practice).
+/// A dead supply leaves the capacitor at its input: 0 W and 0.03 A. Common practice, no source.
 const DEAD_INPUT_FARADS: f64 = 0.41e-6;
 
 /// Wait and measure before touching a board.
@@ -34,7 +34,8 @@ pub(super) static KIND: PartKind = PartKind {
     }],
     rate: Rate {
         percent: 5.6,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 40 % board supply, processor and panel is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 40 % board supply, processor \
+            and panel is common practice, no source",
     },
     modes: &[
         Mode { name: "supply dead", says: "has a dead supply", share: 0.23, source: COMMON, mend: Mend::Fit },

@@ -9,7 +9,8 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 0.7,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 5 % user interface is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 5 % user interface is common \
+            practice, no source",
     },
     modes: &[
         Mode { name: "dark", says: "stays dark", share: 0.5, source: COMMON, mend: Mend::Fit },

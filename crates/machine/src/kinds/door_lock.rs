@@ -115,8 +115,7 @@ mod tests {
         level_l: 0.0,
         temperature_c: 20.0,
         speed_rpm: 0.0,
-        demand_w: 0.0,
-        drag: 1.0,
+        demand_w: 0.0, drag: 1.0,
     };
 
     #[test]

@@ -154,3 +154,53 @@ impl Behaviour for Pump {
         Effect { water_out_l_min: moved, runs, signs, ..Effect::default() }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn params() -> Params {
+        let mut params = Params::default();
+        for (name, value) in [("coil", 160.0), ("draws", 30.0), ("power-factor", 0.65), ("flow", 17.0)] {
+            params.set(name, Value::Quantity(Toleranced::exact(value)));
+        }
+        params
+    }
+
+    fn does(mode: Option<&str>, volts: f64, level_l: f64) -> Effect {
+        let flows = Flows { volts: vec![volts], ..Flows::default() };
+        KIND.behaviour.effect(&params(), mode, &Situation { level_l, ..STILL }, &flows)
+    }
+
+    #[test]
+    fn it_takes_its_watts_at_rated_supply() {
+        let mut out = Vec::new();
+        KIND.behaviour.electrics(&params(), None, &STILL, &mut out);
+        let Path::Ohms { r, x } = out[0].ac else { panic!("no coil") };
+        assert!((230.0 * 230.0 * r / (r * r + x * x) - 30.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_jammed_one_hums_and_moves_nothing() {
+        assert_eq!(does(None, 230.0, 8.0).water_out_l_min, 17.0);
+        assert_eq!(does(None, 230.0, 0.0).water_out_l_min, 0.0);
+        let jammed = does(Some("jammed"), 230.0, 8.0);
+        assert_eq!((jammed.water_out_l_min, jammed.runs, jammed.signs), (0.0, false, vec!["hums"]));
+        assert_eq!(does(Some("coil open"), 230.0, 8.0), Effect::default());
+    }
+}

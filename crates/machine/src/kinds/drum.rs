@@ -45,7 +45,8 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     rate: Rate {
         percent: 12.0,
-        source: "from memory: Tecchio et al. 2019, bearings and shock absorbers 13.8 %; bearings at 58 % of it and drum and tub at 4 % are common practice, no source",
+        source: "from memory: Tecchio et al. 2019, bearings and shock absorbers 13.8 %; bearings at 58 % of \
+            it and drum and tub at 4 % are common practice, no source",
     },
     modes: &[
         Mode {

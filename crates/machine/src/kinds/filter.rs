@@ -27,7 +27,8 @@ pub(super) static KIND: PartKind = PartKind {
             id: "look",
             ask: "Is it blocked with fluff, coins or rags?",
             minutes: 2.0,
-            caution: "Unplug. Drain through the pump, not through the filter; water above 50 °C scalds. Open it slowly over a tray.",
+            caution: "Unplug. Drain through the pump, not through the filter; water above 50 °C scalds. \
+                Open it slowly over a tray.",
             yes_in: &["blocked"],
             slip: 0.02,
         },

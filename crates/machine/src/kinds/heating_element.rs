@@ -159,6 +159,7 @@ impl Behaviour for Rods {
 mod tests {
     use super::*;
     use crate::params::Value;
+    use physics::heater::leak_position;
     use quantity::Toleranced;
 
     const STILL: Situation = Situation {
@@ -171,8 +172,7 @@ mod tests {
         level_l: 0.0,
         temperature_c: 20.0,
         speed_rpm: 0.0,
-        demand_w: 0.0,
-        drag: 1.0,
+        demand_w: 0.0, drag: 1.0,
     };
 
     fn branches(second: bool, mode: Option<&str>) -> Vec<Branch> {
@@ -201,9 +201,10 @@ mod tests {
         let leaking = branches(false, Some("leak"));
         let [rod, at_1, at_2] = [ac(&leaking[0]), ac(&leaking[1]), ac(&leaking[2])];
         let parallel = |p: f64, q: f64| p * q / (p + q);
-        // x R + R_f from terminal 1, (1 − x) R + R_f from terminal 2, R across.
-        assert!((parallel(at_1, rod + at_2) - (26.45 / 3.0 + LEAK_OHM)).abs() < 1e-6);
-        assert!((parallel(at_2, rod + at_1) - (26.45 * 2.0 / 3.0 + LEAK_OHM)).abs() < 1e-6);
+        let found = leak_position(26.45, parallel(at_1, rod + at_2), parallel(at_2, rod + at_1));
+        assert!(
+            (found.fraction_from_1 - LEAK_POSITION).abs() < 1e-9 && (found.fault_ohm - LEAK_OHM).abs() < 1e-6
+        );
         assert!((parallel(rod, at_1 + at_2) - 26.45).abs() < 1e-6);
     }
 

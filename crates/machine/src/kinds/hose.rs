@@ -37,7 +37,8 @@ pub(super) static KIND: PartKind = PartKind {
             id: "blow",
             ask: "Taken off, is it hard to blow or run water through?",
             minutes: 4.0,
-            caution: "Unplug, close the tap, drain first; water above 50 °C scalds. Never blow into the level sensor.",
+            caution: "Unplug, close the tap, drain first; water above 50 °C scalds. Never blow into the \
+                level sensor.",
             yes_in: &["blocked"],
             slip: 0.05,
         },

@@ -4,6 +4,7 @@ use super::{
     Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
     Path, Rate, Role, Situation, Takes, Terminal,
 };
+use physics::ohm::coil_reactance_ohm;
 
 /// Share of rated volts from which the solenoid lifts. Common practice, no source.
 const LIFTS_AT: f64 = 0.7;
@@ -92,8 +93,10 @@ impl Behaviour for Valve {
         let (ac, dc) = if mode == Some("coil open") || va <= 0.0 {
             (Path::Open, Path::Open)
         } else {
-            let z = situation.rated_v * situation.rated_v / va;
-            (Path::Ohms { r, x: (z * z - r * r).max(0.0).sqrt() }, Path::resistor(r))
+            let amps = va / situation.rated_v;
+            // More amperes than the ohms alone allow: the file's figures do not go together, the ohms are believed.
+            let x = coil_reactance_ohm(situation.rated_v, amps, r).unwrap_or(0.0);
+            (Path::Ohms { r, x }, Path::resistor(r))
         };
         out.push(Branch { name: "coil", from: "1", to: "2", ac, dc, u_rel });
     }
@@ -140,8 +143,7 @@ mod tests {
         level_l: 0.0,
         temperature_c: 20.0,
         speed_rpm: 0.0,
-        demand_w: 0.0,
-        drag: 1.0,
+        demand_w: 0.0, drag: 1.0,
     };
 
     fn params() -> Params {

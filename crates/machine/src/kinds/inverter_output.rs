@@ -6,10 +6,10 @@ use super::{
     Situation, Terminal,
 };
 
-/// What it takes for itself while it works, watts. Source: trade-values 13, idle 3–8 W (common practice, no source).
+/// What it takes for itself while it works, watts. 3–8 W is common practice, no source.
 const IDLE_W: f64 = 3.0;
 
-/// Power factor of a rectifier with a capacitor behind it. Source: trade-values 4.1, 0.5–0.7 (common practice).
+/// Power factor of a rectifier with a capacitor behind it. 0.5–0.7 is common practice, no source.
 const POWER_FACTOR: f64 = 0.6;
 
 /// It starts at this share of the rated volts and above.
@@ -31,7 +31,8 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 3.1,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 22 % inverter is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 22 % inverter is common \
+            practice, no source",
     },
     modes: &[
         Mode { name: "dead", says: "does not work", share: 0.7, source: COMMON, mend: Mend::Fit },
@@ -55,7 +56,8 @@ pub(super) static KIND: PartKind = PartKind {
         id: "look",
         ask: "Is there a burnt leg or track, or a bulging capacitor, on the inverter board?",
         minutes: 4.0,
-        caution: "Unplug, wait as its label says (5 minutes if there is none), measure DC on the bus before touching.",
+        caution: "Unplug, wait as its label says (5 minutes if there is none), measure DC on the bus before \
+            touching.",
         yes_in: &["dead", "one leg lost", "bus capacitor weak"],
         slip: 0.3,
     }],

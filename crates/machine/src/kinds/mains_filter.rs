@@ -4,6 +4,7 @@ use super::{
     Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
     Rate, Role, Situation, Takes, Terminal,
 };
+use physics::capacitor::reactance_ohm;
 
 /// Ohms of a shorted X capacitor: "near 0 Ω" between line and neutral. Common practice, no source.
 const SHORT_OHM: f64 = 0.2;
@@ -83,11 +84,11 @@ pub(super) static KIND: PartKind = PartKind {
 
 struct Filter;
 
-/// A capacitor as a branch: reactance −1/(2π f C) to the mains, no path to an ohmmeter once charged.
+/// A capacitor as a branch: reactance to the mains, no path to an ohmmeter once charged.
 fn capacitor(name: &'static str, from: &'static str, to: &'static str, value: (f64, f64), hz: f64) -> Branch {
     let (farad, u_rel) = value;
     let ac = if farad > 0.0 && hz > 0.0 {
-        Path::Ohms { r: 0.0, x: -1.0 / (std::f64::consts::TAU * hz * farad) }
+        Path::Ohms { r: 0.0, x: -reactance_ohm(farad, hz) }
     } else {
         Path::Open
     };

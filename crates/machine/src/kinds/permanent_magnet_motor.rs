@@ -5,7 +5,8 @@ use super::{COMMON, HandCheck, Mend, Mode, PartKind, Rate};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "permanent-magnet motor",
-    about: "A motor of three like windings and a magnet rotor on an inverter, on a belt or straight on the drum.",
+    about: "A motor of three like windings and a magnet rotor on an inverter, on a belt or straight on the \
+        drum.",
     terminals: TERMINALS,
     params: PARAMS,
     rate: Rate { percent: 1.5, source: "guess to fill the rest, common practice, no source" },
@@ -35,7 +36,8 @@ pub(super) static KIND: PartKind = PartKind {
             id: "rattle",
             ask: "Does the rotor rattle or scrape when turned by hand, or is a magnet out of place?",
             minutes: 8.0,
-            caution: "Unplug. Turning it makes voltage at the leads: do not touch them. Magnets pinch fingers.",
+            caution: "Unplug. Turning it makes voltage at the leads: do not touch them. Magnets pinch \
+                fingers.",
             yes_in: &["magnets loose"],
             slip: 0.1,
         },

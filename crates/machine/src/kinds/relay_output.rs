@@ -5,7 +5,7 @@ use super::{
     Rate, Role, Situation, Terminal,
 };
 
-/// A burnt contact that still conducts. Source: trade-values 13, 0.2–2 Ω extra (common practice, no source).
+/// A burnt contact that still conducts: 0.2–2 Ω is common practice, no source.
 const BURNT_OHM: f64 = 1.0;
 
 pub(super) static KIND: PartKind = PartKind {
@@ -18,7 +18,8 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 1.9,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 27 % relays, over two a machine, is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 27 % relays, over two a \
+            machine, is common practice, no source",
     },
     modes: &[
         Mode { name: "stuck open", says: "does not close", share: 0.15, source: COMMON, mend: Mend::Fit },

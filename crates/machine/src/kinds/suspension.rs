@@ -9,7 +9,8 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 5.8,
-        source: "from memory: Tecchio et al. 2019, bearings and shock absorbers 13.8 %; dampers and springs at 42 % of it is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, bearings and shock absorbers 13.8 %; dampers and springs \
+            at 42 % of it is common practice, no source",
     },
     modes: &[
         Mode { name: "damper weak", says: "has a weak damper", share: 0.35, source: COMMON, mend: Mend::Fit },

@@ -72,3 +72,38 @@ impl Behaviour for Bimetal {
         out.push(Branch { name: "contact", from: "1", to: "2", ac, dc, u_rel: 0.0 });
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn ac_at(mode: Option<&str>, temperature_c: f64) -> Path {
+        let mut params = Params::default();
+        params.set("opens-at", Value::Quantity(Toleranced::exact(60.0)));
+        let mut out = Vec::new();
+        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..STILL }, &mut out);
+        out[0].ac
+    }
+
+    #[test]
+    fn it_opens_at_its_mark_unless_stuck() {
+        assert_eq!((ac_at(None, 59.0), ac_at(None, 61.0)), (Path::Closed, Path::Open));
+        assert_eq!(ac_at(Some("stuck closed"), 95.0), Path::Closed);
+        assert_eq!(ac_at(Some("open"), 20.0), Path::Open);
+    }
+}

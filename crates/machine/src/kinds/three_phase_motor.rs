@@ -8,7 +8,7 @@ use super::{
 use crate::params::interpolate;
 
 /// An inverter motor that cannot turn draws bursts of 20–150 W until the inverter gives up, watts at the mains side.
-/// Source: trade-values 4.1 (common practice, no source).
+/// Common practice, no source.
 pub(super) const STRUGGLE_W: f64 = 60.0;
 
 /// Factor on the watts with shorted turns: "+30 % or more" (common practice, no source).
@@ -71,7 +71,8 @@ pub(super) const TURN_BY_HAND: HandCheck = HandCheck {
     id: "turn by hand",
     ask: "With the belt off, is the motor stiff to turn by hand?",
     minutes: 4.0,
-    caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it turns.",
+    caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it \
+        turns.",
     yes_in: &["locked"],
     slip: 0.03,
 };
@@ -123,7 +124,6 @@ impl Behaviour for OnInverter {
         let struggle = |sign| Effect {
             turns_rpm: Some(0.0),
             demand_w: STRUGGLE_W,
-            drag: 1.0,
             signs: vec![sign],
             ..Effect::default()
         };

@@ -5,7 +5,7 @@ use super::{
     Terminal,
 };
 
-/// What a burnt tab or a nearly broken strand adds. Source: trade-values 13, 0.2–2 Ω extra (common practice, no source).
+/// What a burnt tab or a nearly broken strand adds: 0.2–2 Ω is common practice, no source.
 const BAD_JOINT_OHM: f64 = 1.5;
 
 /// Resistance where bare copper rubs on the cabinet: enough to trip a 30 mA protection.
@@ -21,7 +21,8 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 0.1,
-        source: "wiring and connectors 3 %, over some thirty wires a machine: guess, common practice, no source",
+        source: "wiring and connectors 3 %, over some thirty wires a machine: guess, common practice, no \
+            source",
     },
     modes: &[
         Mode {
@@ -89,5 +90,19 @@ impl Behaviour for Conductor {
             let chafed = Path::resistor(CHAFED_OHM);
             out.push(Branch { name: "chafed", from: "a", to: CHASSIS, ac: chafed, dc: chafed, u_rel: 1.0 });
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::brushed_motor::situation;
+    use super::*;
+
+    #[test]
+    fn a_chafed_wire_still_conducts_but_reaches_the_cabinet() {
+        let mut out = vec![];
+        KIND.behaviour.electrics(&Params::default(), Some("chafed to earth"), &situation(), &mut out);
+        assert_eq!(out[0].ac, Path::Closed);
+        assert_eq!((out[1].to, out[1].dc), (CHASSIS, Path::resistor(500.0)));
     }
 }

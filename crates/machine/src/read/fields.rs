@@ -45,7 +45,8 @@ impl Text {
             Ok(value) => Some(value),
             Err(e) => {
                 findings.push(
-                    Diagnostic::error("notation", self.part(&e.span), e.message.clone()).mend(e.remedy.clone()),
+                    Diagnostic::error("notation", self.part(&e.span), e.message.clone())
+                        .mend(e.remedy.clone()),
                 );
                 None
             }
@@ -70,15 +71,21 @@ impl<'t> Fields<'t> {
         findings: &mut Findings,
     ) -> Fields<'t> {
         let fields = Fields { table, name: name.into(), span };
-        fields.refuse_unknown(findings, |k| keys.keys.iter().any(|known| known.name == k), || {
-            keys.keys.iter().map(|k| k.name).collect()
-        });
+        fields.refuse_unknown(
+            findings,
+            |k| keys.keys.iter().any(|known| known.name == k),
+            || keys.keys.iter().map(|k| k.name).collect(),
+        );
         for key in keys.keys.iter().filter(|k| k.must) {
             if !table.contains_key(key.name) {
                 findings.push(
-                    Diagnostic::error("missing-key", fields.span.clone(), format!("{} lacks `{}`", fields.name, key.name))
-                        .label(key.about)
-                        .mend(format!("add `{} = …` ({})", key.name, key.about)),
+                    Diagnostic::error(
+                        "missing-key",
+                        fields.span.clone(),
+                        format!("{} lacks `{}`", fields.name, key.name),
+                    )
+                    .label(key.about)
+                    .mend(format!("add `{} = …` ({})", key.name, key.about)),
                 );
             }
         }
@@ -128,9 +135,13 @@ impl<'t> Fields<'t> {
 
     fn wrong_form(&self, findings: &mut Findings, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {
         findings.push(
-            Diagnostic::error("wrong-form", value.span(), format!("`{key}` of {} must be {wanted}", self.name))
-                .label(format!("this is {}", form_of(value.get_ref())))
-                .mend(format!("write `{key}` as {wanted}")),
+            Diagnostic::error(
+                "wrong-form",
+                value.span(),
+                format!("`{key}` of {} must be {wanted}", self.name),
+            )
+            .label(format!("this is {}", form_of(value.get_ref())))
+            .mend(format!("write `{key}` as {wanted}")),
         );
     }
 
@@ -139,7 +150,12 @@ impl<'t> Fields<'t> {
         let value = self.get(key)?;
         let text = as_text(value);
         if text.is_none() {
-            self.wrong_form(findings, key, value, "text in quotation marks, with its unit where it is a quantity");
+            self.wrong_form(
+                findings,
+                key,
+                value,
+                "text in quotation marks, with its unit where it is a quantity",
+            );
         }
         text
     }
@@ -150,7 +166,12 @@ impl<'t> Fields<'t> {
     }
 
     /// A quantity.
-    pub(super) fn quantity(&self, key: &str, dimension: Dimension, findings: &mut Findings) -> Option<Toleranced> {
+    pub(super) fn quantity(
+        &self,
+        key: &str,
+        dimension: Dimension,
+        findings: &mut Findings,
+    ) -> Option<Toleranced> {
         self.text(key, findings)?.parse(findings, |t| quantity::parse_toleranced(t, dimension))
     }
 
@@ -217,7 +238,11 @@ impl<'t> Fields<'t> {
     }
 
     /// The tables under free names: `[access.lid]`.
-    pub(super) fn named_tables(&self, key: &str, findings: &mut Findings) -> Vec<(Text, &'t DeTable<'t>, Span)> {
+    pub(super) fn named_tables(
+        &self,
+        key: &str,
+        findings: &mut Findings,
+    ) -> Vec<(Text, &'t DeTable<'t>, Span)> {
         let Some((table, _)) = self.table(key, findings) else { return Vec::new() };
         let mut out = Vec::new();
         for (name, value) in table.iter() {
