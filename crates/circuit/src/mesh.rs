@@ -8,8 +8,8 @@
 //! chains, which have the same matrices). Both cited from memory; what holds it is `tests/twins.rs`.
 //!
 //! On the way back it is not potentials that are computed first but drops along edges: `d_ki = Σ_j p_j·d_ji + J_k/S` with
-//! `p_j = y_j/S`. All edges that this needs exist, since taking out k has joined all its neighbours. So the microvolts along
-//! a wire are known as exactly as the 230 V across a heater.
+//! `p_j = y_j/S`. All edges that this needs exist, since taking out k has joined all its neighbours. So the nanovolts that a
+//! leak drops along a wire are no difference of two 230 V.
 
 use num_complex::Complex64;
 

@@ -91,8 +91,9 @@ proptest! {
             network.solve(&supply).map(|solution| (solution.current(load), solution.plug().current_a))
         };
         let (there, driven) = sent([0, 1], [2, 3]).unwrap();
-        let (back, _) = sent([2, 3], [0, 1]).unwrap();
-        prop_assert!((there - back).norm() <= 1e-11 * driven, "{there} and {back} A");
+        let (back, driven_back) = sent([2, 3], [0, 1]).unwrap();
+        let allowed = 1e-11 * there.norm() + 1e-14 * driven.max(driven_back);
+        prop_assert!((there - back).norm() <= allowed, "{there} and {back} A");
     }
 
     /// Rayleigh: another path never raises a resistance, opening one never lowers it.
