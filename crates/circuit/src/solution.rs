@@ -50,6 +50,7 @@ impl Solution {
     }
 
     /// Current through a branch in its own direction, in A; 0 for an unknown branch.
+    /// Good to 10⁻⁹ of itself or 10⁻¹⁵ of the plug's current, whichever is more (`tests/accuracy.rs`).
     ///
     /// In loops of shorts alone (two wires in parallel) the current splits as if all had the same resistance.
     pub fn current(&self, branch: BranchId) -> Complex64 {

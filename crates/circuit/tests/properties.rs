@@ -36,7 +36,7 @@ fn solved(network: &Network) -> Option<circuit::Solution> {
 proptest! {
     /// Tellegen: what the branches take up is what the plug delivers, active and apparent.
     #[test]
-    fn energy_balances(plan in plan(14, 30, element(-3.0, 8.0))) {
+    fn energy_balances(plan in plan(2..=14, 30, element(-3.0, 8.0))) {
         let network = plan.network();
         let Some(solution) = solved(&network) else { return Ok(()) };
         let taken: Complex64 = branch_ids(&network).map(|id| solution.power(id)).sum();
@@ -50,7 +50,7 @@ proptest! {
 
     /// Kirchhoff's current law at every node, shorts included.
     #[test]
-    fn currents_add_up(plan in plan(14, 30, element(-3.0, 8.0))) {
+    fn currents_add_up(plan in plan(2..=14, 30, element(-3.0, 8.0))) {
         let network = plan.network();
         let Some(solution) = solved(&network) else { return Ok(()) };
         let mut inflow = vec![Complex64::default(); network.node_count()];
@@ -74,7 +74,7 @@ proptest! {
     }
 
     #[test]
-    fn resistance_is_the_same_both_ways(plan in plan(12, 24, element(-3.0, 8.0)), a in 0..12_u32, b in 0..12_u32) {
+    fn resistance_is_the_same_both_ways(plan in plan(2..=12, 24, element(-3.0, 8.0)), a in 0..12_u32, b in 0..12_u32) {
         let network = plan.network();
         let (a, b) = (NodeId(a % plan.nodes), NodeId(b % plan.nodes));
         let (there, back) = (as_ohms(network.resistance_ohm(a, b)), as_ohms(network.resistance_ohm(b, a)));
@@ -83,8 +83,7 @@ proptest! {
 
     /// A voltage here drives the same current there as it would there drive here.
     #[test]
-    fn transfer_is_the_same_both_ways(plan in plan(8, 20, part(0.0, 4.0)), source_ohm in ohms(-1.0, 2.0)) {
-        prop_assume!(plan.nodes >= 4);
+    fn transfer_is_the_same_both_ways(plan in plan(4..=8, 20, part(0.0, 4.0)), source_ohm in ohms(-1.0, 2.0)) {
         let sent = |from: [u32; 2], to: [u32; 2]| {
             let mut network = plan.network();
             let load = network.add(NodeId(to[0]), NodeId(to[1]), Element::resistor(source_ohm)).unwrap();
@@ -92,14 +91,15 @@ proptest! {
             network.solve(&supply).map(|solution| (solution.current(load), solution.plug().current_a))
         };
         let (there, driven) = sent([0, 1], [2, 3]).unwrap();
-        let (back, _) = sent([2, 3], [0, 1]).unwrap();
-        prop_assert!((there - back).norm() <= 1e-11 * driven, "{there} and {back} A");
+        let (back, driven_back) = sent([2, 3], [0, 1]).unwrap();
+        let allowed = 1e-11 * there.norm() + 1e-14 * driven.max(driven_back);
+        prop_assert!((there - back).norm() <= allowed, "{there} and {back} A");
     }
 
     /// Rayleigh: another path never raises a resistance, opening one never lowers it.
     #[test]
     fn another_path_never_raises_resistance(
-        plan in plan(10, 20, element(-3.0, 8.0)),
+        plan in plan(2..=10, 20, element(-3.0, 8.0)),
         ends in (0..10_u32, 0..10_u32),
         path in (0..10_u32, 0..10_u32, element(-3.0, 8.0)),
     ) {
@@ -112,7 +112,7 @@ proptest! {
     }
 
     #[test]
-    fn numbering_does_not_matter(plan in plan(12, 24, element(-3.0, 8.0)), seed in any::<u64>()) {
+    fn numbering_does_not_matter(plan in plan(2..=12, 24, element(-3.0, 8.0)), seed in any::<u64>()) {
         let network = plan.network();
         let Some(solution) = solved(&network) else { return Ok(()) };
         let node_place = shuffled(plan.nodes as usize, seed);
@@ -139,7 +139,7 @@ proptest! {
     }
 
     #[test]
-    fn a_used_solver_answers_like_a_new_one(plans in prop::collection::vec(plan(14, 30, element(-3.0, 8.0)), 1..4)) {
+    fn a_used_solver_answers_like_a_new_one(plans in prop::collection::vec(plan(2..=14, 30, element(-3.0, 8.0)), 1..4)) {
         let mut solver = Solver::new();
         for plan in &plans {
             let network = plan.network();
@@ -152,7 +152,7 @@ proptest! {
 
     /// Whatever is put in, the answer is an error or finite; coils and capacitors without loss included.
     #[test]
-    fn nothing_blows_up(plan in plan(10, 24, anything()), line in 0..12_u32, neutral in 0..12_u32, source_ohm in 0.0..1.0_f64) {
+    fn nothing_blows_up(plan in plan(2..=10, 24, anything()), line in 0..12_u32, neutral in 0..12_u32, source_ohm in 0.0..1.0_f64) {
         let network = plan.network();
         let supply = Supply { line: NodeId(line), neutral: NodeId(neutral), volts: 230.0, source_ohm };
         if let Ok(solution) = network.solve(&supply) {
@@ -168,7 +168,7 @@ proptest! {
 
     /// A shorted supply names shorts that lead from line to neutral without a gap.
     #[test]
-    fn a_short_circuit_names_its_way(plan in plan(8, 16, element(0.0, 3.0))) {
+    fn a_short_circuit_names_its_way(plan in plan(2..=8, 16, element(0.0, 3.0))) {
         let network = plan.network();
         if let Err(CircuitError::SupplyShorted { path }) = network.solve(&SUPPLY) {
             let mut node = SUPPLY.line;

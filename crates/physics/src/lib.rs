@@ -14,7 +14,7 @@
 //! Not here: tolerances and uncertainty (`quantity`), networks (`circuit`), power of sampled waveforms (`trace`).
 //!
 //! Always true: no dependencies, no I/O, no clock, no global state; no argument can cause a panic
-//! (`tests/properties.rs`); every value of `tests/reference/check-values.toml` is computed here (`tests/published.rs`).
+//! (`tests/properties.rs`); every value of `tests/reference/check-values.toml` is computed here (`tests/published`).
 
 pub mod capacitor;
 pub mod drum;

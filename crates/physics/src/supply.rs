@@ -16,14 +16,14 @@ pub struct SupplyBand {
 /// Source: EN 50160 (seen second-hand). At the supply terminals; the installation may drop more, see
 /// [`HIGHEST_VOLTAGE_DROP`].
 pub fn en50160_usual_v(nominal_v: f64) -> SupplyBand {
-    SupplyBand { lowest_v: 0.90 * nominal_v, highest_v: 1.10 * nominal_v }
+    SupplyBand { lowest_v: nominal_v * 90.0 / 100.0, highest_v: nominal_v * 110.0 / 100.0 }
 }
 
 /// The band in which every 10-minute mean must lie: +10 %/−15 % of the nominal voltage.
 ///
 /// Source: EN 50160 (seen second-hand).
 pub fn en50160_always_v(nominal_v: f64) -> SupplyBand {
-    SupplyBand { lowest_v: 0.85 * nominal_v, highest_v: 1.10 * nominal_v }
+    SupplyBand { lowest_v: nominal_v * 85.0 / 100.0, highest_v: nominal_v * 110.0 / 100.0 }
 }
 
 /// Source resistance from the sag when a load is switched on.

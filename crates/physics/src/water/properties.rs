@@ -16,7 +16,6 @@ pub const LATENT_HEAT_J_PER_KG: f64 = 2_256_472.0;
 const DENSITY: [f64; 7] = [999.846042, 6.560453, -87.509618, 81.81617, -72.672865, 40.18355, -9.876491];
 
 /// c_p in J/(kg K) in powers of t/100 °C, from the same file.
-#[expect(clippy::unreadable_literal, reason = "digits as in the file they are copied from")]
 const HEAT_CAPACITY: [f64; 8] =
     [4219.3982, -341.1552, 1206.466, -2523.9056, 3593.9312, -3263.73, 1715.8173, -391.1709];
 
