@@ -229,6 +229,8 @@ pub struct Situation {
     pub speed_rpm: f64,
     /// Outputs only: what the load behind an inverter takes, watts at the mains side.
     pub demand_w: f64,
+    /// Motors and pumps: factor on the mechanical load from what they move (1 = as healthy).
+    pub drag: f64,
 }
 
 /// What flowed in a part, once the network was solved.
@@ -326,6 +328,11 @@ pub trait Behaviour: Sync {
         let _ = (params, mode, situation);
         Sensed::Nothing
     }
+
+    /// What [`Behaviour::sense`] reports; its value is in this dimension's base unit.
+    fn reports(&self) -> Dimension {
+        Dimension::Volume
+    }
 }
 
 /// A kind without electrical or mechanical behaviour of its own.
@@ -337,10 +344,11 @@ const COMMON: &str = "common practice, no source";
 
 /// The kinds themselves, one file each, listed by `build.rs`.
 mod kinds {
+    #[allow(unused_imports, reason = "the one import list of all kinds, present and to come")]
     use super::{
-        Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium, Mend,
-        Mode, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL, Sensed,
-        Situation, Takes, Terminal,
+        Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium,
+        Mend, Mode, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE,
+        SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal,
     };
     include!(concat!(env!("OUT_DIR"), "/kinds.rs"));
     pub(super) fn all() -> &'static [&'static PartKind] {

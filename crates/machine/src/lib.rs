@@ -8,5 +8,9 @@
 //! [`read`] (from text to model, with all errors at once).
 //! Not here: solving the network (`circuit`), what a step reads (`bench`), drawing (`report`).
 
+pub mod diagnostic;
 pub mod kind;
+pub mod model;
 pub mod params;
+pub mod read;
+pub mod schema;
