@@ -74,10 +74,11 @@ pub fn discharge_voltage_v(start_v: f64, resistance_ohm: f64, capacitance_f: f64
 /// ```text
 /// t = R·C·ln(V0/V)
 /// ```
-/// 0 s if it starts below. `None` if it never gets there (`V ≤ 0`, or an argument that is no number).
+/// 0 s if it starts below. Give both voltages as magnitudes: `None` if it never gets there (`V ≤ 0`, or a bleeder that
+/// is open), and for an argument that is no number.
 pub fn discharge_time_s(start_v: f64, end_v: f64, resistance_ohm: f64, capacitance_f: f64) -> Option<f64> {
     let time = resistance_ohm * capacitance_f * (start_v / end_v).ln();
-    (end_v > 0.0 && time.is_finite()).then(|| time.max(0.0))
+    (end_v > 0.0 && time < f64::INFINITY).then(|| time.max(0.0))
 }
 
 /// Voltage between the pins of the plug that must be met [`SAFE_PLUG_TIME_S`] after unplugging, V.
@@ -139,7 +140,9 @@ mod tests {
     #[test]
     fn discharge_times_that_do_not_exist() {
         assert_eq!(discharge_time_s(325.0, 0.0, 1e5, 1e-6), None);
+        assert_eq!(discharge_time_s(-325.0, -34.0, 1e5, 1e-6), None);
         assert_eq!(discharge_time_s(10.0, 34.0, 1e5, 1e-6), Some(0.0));
+        assert_eq!(discharge_time_s(0.0, 34.0, 1e5, 1e-6), Some(0.0));
         assert_eq!(discharge_time_s(f64::NAN, 34.0, 1e5, 1e-6), None);
         assert_eq!(discharge_time_s(325.0, 34.0, f64::INFINITY, 1e-6), None, "a bleeder that is open");
     }

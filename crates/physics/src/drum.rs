@@ -192,6 +192,7 @@ mod tests {
         assert!((run_down_time_s(0.3, 0.6, 1e-12, 1200.0).unwrap() - 0.3 * omega / 0.6).abs() < 1e-6);
         assert_eq!(run_down_time_s(0.3, 0.0, 1.0, 1200.0), None);
         assert_eq!(run_down_time_s(0.3, 0.6, -1.0, 1200.0), None);
+        assert_eq!(run_down_time_s(0.3, -0.6, 0.0, -1200.0), None);
         assert_eq!(run_down_time_s(f64::NAN, 0.6, 1.0, 1200.0), None);
     }
 

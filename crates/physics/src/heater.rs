@@ -113,7 +113,7 @@ pub enum WireAlloy {
 }
 
 /// R(t)/R(20 °C) of Cr20Ni80 as printed by a maker of resistance alloys (public product table), to 0.001. A second
-/// maker's sheet for an 80/20 alloy differs by up to 0.04 at 400–500 °C: the factor depends on the heat treatment.
+/// maker's sheet for an 80/20 alloy differs by up to 0.05 at 500 °C: the factor depends on the heat treatment.
 const NICKEL_CHROMIUM_8020: [(f64, f64); 11] = [
     (20.0, 1.0),
     (100.0, 1.006),

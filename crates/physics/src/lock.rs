@@ -53,6 +53,7 @@ mod tests {
     fn a_lock_that_is_cool_or_never_cools() {
         assert_eq!(release_time_s(90.0, 40.0, 55.0, 25.0), Some(0.0));
         assert_eq!(release_time_s(90.0, 110.0, 25.0, 25.0), None);
+        assert_eq!(release_time_s(90.0, 110.0, 20.0, 25.0), None);
         assert_eq!(release_time_s(90.0, f64::NAN, 55.0, 25.0), None);
     }
 }

@@ -75,3 +75,25 @@ pub fn coil_current_a(voltage_v: f64, resistance_ohm: f64, reactance_ohm: f64) -
 pub fn energy_j(power_w: f64, time_s: f64) -> f64 {
     power_w * time_s
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_coil_comes_back_and_a_contradiction_does_not() {
+        let current = coil_current_a(230.0, 3800.0, 6659.0);
+        let reactance = coil_reactance_ohm(230.0, current, 3800.0);
+        assert!(reactance.is_some_and(|x| (x - 6659.0).abs() < 1e-9));
+        assert_eq!(coil_reactance_ohm(230.0, 0.1, 3800.0), None, "more current than 3.8 kΩ let through");
+        assert_eq!(coil_reactance_ohm(230.0, f64::NAN, 3800.0), None);
+    }
+
+    #[test]
+    fn voltage_current_and_power_agree() {
+        let (volts, watts) = (239.3, 2200.0);
+        let amps = current_from_power_a(watts, volts, 0.98);
+        assert!((voltage_from_power_v(watts, amps, 0.98) - volts).abs() < 1e-9);
+        assert!((power_factor(watts, volts, amps) - 0.98).abs() < 1e-12);
+    }
+}

@@ -54,7 +54,7 @@ proptest! {
     #[test]
     fn the_3977_curve_falls_and_comes_back(t in -40.0_f64..=125.0, step in 1e-3_f64..1.0) {
         let ohm = ntc_3977_resistance_ohm(10_000.0, t).unwrap();
-        prop_assert!(near(ntc_3977_temperature_celsius(10_000.0, ohm).unwrap(), t, 0.05));
+        prop_assert!(near(ntc_3977_temperature_celsius(10_000.0, ohm).unwrap(), t, 0.012));
         if let Ok(warmer) = ntc_3977_resistance_ohm(10_000.0, t + step) {
             prop_assert!(warmer < ohm);
         }

@@ -1,6 +1,6 @@
 //! Platinum resistance sensors: Pt100, Pt500, Pt1000.
 
-use crate::range::{OutOfRange, within};
+use crate::range::{OutOfRange, positive, within};
 
 /// Coefficient A of IEC 60751, 1/°C.
 const A: f64 = 3.9083e-3;
@@ -45,7 +45,7 @@ pub fn platinum_resistance_ohm(r0_ohm: f64, t_celsius: f64) -> Result<f64, OutOf
 /// [`OutOfRange`] if R is not what the sensor has somewhere within −200 °C … 850 °C (0.1852 R0 … 3.9048 R0), and if R0
 /// is not above zero.
 pub fn platinum_temperature_celsius(r0_ohm: f64, resistance_ohm: f64) -> Result<f64, OutOfRange> {
-    let r0 = crate::range::positive("resistance of a platinum sensor at 0 °C", r0_ohm, "Ω")?;
+    let r0 = positive("resistance of a platinum sensor at 0 °C", r0_ohm, "Ω")?;
     let (lowest, highest) = (r0 * ratio(LOWEST_CELSIUS), r0 * ratio(HIGHEST_CELSIUS));
     let r = within("resistance of a platinum sensor", resistance_ohm, "Ω", lowest, highest)?;
     let from_zero_up = (-A + (A * A - 4.0 * B * (1.0 - r / r0)).sqrt()) / (2.0 * B);

@@ -1,6 +1,8 @@
 #!/usr/bin/env python3
 """Properties of liquid water at 101 325 Pa from IAPWS-95, and the polynomials that src/water/properties.rs uses.
 
+The package iapws (GPL-3.0) is needed to make these files again, and for nothing else.
+
 Run:  pip install iapws==1.5.5 numpy scipy && python3 water.py
 Writes, beside itself:
   water.csv         temperature, density, heat capacity, enthalpy, one row per degree from 0 to 100 degC
