@@ -305,8 +305,8 @@ fn link(tables: &[(Text, &DeTable<'_>, Span)], draft: &mut Draft, findings: &mut
         if let Some(text) = fields.text("watches", findings) {
             draft.parts[at].watches = find_part(&text, draft, findings);
         }
-        for param in draft.parts[at].kind.params {
-            if let (Takes::Part, Some(text)) = (param.takes, fields.text(param.name, findings)) {
+        for param in draft.parts[at].kind.params.iter().filter(|p| matches!(p.takes, Takes::Part)) {
+            if let Some(text) = fields.text(param.name, findings) {
                 find_part(&text, draft, findings);
             }
         }
