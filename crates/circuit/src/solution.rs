@@ -62,6 +62,11 @@ impl Solution {
         self.drop.get(branch.index()).copied().unwrap_or_default() * self.current(branch).conj()
     }
 
+    /// Voltage across a branch in its own direction, in V; 0 for an unknown branch.
+    pub fn drop(&self, branch: BranchId) -> Complex64 {
+        self.drop.get(branch.index()).copied().unwrap_or_default()
+    }
+
     /// What a power meter at the plug shows.
     pub fn plug(&self) -> Plug {
         self.plug
