@@ -142,8 +142,8 @@ impl Mesh {
             if kept >= CANCELLING {
                 best = Some((place, total));
                 fewest = degree;
-                if degree <= 1 {
-                    break;
+                if degree <= 2 {
+                    break; // Replaced by one edge at most: no other choice leaves fewer.
                 }
             } else if kept > least_cancelled.2 {
                 least_cancelled = (place, total, kept);

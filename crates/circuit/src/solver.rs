@@ -300,6 +300,15 @@ mod tests {
     }
 
     #[test]
+    fn mains_and_ohmmeter_may_see_different_shorts() {
+        let mains_only = Element { ac: Impedance::Short, dc: Resistance::Open };
+        let network = network(3, &[(0, 1, reactance(100.0)), (1, 2, mains_only)]);
+        assert_eq!(network.resistance_ohm(NodeId(0), NodeId(1)), Resistance::Ohms(0.0));
+        assert_eq!(network.resistance_ohm(NodeId(1), NodeId(2)), Resistance::Open);
+        assert_eq!(solve(&network).voltage_between(NodeId(1), NodeId(2)), Some(ZERO));
+    }
+
+    #[test]
     fn an_unusable_supply_is_refused() {
         let network = network(2, &[]);
         for supply in [Supply { volts: f64::NAN, ..SUPPLY }, Supply { source_ohm: -1.0, ..SUPPLY }] {

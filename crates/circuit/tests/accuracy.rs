@@ -87,7 +87,9 @@ fn twofold_currents(plan: &Plan, resistors: &[(u32, u32, f64)]) -> Vec<f64> {
             rows[row][column] = rows[row][column] + value;
         }
     };
-    resistors.iter().for_each(|&(from, to, ohm)| stamp(from as usize, to as usize, ohm));
+    for &(from, to, ohm) in resistors {
+        stamp(from as usize, to as usize, ohm);
+    }
     let line = SUPPLY.line.0 as usize;
     stamp(line, neutral, SUPPLY.source_ohm);
     rows[line][count] = Twofold::from(SUPPLY.volts) / Twofold::from(SUPPLY.source_ohm);
