@@ -208,6 +208,13 @@ impl<'m> Solver<'m> {
         for &(inverter, motor, _) in phases {
             through_inverter(moment, inverter, motor);
         }
+        for (id, effect) in moment.effects.iter_mut().enumerate().filter(|(_, e)| e.turns_rpm.is_some()) {
+            let motion = chain(machine, modes, id, Medium::Motion);
+            // Nothing passes and it drags: the shaft itself is held. (Nothing passes and it runs lighter: belt off.)
+            if motion.factor == 0.0 && motion.load > 1.0 {
+                effect.turns_rpm = Some(0.0);
+            }
+        }
         Ok(())
     }
 
