@@ -98,7 +98,7 @@ impl<'m> Bench<'m> {
         let left: Vec<Drive> =
             wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
         let other = (left != wanted).then(|| self.drive(&left, modes, conditions, state));
-        self.finish(step, modes, conditions, state, right, other)
+        self.finish(step, modes, conditions, state, &right, other.as_ref())
     }
 
     /// Drives outputs as far as the guards let it.
@@ -129,7 +129,7 @@ impl<'m> Bench<'m> {
             };
             refused.push(drive.output);
             state.code = state.code.or(code);
-            if self.carry_out(otherwise, &mut drives, &mut refused, state) {
+            if carry_out(otherwise, &mut drives, &mut refused, state) {
                 moment = self.solver.moment(modes, &drives, state, volts);
                 break;
             }
@@ -148,7 +148,7 @@ impl<'m> Bench<'m> {
             driven.refused.push(drive.output);
             driven.drives.retain(|d| d.output != drive.output);
             state.code = state.code.or(code);
-            self.carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
+            carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
             driven.moment = self.solver.moment(modes, &driven.drives, state, volts);
         }
     }
@@ -173,36 +173,20 @@ impl<'m> Bench<'m> {
         None
     }
 
-    /// Carries out what a guard does beyond refusing its own output; true if all is off now.
-    fn carry_out(
-        &self,
-        what: Otherwise,
-        drives: &mut Vec<Drive>,
-        refused: &mut Vec<OutputId>,
-        state: &mut State,
-    ) -> bool {
-        if what == Otherwise::KeepsOff {
-            return false;
-        }
-        state.over |= what == Otherwise::EndsTest;
-        refused.extend(drives.drain(..).map(|d| d.output));
-        true
-    }
-
     fn finish(
         &mut self,
         step: &Step,
         modes: &[Option<usize>],
         conditions: &Conditions,
         state: &mut State,
-        right: Driven,
-        other: Option<Driven>,
+        right: &Driven,
+        other: Option<&Driven>,
     ) -> Prediction {
         let machine = self.solver.machine;
-        let all: Vec<&Driven> = std::iter::once(&right).chain(other.as_ref()).collect();
+        let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
         let trip = all.iter().find_map(|d| d.moment.trip.clone());
         let board_runs = machine.outputs.first().is_none_or(|o| right.moment.board_runs(o.board));
-        let (lasts_s, timed_out) = self.duration(step, modes, state, &right);
+        let (lasts_s, timed_out) = self.duration(step, modes, state, right);
         let (net_l_min, heat_w) = self.flows(modes, &right.moment);
         let before_l = state.level_l;
         state.level_l = (state.level_l + net_l_min * lasts_s / 60.0).max(0.0);
@@ -326,6 +310,21 @@ impl<'m> Bench<'m> {
         let wanted = if let Test::FollowsWithin(_) = until.test { moment.drum_rpm } else { 0.0 };
         self.solver.holds(until, modes, moment, state, wanted)
     }
+}
+
+/// Carries out what a guard does beyond refusing its own output; true if all is off now.
+fn carry_out(
+    what: Otherwise,
+    drives: &mut Vec<Drive>,
+    refused: &mut Vec<OutputId>,
+    state: &mut State,
+) -> bool {
+    if what == Otherwise::KeepsOff {
+        return false;
+    }
+    state.over |= what == Otherwise::EndsTest;
+    refused.extend(drives.drain(..).map(|d| d.output));
+    true
 }
 
 fn mean(all: &[&Driven], of: impl Fn(&Moment) -> f64) -> f64 {

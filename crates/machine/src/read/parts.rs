@@ -243,7 +243,7 @@ fn table(
         return None;
     };
     let mut out: Vec<(f64, f64)> = Vec::new();
-    for row in rows.iter() {
+    for row in rows {
         let pair = match row.get_ref() {
             DeValue::Array(cells) if cells.len() == 2 => Some((as_text(&cells[0]), as_text(&cells[1]))),
             _ => None,
