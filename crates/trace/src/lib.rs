@@ -9,6 +9,7 @@
 //! Always true: no bytes make a reader panic, hang or take memory without bound, and nothing is dropped from a
 //! recording without a word in its summary (`tests/read_properties.rs`).
 
+pub mod read;
 pub mod sample;
 
 pub use sample::{Sample, Trace};
