@@ -1,7 +1,7 @@
 //! Recordings of what an appliance draws: read from any meter's file, cut into states, loads and measures.
 //!
-//! A [`Trace`] is a list of [`Sample`]s, each with its own time; gaps stay gaps. `read` makes samples out of what a
-//! meter's program exports and says in a `Summary` what it found and did; `waveform` works on recordings
+//! A [`Trace`] is a list of [`Sample`]s, each with its own time; gaps stay gaps. [`read`] makes samples out of what a
+//! meter's program exports and says in a [`read::Summary`] what it found and did; [`waveform`] works on recordings
 //! fast enough to show the mains cycle itself.
 //!
 //! Read in this order: `sample.rs`, `read/` (dialect, columns, times, rows), `waveform/` (power quantities, cycles).
@@ -11,5 +11,6 @@
 
 pub mod read;
 pub mod sample;
+pub mod waveform;
 
 pub use sample::{Sample, Trace};
