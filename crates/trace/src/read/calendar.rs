@@ -109,7 +109,7 @@ pub(super) fn clock(text: &[u8]) -> Option<(f64, &[u8])> {
         if let [b'.' | b',', fraction @ ..] = rest {
             let length = fraction.iter().take(15).take_while(|b| b.is_ascii_digit()).count();
             let (value, _) = super::number::scan(&fraction[..length], b'.')?;
-            seconds += value / 10f64.powi(length as i32);
+            seconds += value / (0..length).fold(1.0, |scale, _| scale * 10.0);
             rest = &fraction[length..];
         }
     }

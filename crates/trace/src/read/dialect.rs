@@ -36,9 +36,12 @@ impl Plan {
     }
 }
 
+/// The cells of one line.
+type Row<'h> = Vec<&'h [u8]>;
+
 /// The first lines, cut into cells by one delimiter.
 struct Table<'h> {
-    rows: Vec<Vec<&'h [u8]>>,
+    rows: Vec<Row<'h>>,
     /// The first row of readings.
     first: usize,
 }
@@ -48,7 +51,7 @@ fn lines_of(head: &[u8]) -> impl Iterator<Item = &[u8]> {
     head.split(move |b| *b == end).map(|line| line.strip_suffix(b"\r").unwrap_or(line))
 }
 
-fn cut<'h>(line: &'h [u8], delimiter: u8, places: &mut Vec<(usize, usize)>) -> Vec<&'h [u8]> {
+fn cut<'h>(line: &'h [u8], delimiter: u8, places: &mut Vec<(usize, usize)>) -> Row<'h> {
     cells::split(line, delimiter, places);
     places.iter().map(|&(from, to)| &line[from..to]).collect()
 }
@@ -66,7 +69,7 @@ fn is_data(row: &[&[u8]]) -> bool {
 
 fn table(head: &[u8]) -> Result<(u8, Table<'_>), ReadError> {
     let mut places = Vec::new();
-    let mut best: Option<(usize, u8, Vec<Vec<&[u8]>>)> = None;
+    let mut best: Option<(usize, u8, Vec<Row<'_>>)> = None;
     for delimiter in DELIMITERS {
         let rows: Vec<_> =
             lines_of(head).take(LOOKED_AT).map(|line| cut(line, delimiter, &mut places)).collect();

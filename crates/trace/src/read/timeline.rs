@@ -18,6 +18,7 @@ pub(super) enum Wall {
 
 /// Turns times as recorded into times that never decrease.
 #[derive(Debug, Default)]
+#[expect(clippy::struct_field_names, reason = "the postfix is the unit")]
 pub(super) struct Timeline {
     last_s: Option<f64>,
     /// Added to what is recorded since the clock was last set.
