@@ -1,5 +1,11 @@
 //! Small files as meters and loggers write them, one per trap.
-#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+#![allow(
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "a test"
+)]
 
 use std::io::Write;
 

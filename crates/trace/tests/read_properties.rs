@@ -1,5 +1,11 @@
 //! What holds for any bytes and any recording.
-#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+#![allow(
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "a test"
+)]
 
 use proptest::prelude::*;
 use trace::Trace;

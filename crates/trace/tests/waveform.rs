@@ -1,5 +1,11 @@
 //! Power of waveforms against published and recomputed values.
-#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+#![allow(
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "a test"
+)]
 
 use std::f64::consts::{SQRT_2, TAU};
 use std::io::Cursor;
