@@ -66,7 +66,10 @@ fn within(option: &str, value: f64, least: f64, most: f64, unit: &str) -> Result
 }
 
 fn unread(option: &str, example: &str, error: &NotationError) -> Failure {
-    Failure::asked_wrongly(&format!("{option}: {error}"), &format!("write for instance {option} \"{example}\""))
+    Failure::asked_wrongly(
+        &format!("{option}: {error}"),
+        &format!("write for instance {option} \"{example}\""),
+    )
 }
 
 #[cfg(test)]

@@ -128,7 +128,9 @@ fn shown(ohm: f64) -> String {
 
 fn told_apart(a: Ohms, b: Ohms) -> bool {
     match (a, b) {
-        (Ohms::Ohms { value: x, u: ux }, Ohms::Ohms { value: y, u: uy }) => (x - y).abs() > 2.0 * ux.hypot(uy),
+        (Ohms::Ohms { value: x, u: ux }, Ohms::Ohms { value: y, u: uy }) => {
+            (x - y).abs() > 2.0 * ux.hypot(uy)
+        }
         _ => true,
     }
 }

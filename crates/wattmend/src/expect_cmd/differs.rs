@@ -20,7 +20,11 @@ pub(super) fn words(machine: &Machine, healthy: &Prediction, faulty: &Prediction
     }
     let code = |p: &Prediction| p.code.filter(|_| p.code_shown).map(|c| machine.codes[c].id.as_str());
     if code(healthy) != code(faulty) {
-        all.push(format!("code {} instead of {}", code(faulty).unwrap_or("none"), code(healthy).unwrap_or("none")));
+        all.push(format!(
+            "code {} instead of {}",
+            code(faulty).unwrap_or("none"),
+            code(healthy).unwrap_or("none")
+        ));
     }
     all.extend(power(healthy.power_w, faulty.power_w));
     all.extend(speed(healthy, faulty));
@@ -73,10 +77,9 @@ fn speed(healthy: &Prediction, faulty: &Prediction) -> Option<String> {
         (true, false) => Some("the drum stands".to_owned()),
         (false, true) => Some("the drum turns though it should not".to_owned()),
         (true, true) if faulty.one_way && !healthy.one_way => Some("the drum turns one way only".to_owned()),
-        (true, true) if (healthy.speed_rpm.value - faulty.speed_rpm.value).abs() > 2.0 => Some(format!(
-            "{:.0} rpm instead of {:.0} rpm",
-            faulty.speed_rpm.value, healthy.speed_rpm.value
-        )),
+        (true, true) if (healthy.speed_rpm.value - faulty.speed_rpm.value).abs() > 2.0 => {
+            Some(format!("{:.0} rpm instead of {:.0} rpm", faulty.speed_rpm.value, healthy.speed_rpm.value))
+        }
         _ => None,
     }
 }

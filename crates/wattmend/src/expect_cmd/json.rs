@@ -1,6 +1,6 @@
 //! The same for a program to read; keys carry their units and are described in `docs/json.md`.
 
-use super::{Expectation, Row, differs};
+use super::{Expectation, Row, leaving};
 use bench::{Estimate, Hypothesis, Prediction, Trip};
 use machine::model::{GoesOn, Machine};
 use serde_json::{Value, json};
@@ -45,13 +45,14 @@ fn step(machine: &Machine, row: &Row<'_>) -> Value {
         "says": row.step.says,
         "cautions": row.cautions,
         "goes_on": goes_on,
+        "caution_after": leaving(row.step),
         "see": row.step.see,
         "hear": row.step.hear,
         "healthy": prediction(machine, &row.healthy),
     });
     if let Some(faulty) = &row.faulty {
         value["with_faults"] = prediction(machine, faulty);
-        value["differs"] = json!(differs::words(machine, &row.healthy, faulty));
+        value["differs"] = json!(row.differs);
     }
     value
 }

@@ -67,6 +67,8 @@ struct Row<'m> {
     healthy: Prediction,
     /// Under the faults asked for, if any.
     faulty: Option<Prediction>,
+    /// What is different then, in words.
+    differs: Vec<String>,
 }
 
 /// Runs it.
@@ -78,8 +80,7 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
         return Ok(Done::with(text));
     }
     let expectation = predict(&machine, arguments)?;
-    let text =
-        if arguments.json { json::render(&expectation) } else { table::render(&expectation, screen) };
+    let text = if arguments.json { json::render(&expectation) } else { table::render(&expectation, screen) };
     Ok(Done::with(text))
 }
 
@@ -90,12 +91,10 @@ fn predict<'m>(machine: &'m Machine, arguments: &'m Arguments) -> Result<Expecta
     let mut bench = Bench::new(machine);
     let healthy = bench.predict(&Hypothesis::healthy(), &conditions);
     let faulty = (!hypothesis.faults().is_empty()).then(|| bench.predict(&hypothesis, &conditions));
-    let rows = machine.test.steps.iter().zip(healthy).enumerate().map(|(at, (step, healthy))| Row {
-        number: at + 1,
-        step,
-        cautions: cautions(machine, at),
-        healthy,
-        faulty: faulty.as_ref().map(|f| f[at].clone()),
+    let rows = machine.test.steps.iter().zip(healthy).enumerate().map(|(at, (step, healthy))| {
+        let faulty = faulty.as_ref().and_then(|f| f.get(at)).cloned();
+        let differs = faulty.as_ref().map_or(Vec::new(), |f| differs::words(machine, &healthy, f));
+        Row { number: at + 1, step, cautions: cautions(machine, at), healthy, faulty, differs }
     });
     let wanted = |row: &Row<'_>| arguments.step.as_ref().is_none_or(|id| row.step.id == *id);
     Ok(Expectation {
@@ -122,16 +121,20 @@ fn known_step(machine: &Machine, id: Option<&str>) -> Result<(), Failure> {
 fn cautions(machine: &Machine, at: usize) -> Vec<String> {
     let steps = &machine.test.steps;
     let mut all = Vec::new();
-    if let Some(then) = at.checked_sub(1).and_then(|before| steps[before].then.as_ref()) {
-        let run_down = if then.run_down_s > 0.0 {
-            format!(" (about {})", quantity::format(then.run_down_s, quantity::Dimension::Time))
-        } else {
-            String::new()
-        };
-        all.push(format!("{} Wait until: {}{run_down}.", then.caution, then.wait));
-    }
+    all.extend(at.checked_sub(1).and_then(|before| leaving(&steps[before])));
     if !steps[at].caution.is_empty() {
         all.push(steps[at].caution.clone());
     }
     all
+}
+
+/// What could hurt on the way out of a step.
+fn leaving(step: &Step) -> Option<String> {
+    let then = step.then.as_ref()?;
+    let run_down = if then.run_down_s > 0.0 {
+        format!(" (about {})", quantity::format(then.run_down_s, quantity::Dimension::Time))
+    } else {
+        String::new()
+    };
+    Some(format!("{} Wait until: {}{run_down}.", then.caution, then.wait))
 }

@@ -1,6 +1,6 @@
 //! The table that a technician reads at the machine.
 
-use super::{Expectation, Row, differs};
+use super::{Expectation, Row, differs, leaving};
 use crate::render::Screen;
 use crate::render::table::{Column, Table};
 use crate::render::wrap::wrap;
@@ -24,6 +24,15 @@ pub(super) fn render(expectation: &Expectation<'_>, screen: &Screen) -> String {
             out.push_str(&table.row(&cells));
         }
         out.push_str(&words(expectation.machine, row, screen));
+    }
+    // The danger on the way out of the last step shown leads into none that is.
+    if let Some(caution) = expectation.rows.last().and_then(|r| leaving(r.step)) {
+        out.push('\n');
+        out.push_str(&wrap("! CAUTION: ", "  ", &caution, screen.columns));
+    }
+    if !expectation.machine.test.leave.is_empty() {
+        out.push('\n');
+        out.push_str(&wrap("Leave the test: ", "  ", &expectation.machine.test.leave, screen.columns));
     }
     out
 }
@@ -51,10 +60,16 @@ fn head(e: &Expectation<'_>, screen: &Screen) -> String {
     let supply = if e.supply_measured {
         format!("Supply {}.", format_pm(volts, 2.0 * e.conditions.supply_u_v, Dimension::Voltage))
     } else {
-        format!("Supply not given: rated {volts:.0} V ±10 %. Measure it and give --supply for narrower ranges.")
+        format!(
+            "Supply not given: rated {volts:.0} V ±10 %. Measure it and give --supply for narrower ranges."
+        )
     };
     let meter = e.conditions.meter;
-    let meter = format!("Meter ±{} ±{}.", format(meter.relative, Dimension::Ratio), format(meter.absolute_w, Dimension::Power));
+    let meter = format!(
+        "Meter ±{} ±{}.",
+        format(meter.relative, Dimension::Ratio),
+        format(meter.absolute_w, Dimension::Power)
+    );
     let water = format!("{} of water in it at the start.", format(e.conditions.water_l, Dimension::Volume));
     out.push_str(&wrap("", "", &format!("{supply} {meter} {water}"), screen.columns));
     let test = &e.machine.test;
@@ -65,11 +80,12 @@ fn head(e: &Expectation<'_>, screen: &Screen) -> String {
     out
 }
 
-/// The row, and the healthy one below it where faults are assumed.
+/// The row, and the healthy one below it where assumed faults make a difference.
 fn rows_of(row: &Row<'_>) -> Vec<Vec<String>> {
     let name = format!("{} {}", row.number, row.step.id);
     match &row.faulty {
         None => vec![cells(name, row.step, &row.healthy)],
+        Some(faulty) if row.differs.is_empty() => vec![cells(name, row.step, faulty)],
         Some(faulty) => {
             vec![cells(name, row.step, faulty), cells("  healthy".to_owned(), row.step, &row.healthy)]
         }
@@ -117,15 +133,14 @@ fn words(machine: &Machine, row: &Row<'_>, screen: &Screen) -> String {
     }
     if let Some(code) = shown.code.filter(|_| shown.code_shown) {
         let code = &machine.codes[code];
-        let lamps = if code.lamps.is_empty() { String::new() } else { format!(" ({})", code.lamps.join(", ")) };
+        let lamps =
+            if code.lamps.is_empty() { String::new() } else { format!(" ({})", code.lamps.join(", ")) };
         line("    code: ", &format!("{}{lamps}: {}", code.id, code.says));
     }
-    if let Some(faulty) = &row.faulty {
-        let different = differs::words(machine, &row.healthy, faulty);
-        match different.is_empty() {
-            true => line("    ", "as healthy: this step does not show it"),
-            false => line("    DIFFERS: ", &different.join("; ")),
-        }
+    if row.faulty.is_some() && row.differs.is_empty() {
+        line("    ", "as healthy: this step does not show it");
+    } else if row.faulty.is_some() {
+        line("    DIFFERS: ", &row.differs.join("; "));
     }
     line("    then ", &goes_on(row.step, shown));
     out
