@@ -120,13 +120,20 @@ impl<'m> Bench<'m> {
         let mut moment =
             if drives.is_empty() { idle } else { self.solver.moment(modes, &drives, state, volts) };
         let mut refused = Vec::new();
-        for drive in guarded {
-            let failing = self.failing(When::Before, &drive, modes, &moment, state);
-            let Some((otherwise, code)) = failing else {
-                drives.push(drive);
-                moment = self.solver.moment(modes, &drives, state, volts);
-                continue;
-            };
+        let mut waiting = guarded;
+        // Guards that hold let their outputs on together; what comes on may let more guards hold.
+        loop {
+            let (ready, rest): (Vec<Drive>, Vec<Drive>) =
+                waiting.into_iter().partition(|d| self.failing(When::Before, d, modes, &moment, state).is_none());
+            waiting = rest;
+            if ready.is_empty() {
+                break;
+            }
+            drives.extend(ready);
+            moment = self.solver.moment(modes, &drives, state, volts);
+        }
+        for drive in waiting {
+            let Some((otherwise, code)) = self.failing(When::Before, &drive, modes, &moment, state) else { continue };
             refused.push(drive.output);
             state.code = state.code.or(code);
             if carry_out(otherwise, &mut drives, &mut refused, state) {

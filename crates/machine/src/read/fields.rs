@@ -154,7 +154,7 @@ impl<'t> Fields<'t> {
                 findings,
                 key,
                 value,
-                "text in quotation marks, with its unit where it is a quantity",
+                "text in quotation marks (a quantity with its unit)",
             );
         }
         text
