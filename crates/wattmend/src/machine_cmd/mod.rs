@@ -2,6 +2,7 @@
 
 mod check;
 mod kinds;
+mod new;
 mod schema;
 mod show;
 
@@ -13,6 +14,8 @@ use clap::Subcommand;
 pub(crate) enum Command {
     /// Report every error and warning in machine files
     Check(check::Arguments),
+    /// Write a commented starting file
+    New(new::Arguments),
     /// Print a machine file for a person: access, parts, wiring, service test, codes
     Show(show::Arguments),
     /// List the part kinds that a machine file can use, or tell all of one
@@ -25,6 +28,7 @@ pub(crate) enum Command {
 pub(crate) fn run(command: Command, screen: &Screen) -> Answer {
     match command {
         Command::Check(arguments) => Ok(check::run(&arguments, screen)),
+        Command::New(arguments) => new::run(&arguments),
         Command::Show(arguments) => show::run(&arguments, screen),
         Command::Kinds(arguments) => kinds::run(&arguments, screen),
         Command::Schema => Ok(Done::with(format!("{:#}\n", schema::schema()))),

@@ -19,7 +19,9 @@ pub(super) fn print(machine: &Machine, page: &mut Page) {
 fn one(machine: &Machine, part: &Part, page: &mut Page) {
     let order = if part.order.is_empty() { String::new() } else { format!(", order {}", part.order) };
     page.line("  ", &format!("{}: {}{order}", part.id, part.kind.name));
-    let values: Vec<String> = part.kind.params.iter().filter_map(|p| stated(part, p.name, p.takes)).collect();
+    // What it watches is told in a line of its own.
+    let params = part.kind.params.iter().filter(|p| p.name != "watches");
+    let values: Vec<String> = params.filter_map(|p| stated(part, p.name, p.takes)).collect();
     if !values.is_empty() {
         page.line("    ", &values.join(", "));
     }
@@ -57,7 +59,11 @@ pub(super) fn faults(part: &Part) -> Vec<String> {
 }
 
 fn percent(rate: f64) -> String {
-    if rate < 0.01 { "< 0.01 %".to_owned() } else { format(rate / 100.0, Dimension::Ratio) }
+    match rate {
+        r if r >= 0.95 => format!("{r:.1} %"),
+        r if r >= 0.01 => format!("{r:.2} %"),
+        _ => "< 0.01 %".to_owned(),
+    }
 }
 
 fn stated(part: &Part, name: &str, takes: Takes) -> Option<String> {

@@ -13,7 +13,8 @@ pub(super) fn print(machine: &Machine, page: &mut Page) {
             connector = &pin.opens_with;
             page.line("  ", connector);
         }
-        let wires = wires_at(machine, &pin.name).join(", ");
+        let ends = wires_at(machine, &pin.name);
+        let wires = if ends.is_empty() { "nothing in this variant".to_owned() } else { ends.join(", ") };
         page.line("    ", &format!("{}  to {wires}; {}", pin.name, used_by(machine, pin.inner)));
     }
     let free =
