@@ -8,7 +8,7 @@ use crate::step::{Bench, State};
 use circuit::Resistance;
 use machine::diagnostic::Diagnostic;
 use machine::kind::Role;
-use machine::model::{Class, Drive, Machine, Step, node};
+use machine::model::{Class, Drive, Machine, Part, Step, node};
 
 /// Protective earth of a part must reach the socket's within this, Ω. Only structure is judged here, not a reading.
 const EARTH_REACHES_BELOW_OHM: f64 = 1.0;
@@ -46,7 +46,7 @@ fn short(machine: &Machine, step: &Step, trip: &Trip) -> Diagnostic {
         )
         .mend("look for a wire that joins a mains point to chassis or to an earth terminal"),
         Trip::Overcurrent(parts) => {
-            let way: Vec<&str> = parts.iter().map(|&p| machine.parts[p].id.as_str()).collect();
+            let way: Vec<String> = parts.iter().map(|&p| named(&machine.parts[p])).collect();
             let mut d = Diagnostic::error(
                 "short",
                 step.at.clone(),
@@ -58,6 +58,14 @@ fn short(machine: &Machine, step: &Step, trip: &Trip) -> Diagnostic {
             }
             d.mend("one of these wires or outputs ends at the wrong point")
         }
+    }
+}
+
+/// A part as a person finds it in the file: a wire by its ends.
+fn named(part: &Part) -> String {
+    match &part.ends {
+        Some((a, b)) => format!("the wire {a} – {b}"),
+        None => part.id.clone(),
     }
 }
 

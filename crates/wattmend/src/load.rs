@@ -64,6 +64,12 @@ pub(crate) fn machine(path: &Path, variant: Option<&str>, screen: &Screen) -> Re
     let text = text(path).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))?;
     let outcome = read(&text, variant);
     let name = path.display().to_string();
+    if let [only] = outcome.diagnostics.as_slice()
+        && only.rule == "unknown-variant"
+    {
+        // The file is fine; the command line asked for what it has not.
+        return Err(Failure::asked_wrongly(&only.message, &only.remedies.join("; ")));
+    }
     outcome.machine.ok_or_else(|| {
         let errors: Vec<_> =
             outcome.diagnostics.into_iter().filter(|d| d.severity == Severity::Error).collect();

@@ -54,7 +54,13 @@ pub(super) fn trip_words(machine: &Machine, trip: &Trip) -> String {
         Trip::Residual => "the residual-current device trips".to_owned(),
         Trip::Overcurrent(parts) if parts.is_empty() => "the fuse or breaker trips".to_owned(),
         Trip::Overcurrent(parts) => {
-            let way: Vec<&str> = parts.iter().map(|&p| machine.parts[p].id.as_str()).collect();
+            // Wires are on every way; the parts tell where to look.
+            let way: Vec<&str> = parts
+                .iter()
+                .map(|&p| &machine.parts[p])
+                .filter(|p| p.ends.is_none())
+                .map(|p| p.id.as_str())
+                .collect();
             format!("the fuse or breaker trips (short by way of {})", way.join(", "))
         }
     }

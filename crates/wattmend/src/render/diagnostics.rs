@@ -1,10 +1,14 @@
 //! Findings in a machine file, with the offending text underlined.
 
 use super::Screen;
+use super::wrap::wrap;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use machine::diagnostic::{Diagnostic, Severity, line_column};
 use serde_json::{Value, json};
 use std::fmt::Write;
+
+/// Columns before the words of a remedy: line numbers of up to four digits and "= to mend: ".
+const BEFORE_REMEDY: usize = 16;
 
 /// All findings, each with its place and remedy, and a closing line that counts them.
 pub(crate) fn render(name: &str, text: &str, found: &[Diagnostic], screen: &Screen) -> String {
@@ -12,26 +16,34 @@ pub(crate) fn render(name: &str, text: &str, found: &[Diagnostic], screen: &Scre
     let renderer = renderer.term_width(screen.columns);
     let mut out = String::new();
     for finding in found {
-        out.push_str(&one(name, text, finding, &renderer));
+        out.push_str(&one(name, text, finding, &renderer, screen.columns));
         out.push_str("\n\n");
     }
     out.push_str(&closing_line(name, found));
     out
 }
 
-fn one(name: &str, text: &str, finding: &Diagnostic, renderer: &Renderer) -> String {
+fn one(name: &str, text: &str, finding: &Diagnostic, renderer: &Renderer, columns: usize) -> String {
     let level = match finding.severity {
         Severity::Error => Level::ERROR,
         Severity::Warning => Level::WARNING,
     };
     let mark = AnnotationKind::Primary.span(underlined(text, finding)).label(finding.label.as_str());
-    let remedies = finding.remedies.iter().map(|r| Level::HELP.with_name("to mend").message(r.as_str()));
+    let remedies = finding
+        .remedies
+        .iter()
+        .map(|r| Level::HELP.with_name("to mend").message(folded(r, BEFORE_REMEDY, columns)));
     let group = level
-        .primary_title(finding.message.as_str())
+        .primary_title(folded(&finding.message, "warning[]: ".len() + finding.rule.len(), columns))
         .id(finding.rule)
         .element(Snippet::source(text).path(name).annotation(mark))
         .elements(remedies);
     renderer.render(&[group])
+}
+
+/// A message in lines short enough to stand behind what comes before it.
+fn folded(message: &str, before: usize, columns: usize) -> String {
+    wrap("", "", message, columns.saturating_sub(before)).trim_end().to_owned()
 }
 
 /// The part of the finding's span to underline: its first line only, since a whole table would drown the message, and
