@@ -82,9 +82,11 @@ impl<'m> Solver<'m> {
     ) -> Moment {
         let mut moment = Moment { situations: self.situations(modes, drives, state), ..Moment::default() };
         let mut stalled = vec![false; self.machine.parts.len()];
+        self.wiring.assemble(modes, &moment.situations);
+        let phases = self.phases(drives);
+        self.expect_demand(modes, &phases, &mut moment);
         for _ in 0..ROUNDS {
             self.wiring.assemble(modes, &moment.situations);
-            let phases = self.phases(drives);
             if let Err(shorted) = self.solve(modes, &phases, supply_v, &mut moment) {
                 moment.trip = Some(Trip::Overcurrent(shorted.parts));
                 return moment;
@@ -171,6 +173,18 @@ impl<'m> Solver<'m> {
             found.push((output.part, motor, phases));
         }
         found
+    }
+
+    /// What the inverters will have to draw if their motors run: a first guess that saves a round.
+    fn expect_demand(&mut self, modes: &[Option<usize>], phases: &[(PartId, PartId, u8)], moment: &mut Moment) {
+        for &(inverter, motor, phases) in phases {
+            let part = &self.machine.parts[motor];
+            let mode = modes[motor].map(|m| part.kind.modes[m].name);
+            self.flows = Flows { phases, ..Flows::default() };
+            let effect = part.kind.behaviour.effect(&part.params, mode, &moment.situations[motor], &self.flows);
+            moment.situations[inverter].demand_w =
+                effect.demand_w * chain(self.machine, modes, motor, Medium::Motion).load;
+        }
     }
 
     fn solve(

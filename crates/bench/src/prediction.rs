@@ -28,6 +28,10 @@ pub enum Trip {
 }
 
 /// What one step should read and do.
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "facts that are independent of one another, as a person reads them"
+)]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prediction {
     /// The step's key.

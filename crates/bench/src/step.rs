@@ -98,7 +98,7 @@ impl<'m> Bench<'m> {
         let left: Vec<Drive> =
             wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
         let other = (left != wanted).then(|| self.drive(&left, modes, conditions, state));
-        self.finish(step, modes, conditions, state, right, other)
+        self.finish(step, modes, conditions, state, &right, other.as_ref())
     }
 
     /// Drives outputs as far as the guards let it.
@@ -120,16 +120,23 @@ impl<'m> Bench<'m> {
         let mut moment =
             if drives.is_empty() { idle } else { self.solver.moment(modes, &drives, state, volts) };
         let mut refused = Vec::new();
-        for drive in guarded {
-            let failing = self.failing(When::Before, &drive, modes, &moment, state);
-            let Some((otherwise, code)) = failing else {
-                drives.push(drive);
-                moment = self.solver.moment(modes, &drives, state, volts);
-                continue;
-            };
+        let mut waiting = guarded;
+        // Guards that hold let their outputs on together; what comes on may let more guards hold.
+        loop {
+            let (ready, rest): (Vec<Drive>, Vec<Drive>) =
+                waiting.into_iter().partition(|d| self.failing(When::Before, d, modes, &moment, state).is_none());
+            waiting = rest;
+            if ready.is_empty() {
+                break;
+            }
+            drives.extend(ready);
+            moment = self.solver.moment(modes, &drives, state, volts);
+        }
+        for drive in waiting {
+            let Some((otherwise, code)) = self.failing(When::Before, &drive, modes, &moment, state) else { continue };
             refused.push(drive.output);
             state.code = state.code.or(code);
-            if self.carry_out(otherwise, &mut drives, &mut refused, state) {
+            if carry_out(otherwise, &mut drives, &mut refused, state) {
                 moment = self.solver.moment(modes, &drives, state, volts);
                 break;
             }
@@ -148,7 +155,7 @@ impl<'m> Bench<'m> {
             driven.refused.push(drive.output);
             driven.drives.retain(|d| d.output != drive.output);
             state.code = state.code.or(code);
-            self.carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
+            carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
             driven.moment = self.solver.moment(modes, &driven.drives, state, volts);
         }
     }
@@ -173,36 +180,20 @@ impl<'m> Bench<'m> {
         None
     }
 
-    /// Carries out what a guard does beyond refusing its own output; true if all is off now.
-    fn carry_out(
-        &self,
-        what: Otherwise,
-        drives: &mut Vec<Drive>,
-        refused: &mut Vec<OutputId>,
-        state: &mut State,
-    ) -> bool {
-        if what == Otherwise::KeepsOff {
-            return false;
-        }
-        state.over |= what == Otherwise::EndsTest;
-        refused.extend(drives.drain(..).map(|d| d.output));
-        true
-    }
-
     fn finish(
         &mut self,
         step: &Step,
         modes: &[Option<usize>],
         conditions: &Conditions,
         state: &mut State,
-        right: Driven,
-        other: Option<Driven>,
+        right: &Driven,
+        other: Option<&Driven>,
     ) -> Prediction {
         let machine = self.solver.machine;
-        let all: Vec<&Driven> = std::iter::once(&right).chain(other.as_ref()).collect();
+        let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
         let trip = all.iter().find_map(|d| d.moment.trip.clone());
         let board_runs = machine.outputs.first().is_none_or(|o| right.moment.board_runs(o.board));
-        let (lasts_s, timed_out) = self.duration(step, modes, state, &right);
+        let (lasts_s, timed_out) = self.duration(step, modes, state, right);
         let (net_l_min, heat_w) = self.flows(modes, &right.moment);
         let before_l = state.level_l;
         state.level_l = (state.level_l + net_l_min * lasts_s / 60.0).max(0.0);
@@ -326,6 +317,21 @@ impl<'m> Bench<'m> {
         let wanted = if let Test::FollowsWithin(_) = until.test { moment.drum_rpm } else { 0.0 };
         self.solver.holds(until, modes, moment, state, wanted)
     }
+}
+
+/// Carries out what a guard does beyond refusing its own output; true if all is off now.
+fn carry_out(
+    what: Otherwise,
+    drives: &mut Vec<Drive>,
+    refused: &mut Vec<OutputId>,
+    state: &mut State,
+) -> bool {
+    if what == Otherwise::KeepsOff {
+        return false;
+    }
+    state.over |= what == Otherwise::EndsTest;
+    refused.extend(drives.drain(..).map(|d| d.output));
+    true
 }
 
 fn mean(all: &[&Driven], of: impl Fn(&Moment) -> f64) -> f64 {

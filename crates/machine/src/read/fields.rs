@@ -154,7 +154,7 @@ impl<'t> Fields<'t> {
                 findings,
                 key,
                 value,
-                "text in quotation marks, with its unit where it is a quantity",
+                "text in quotation marks (a quantity with its unit)",
             );
         }
         text
@@ -212,7 +212,7 @@ impl<'t> Fields<'t> {
             return Vec::new();
         };
         let mut texts = Vec::new();
-        for item in items.iter() {
+        for item in items {
             match as_text(item) {
                 Some(text) => texts.push(text),
                 None => self.wrong_form(findings, key, item, "a list of texts"),
@@ -245,7 +245,7 @@ impl<'t> Fields<'t> {
     ) -> Vec<(Text, &'t DeTable<'t>, Span)> {
         let Some((table, _)) = self.table(key, findings) else { return Vec::new() };
         let mut out = Vec::new();
-        for (name, value) in table.iter() {
+        for (name, value) in table {
             if let DeValue::Table(inner) = value.get_ref() {
                 let text = Text { text: name.get_ref().to_string(), span: name.span() };
                 out.push((text, inner, value.span()));
@@ -266,7 +266,7 @@ impl<'t> Fields<'t> {
             return Vec::new();
         };
         let mut out = Vec::new();
-        for item in items.iter() {
+        for item in items {
             match item.get_ref() {
                 DeValue::Table(table) => out.push((table, item.span())),
                 _ => self.wrong_form(findings, key, item, "a list of tables"),
@@ -279,7 +279,7 @@ impl<'t> Fields<'t> {
     pub(super) fn text_by_name(&self, key: &str, findings: &mut Findings) -> Vec<(Text, Text)> {
         let Some((table, _)) = self.table(key, findings) else { return Vec::new() };
         let mut out = Vec::new();
-        for (name, value) in table.iter() {
+        for (name, value) in table {
             match as_text(value) {
                 Some(text) => out.push((Text { text: name.get_ref().to_string(), span: name.span() }, text)),
                 None => self.wrong_form(findings, name.get_ref(), value, "text"),

@@ -95,7 +95,7 @@ struct Draft {
     variant: Option<String>,
     panels: Vec<crate::model::Panel>,
     parts: Vec<crate::model::Part>,
-    /// Parts of other variants: names that may be mentioned but lead nowhere.
+    /// Parts of other variants, and parts of unknown kinds: names that may be mentioned but lead nowhere.
     absent: Vec<String>,
     nodes: nets::Nodes,
     joints: Vec<crate::model::Joint>,

@@ -28,8 +28,10 @@ pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings
             draft.absent.push(name.text.clone());
             continue;
         }
-        if let Some(part) = part(name, &fields, draft, findings) {
-            draft.parts.push(part);
+        match part(name, &fields, draft, findings) {
+            Some(part) => draft.parts.push(part),
+            // Reported once; what mentions it is not wrong for that.
+            None => draft.absent.push(name.text.clone()),
         }
     }
     link(&tables, draft, findings);
@@ -243,7 +245,7 @@ fn table(
         return None;
     };
     let mut out: Vec<(f64, f64)> = Vec::new();
-    for row in rows.iter() {
+    for row in rows {
         let pair = match row.get_ref() {
             DeValue::Array(cells) if cells.len() == 2 => Some((as_text(&cells[0]), as_text(&cells[1]))),
             _ => None,
