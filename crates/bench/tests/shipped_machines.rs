@@ -13,7 +13,8 @@ fn folder(name: &str) -> PathBuf {
 }
 
 fn files(name: &str) -> Vec<PathBuf> {
-    let mut found: Vec<PathBuf> = fs::read_dir(folder(name)).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut found: Vec<PathBuf> =
+        fs::read_dir(folder(name)).unwrap().map(|entry| entry.unwrap().path()).collect();
     found.retain(|path| path.extension().is_some_and(|e| e == "toml"));
     found.sort();
     found
@@ -46,12 +47,17 @@ fn watts(predictions: &[Prediction], id: &str) -> f64 {
 
 /// The code that the machine shows, as text.
 fn shown(machine: &Machine, faults: &[&str]) -> Option<String> {
-    with(machine, faults).iter().find(|p| p.code_shown).and_then(|p| p.code).map(|c| machine.codes[c].id.clone())
+    with(machine, faults)
+        .iter()
+        .find(|p| p.code_shown)
+        .and_then(|p| p.code)
+        .map(|c| machine.codes[c].id.clone())
 }
 
 #[test]
 fn nothing_is_found_in_what_ships() {
-    let paths: Vec<PathBuf> = ["machines", "crates/machine/src/templates"].into_iter().flat_map(files).collect();
+    let paths: Vec<PathBuf> =
+        ["machines", "crates/machine/src/templates"].into_iter().flat_map(files).collect();
     assert_eq!(paths.len(), 10);
     for path in paths {
         let text = fs::read_to_string(&path).unwrap();
@@ -120,7 +126,10 @@ fn the_dryer_has_two_rods_and_a_capacitor() {
     assert!(step(&hums, "right").signs.contains(&"hums"));
     assert!(step(&hums, "right").speed_rpm.value.abs() < 1.0);
     let wanted_left = step(&with(&gannet, &["board.turn=stuck at rest"]), "left").speed_rpm.value;
-    assert!(wanted_left > 40.0, "with the relay at rest it turns right although left is wanted: {wanted_left}");
+    assert!(
+        wanted_left > 40.0,
+        "with the relay at rest it turns right although left is wanted: {wanted_left}"
+    );
     assert_eq!(shown(&gannet, &["float=stuck full"]).as_deref(), Some("31"));
 }
 
@@ -147,4 +156,38 @@ fn the_oven_takes_each_element_alone() {
     assert!(["grill", "bottom", "ring"].iter().all(|id| watts(&no_neutral, id) < 60.0));
     assert_eq!(shown(&ember, &["cutout=open"]).as_deref(), Some("hot-1"));
     assert_eq!(shown(&ember, &["probe=short"]).as_deref(), Some("hot-3"));
+}
+
+/// The hot valve's wires exist only in the variant that has the valve.
+#[test]
+fn the_other_variant_is_sound_too() {
+    let text = fs::read_to_string(folder("machines").join("polwarren-cockle-52.toml")).unwrap();
+    let machine = machine::read::read(&text, Some("Cockle 52 H")).machine.unwrap();
+    assert_eq!(review(&machine), []);
+}
+
+/// No wire of a machine is there for show: without it, reading or running the file reports something. Left out are the
+/// wires of a variant that is not read, and earths that a kind leaves optional because class II has none.
+#[test]
+fn a_missing_wire_is_noticed() {
+    let is_wire = |line: &str| line.trim_start().starts_with('"') && line.contains(" = ");
+    let is_optional =
+        |line: &str| ["mains-filter.earth", "fan.earth", "valve-hot"].iter().any(|end| line.contains(end));
+    let mut unnoticed = Vec::new();
+    for path in files("machines") {
+        let text = fs::read_to_string(&path).unwrap();
+        let lines: Vec<&str> = text.lines().collect();
+        for gone in (0..lines.len()).filter(|&at| is_wire(lines[at]) && !is_optional(lines[at])) {
+            let rest = lines.iter().enumerate().filter(|(at, _)| *at != gone).map(|(_, line)| *line);
+            let outcome = machine::read::read(&rest.collect::<Vec<_>>().join("\n"), None);
+            let noticed = match &outcome.machine {
+                None => outcome.errors() > 0,
+                Some(machine) => !review(machine).is_empty(),
+            };
+            if !noticed {
+                unnoticed.push(format!("{}:{}: {}", path.display(), gone + 1, lines[gone].trim()));
+            }
+        }
+    }
+    assert!(unnoticed.is_empty(), "{}", unnoticed.join("\n"));
 }

@@ -114,7 +114,12 @@ fn each_single_fault_names_a_part_and_a_mode_once() {
         for (part, mode) in machine.single_faults() {
             let part = &machine.parts[part];
             let mode = &part.kind.modes[mode];
-            assert!(part.kind.mode(mode.name).is_some() && !mode.says.is_empty(), "{} {}", part.id, mode.name);
+            assert!(
+                part.kind.mode(mode.name).is_some() && !mode.says.is_empty(),
+                "{} {}",
+                part.id,
+                mode.name
+            );
             assert!(seen.insert((part.id.clone(), mode.name)), "{} {} twice", part.id, mode.name);
         }
         assert!(seen.len() > 100, "{}: only {} faults", path.display(), seen.len());
@@ -126,21 +131,40 @@ fn machines_are_complete() {
     for path in files(MACHINES) {
         let (name, machine) = (file_name(&path), load(&path, None));
         assert!(machine.plate.rated_w.is_some() && machine.plate.class == Class::I, "{name}: plate");
-        assert!(machine.panels.len() >= 5 && machine.panels.iter().any(|p| !p.after.is_empty()), "{name}: access");
+        assert!(
+            machine.panels.len() >= 5 && machine.panels.iter().any(|p| !p.after.is_empty()),
+            "{name}: access"
+        );
         assert!(machine.panels.iter().any(|p| !p.caution.is_empty()), "{name}: no panel with a caution");
         assert!(!machine.guards.is_empty() && !machine.checks.is_empty(), "{name}: guards, own checks");
-        assert!(machine.functions.iter().all(|f| !f.complaints.is_empty() && !f.drives.is_empty()), "{name}: functions");
+        assert!(
+            machine.functions.iter().all(|f| !f.complaints.is_empty() && !f.drives.is_empty()),
+            "{name}: functions"
+        );
         assert!(machine.codes.iter().all(|c| !c.lamps.is_empty()), "{name}: a code without lamps");
         assert!(machine.test.steps.iter().any(|s| s.shows_code), "{name}: no step shows the code");
         assert!(machine.test.steps.iter().any(|s| !s.caution.is_empty()), "{name}: no step with a caution");
-        assert!(machine.test.steps.iter().any(|s| s.then.is_some()) || machine.plate.kind == "dishwasher", "{name}: then");
-        assert!(!machine.test.before.is_empty() && !machine.test.leave.is_empty(), "{name}: before and after the test");
+        assert!(
+            machine.test.steps.iter().any(|s| s.then.is_some()) || machine.plate.kind == "dishwasher",
+            "{name}: then"
+        );
+        assert!(
+            !machine.test.before.is_empty() && !machine.test.leave.is_empty(),
+            "{name}: before and after the test"
+        );
         let to_order = machine.parts.iter().filter(|p| p.ends.is_none());
         assert!(to_order.clone().all(|p| !p.order.is_empty()), "{name}: a part without an order code");
         let earths = machine.parts.iter().flat_map(|p| p.kind.terminals.iter().zip(&p.terminals));
-        assert!(earths.clone().filter(|(t, _)| t.role == Role::Earth).all(|(t, at)| at.is_some() || !t.must), "{name}: earth");
+        assert!(
+            earths.clone().filter(|(t, _)| t.role == Role::Earth).all(|(t, at)| at.is_some() || !t.must),
+            "{name}: earth"
+        );
         if machine.plate.kind == "washing machine" {
-            assert!((8..=14).contains(&machine.test.steps.len()), "{name}: {} steps", machine.test.steps.len());
+            assert!(
+                (8..=14).contains(&machine.test.steps.len()),
+                "{name}: {} steps",
+                machine.test.steps.len()
+            );
         }
     }
 }
