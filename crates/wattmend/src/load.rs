@@ -26,7 +26,7 @@ pub(crate) fn text(path: &Path) -> Result<String, Unreadable> {
     }
     String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
-        let line = error.as_bytes()[..good].iter().filter(|&&b| b == b'\n').count() + 1;
+        let line = error.as_bytes()[..good].split(|&b| b == b'\n').count();
         Unreadable {
             message: format!("{} is not UTF-8 text (line {line}, byte {})", path.display(), good + 1),
             remedy: "save it as UTF-8 in your editor".to_owned(),

@@ -52,28 +52,21 @@ impl Measured<'_> {
             format!("{} off", self.unplugged.join(", "))
         };
         let (a, b) = self.ends;
-        out.push_str(&format!("\nOhms between {a} and {b}, {off}:\n\n"));
+        out.push('\n');
+        out.push_str(&wrap("", "", &format!("Ohms between {a} and {b}, {off}:"), screen.columns));
+        out.push('\n');
         if let Some((hypothesis, reads)) = &self.asked {
             out.push_str(&row(*reads, &format!("with {}", hypothesis.says(self.machine)), screen));
         }
         let healthy = self.groups.first().map_or(Ohms::Open, |g| g.reads);
         for (at, group) in self.groups.iter().enumerate() {
-            let words = if at == 0 { self.healthy(group) } else { self.faulty(group, healthy) };
+            let words = if at == 0 { healthy_words(group) } else { self.faulty(group, healthy) };
             out.push_str(&row(group.reads, &words, screen));
         }
         if self.groups.len() <= 1 {
             out.push_str("\nNo single fault changes this reading: measure elsewhere.\n");
         }
         out
-    }
-
-    /// Faults that a reading does not show are counted, not listed: there are many, and none is meant.
-    fn healthy(&self, group: &ReadingGroup) -> String {
-        match group.hypotheses.len().saturating_sub(1) {
-            0 => "healthy".to_owned(),
-            1 => "healthy, and 1 fault that this does not show".to_owned(),
-            n => format!("healthy, and {n} faults that this does not show"),
-        }
     }
 
     fn faulty(&self, group: &ReadingGroup, healthy: Ohms) -> String {
@@ -106,6 +99,15 @@ impl Measured<'_> {
             "groups": groups,
         });
         format!("{answer:#}\n")
+    }
+}
+
+/// Faults that a reading does not show are counted, not listed: there are many, and none is meant.
+fn healthy_words(group: &ReadingGroup) -> String {
+    match group.hypotheses.len().saturating_sub(1) {
+        0 => "healthy".to_owned(),
+        1 => "healthy, and 1 fault that this does not show".to_owned(),
+        n => format!("healthy, and {n} faults that this does not show"),
     }
 }
 

@@ -17,16 +17,14 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     let Some(name) = &arguments.kind else {
         return Ok(Done::with(list(screen)));
     };
-    match kind::by_name(name) {
-        Some(kind) => Ok(Done::with(one(kind, screen))),
-        None => {
-            let remedy = match nearest(name, kind::all().iter().map(|k| k.name)) {
-                Some(near) => format!("did you mean \"{near}\"?"),
-                None => "`wattmend machine kinds` lists them all".to_owned(),
-            };
-            Err(Failure::asked_wrongly(&format!("there is no part kind `{name}`"), &remedy))
-        }
+    if let Some(kind) = kind::by_name(name) {
+        return Ok(Done::with(one(kind, screen)));
     }
+    let remedy = match nearest(name, kind::all().iter().map(|k| k.name)) {
+        Some(near) => format!("did you mean \"{near}\"?"),
+        None => "`wattmend machine kinds` lists them all".to_owned(),
+    };
+    Err(Failure::asked_wrongly(&format!("there is no part kind `{name}`"), &remedy))
 }
 
 fn list(screen: &Screen) -> String {

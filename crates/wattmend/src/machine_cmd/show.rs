@@ -29,7 +29,8 @@ struct Page {
 
 impl Page {
     fn heading(&mut self, title: &str) {
-        self.text.push_str(&format!("\n{title}\n{}\n", "-".repeat(title.chars().count())));
+        let rule = "-".repeat(title.chars().count());
+        self.text.push_str(&["\n", title, "\n", &rule, "\n"].concat());
     }
 
     fn line(&mut self, first: &str, text: &str) {

@@ -78,7 +78,7 @@ mod tests {
             Column { title: "c", leave_out: 2 },
         ];
         let row = vec!["1".to_owned(), "22222".to_owned(), "3".to_owned()];
-        let table = Table::fit(columns, &[row.clone()], 6);
+        let table = Table::fit(columns, std::slice::from_ref(&row), 6);
         assert_eq!(table.row(&row), "1  3\n");
     }
 }

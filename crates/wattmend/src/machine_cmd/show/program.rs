@@ -29,15 +29,15 @@ fn outputs(machine: &Machine, page: &mut Page) {
 fn output_line(machine: &Machine, output: &Output, page: &mut Page) {
     let part = &machine.parts[output.part];
     let at: Vec<String> = part.terminals.iter().flatten().map(|&n| node_name(machine, n)).collect();
-    let mut text = format!("{}: {} between {}", output.name, part.kind.name, at.join(", "));
+    let mut words = vec![format!("{}: {} between {}", output.name, part.kind.name, at.join(", "))];
     if let Some(motor) = output.motor {
-        text.push_str(&format!(", sets the speed of {}", machine.parts[motor].id));
+        words.push(format!("sets the speed of {}", machine.parts[motor].id));
     }
     if !output.reverse.is_empty() {
         let with: Vec<&str> = output.reverse.iter().map(|&o| machine.outputs[o].name.as_str()).collect();
-        text.push_str(&format!(", turns left with {}", with.join(", ")));
+        words.push(format!("turns left with {}", with.join(", ")));
     }
-    page.line("  ", &text);
+    page.line("  ", &words.join(", "));
     let faults = parts::faults(part);
     if !faults.is_empty() {
         page.line("    ", &format!("faults: {}", faults.join(", ")));
@@ -160,16 +160,16 @@ fn step_lines(machine: &Machine, number: usize, step: &Step, page: &mut Page) {
     }
     let says = if step.says.is_empty() { String::new() } else { format!(": {}", step.says) };
     page.line("  ", &format!("{number} {}{says}", step.id));
-    let mut what = format!("drives {}, {}", drives(machine, &step.drives), time(step));
+    let mut what = vec![format!("drives {}, {}", drives(machine, &step.drives), time(step))];
     for (word, text) in [("see", &step.see), ("hear", &step.hear)] {
         if !text.is_empty() {
-            what.push_str(&format!("; {word}: {text}"));
+            what.push(format!("{word}: {text}"));
         }
     }
     if step.shows_code {
-        what.push_str("; shows the stored code");
+        what.push("shows the stored code".to_owned());
     }
-    page.line("    ", &what);
+    page.line("    ", &what.join("; "));
     match &step.goes_on {
         GoesOn::ByItself => page.line("    ", "goes on by itself"),
         GoesOn::Press(press) => page.line("    ", press),
