@@ -70,6 +70,8 @@ pub(crate) struct Solver<'m> {
     pub(crate) wiring: Wiring<'m>,
     flows: Flows,
     pub(crate) heard: Heard,
+    /// Parts with current in them in the last round.
+    carrying: Vec<bool>,
 }
 
 impl<'m> Solver<'m> {
@@ -79,6 +81,7 @@ impl<'m> Solver<'m> {
             wiring: Wiring::new(machine),
             flows: Flows::default(),
             heard: Heard::new(machine),
+            carrying: vec![false; machine.parts.len()],
         }
     }
 
@@ -230,7 +233,8 @@ impl<'m> Solver<'m> {
             self.flows.phases = phases.iter().find(|p| p.1 == id).map_or(0, |p| p.2);
             let mode = modes[id].map(|m| part.kind.modes[m].name);
             let effect = part.kind.behaviour.effect(&part.params, mode, &moment.situations[id], &self.flows);
-            if self.flows.amps.iter().any(|a| a.0.abs() + a.1.abs() > SILENT_BELOW_A) || effect != Effect::default() {
+            self.carrying[id] = self.flows.amps.iter().any(|a| a.0.abs() + a.1.abs() > SILENT_BELOW_A);
+            if self.carrying[id] || effect != Effect::default() {
                 self.heard.active[id] = true;
             }
             moment.effects.push(effect);
@@ -267,10 +271,9 @@ impl<'m> Solver<'m> {
                 situation.locked = effect.locks;
                 changed = true;
             }
-            // A motor that would not run is taken to stand still, once and for all in this instant.
-            let is_motor =
-                part.kind.params.iter().any(|p| p.name == "draws") && part.kind.name.contains("motor");
-            if is_motor && situation.moving && !effect.runs && !stalled[id] {
+            // A motor that would not run is taken to stand still, once and for all in this instant. Only with current
+            // in it: before a lock has closed its contact, no motor can be judged.
+            if self.carrying[id] && turns(part.kind) && situation.moving && !effect.runs && !stalled[id] {
                 stalled[id] = true;
                 situation.moving = false;
                 changed = true;
@@ -292,6 +295,11 @@ impl<'m> Solver<'m> {
         }
         drum
     }
+}
+
+/// Is it a motor: a part that can stand still under voltage? Such kinds state watts and how they turn.
+fn turns(kind: &machine::kind::PartKind) -> bool {
+    kind.params.iter().any(|p| p.name == "draws") && kind.name.contains("motor")
 }
 
 /// A motor turns only as its inverter lets it.

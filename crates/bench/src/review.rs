@@ -187,6 +187,13 @@ fn plate(machine: &Machine, steps: impl Iterator<Item = f64>) -> Option<Diagnost
     )
 }
 
+/// An optional earth that is not wired: right for a plastic housing only.
+fn unearthed(part: &machine::model::Part, terminal: &str) -> Diagnostic {
+    Diagnostic::warning("no-earth", part.at.clone(), format!("`{}` has no earth wire", part.id))
+        .label(format!("a {}", part.kind.name))
+        .mend(format!("if it has a metal housing or an earth tab, add \"{}.{terminal} = chassis\"", part.id))
+}
+
 /// Earth terminals of a class I machine that do not reach the socket's earth.
 fn earth(machine: &Machine) -> Vec<Diagnostic> {
     if machine.plate.class != Class::I {
@@ -198,7 +205,12 @@ fn earth(machine: &Machine) -> Vec<Diagnostic> {
     let mut found = Vec::new();
     for part in &machine.parts {
         for (terminal, at) in part.kind.terminals.iter().zip(&part.terminals) {
-            let (Role::Earth, Some(at)) = (terminal.role, at) else { continue };
+            let (Role::Earth, Some(at)) = (terminal.role, at) else {
+                if terminal.role == Role::Earth && !terminal.must {
+                    found.push(unearthed(part, terminal.name));
+                }
+                continue;
+            };
             let reaches = matches!(solver.wiring.resistance(*at, node::EARTH),
                 Resistance::Ohms(r) if r < EARTH_REACHES_BELOW_OHM);
             if !reaches {

@@ -243,13 +243,15 @@ pub(crate) struct Heard {
 
 impl Heard {
     pub(crate) fn new(machine: &Machine) -> Heard {
-        let (shorts, paths) = (edges(machine, true), edges(machine, false));
+        let paths = edges(machine);
+        let off_neutral = without_neutral(machine, &paths);
         let terminals = |part: PartId| machine.parts[part].terminals.iter().flatten().copied();
         let behind_input = machine
             .inputs
             .iter()
             .map(|input| match &input.senses {
-                Senses::Volts { node: at, .. } => between(machine, &shorts, &[*at, node::LINE, node::NEUTRAL]),
+                // A point that loses its way to line reads nought; one that loses its way to neutral read nought before.
+                Senses::Volts { node: at, .. } => between(machine, &off_neutral, &[*at, node::LINE]),
                 Senses::Ohms(a, b) | Senses::Contact(a, b) => between(machine, &paths, &[*a, *b]),
                 Senses::Part { part, pins } => {
                     let ends: Vec<usize> = pins.iter().copied().chain(terminals(*part)).collect();
@@ -291,8 +293,8 @@ impl Heard {
 /// A path that some part, in some circumstances, puts between two nodes; joints belong to no part.
 type Edge = (usize, usize, Option<PartId>);
 
-/// All paths of the healthy machine, or (`shorts`) only those without resistance.
-fn edges(machine: &Machine, shorts: bool) -> Vec<Edge> {
+/// All paths of the healthy machine.
+fn edges(machine: &Machine) -> Vec<Edge> {
     let mut edges: Vec<Edge> = machine.joints.iter().map(|j| (j.inner, j.outer, None)).collect();
     let mut branches = Vec::new();
     for (id, part) in machine.parts.iter().enumerate() {
@@ -300,10 +302,8 @@ fn edges(machine: &Machine, shorts: bool) -> Vec<Edge> {
         for situation in samples(machine) {
             part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
         }
-        for branch in &branches {
-            let counts = if shorts { branch.ac == Path::Closed } else { branch.dc != Path::Open };
-            let ends = (circuit::end_of(part, branch.from), circuit::end_of(part, branch.to));
-            if let (true, (Some(a), Some(b))) = (counts, ends)
+        for branch in branches.iter().filter(|b| b.dc != Path::Open || b.ac != Path::Open) {
+            if let (Some(a), Some(b)) = (circuit::end_of(part, branch.from), circuit::end_of(part, branch.to))
                 && !edges.contains(&(a, b, Some(id)))
             {
                 edges.push((a, b, Some(id)));
@@ -311,6 +311,38 @@ fn edges(machine: &Machine, shorts: bool) -> Vec<Edge> {
         }
     }
     edges
+}
+
+/// Ohms up to which a path that is always there counts as joining: wires, a filter's choke.
+const JOINS_UP_TO_OHM: f64 = 5.0;
+
+/// The paths that do not touch what is joined to neutral in every situation.
+fn without_neutral(machine: &Machine, edges: &[Edge]) -> Vec<Edge> {
+    let mut neutral = vec![false; machine.nodes.len()];
+    neutral[node::NEUTRAL] = true;
+    let joined: Vec<Edge> = edges.iter().filter(|e| always_joins(machine, e)).copied().collect();
+    while let Some(&(a, b, _)) = joined.iter().find(|e| neutral[e.0] != neutral[e.1]) {
+        (neutral[a], neutral[b]) = (true, true);
+    }
+    edges.iter().filter(|e| !neutral[e.0] && !neutral[e.1]).copied().collect()
+}
+
+fn always_joins(machine: &Machine, &(a, b, part): &Edge) -> bool {
+    let Some(part) = part.map(|p| &machine.parts[p]) else { return true };
+    let mut branches = Vec::new();
+    samples(machine).all(|situation| {
+        branches.clear();
+        part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
+        branches.iter().any(|branch| {
+            let ends = (circuit::end_of(part, branch.from), circuit::end_of(part, branch.to));
+            let low = match branch.ac {
+                Path::Closed => true,
+                Path::Ohms { r, x } => r.hypot(x) <= JOINS_UP_TO_OHM,
+                Path::Open => false,
+            };
+            ends == (Some(a), Some(b)) && low
+        })
+    })
 }
 
 /// Parts with a path that can lie between some of these nodes: what is left of the edges in reach when blind ends,
@@ -363,10 +395,11 @@ fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
 /// Per part and mode: does the fault only take away?
 fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
     let contact_behind = |part: PartId| {
-        machine
-            .parts
-            .iter()
-            .any(|q| q.through.contains(&part) && q.kind.terminals.iter().any(|t| t.role == Role::Power) && closes_by_level(machine, q))
+        machine.parts.iter().any(|q| {
+            q.through.contains(&part)
+                && q.kind.terminals.iter().any(|t| t.role == Role::Power)
+                && closes_by_level(machine, q)
+        })
     };
     machine
         .parts
@@ -378,9 +411,11 @@ fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
                 .modes
                 .iter()
                 .map(|mode| {
-                    let pressure = part.kind.behaviour.passage(&part.params, Some(mode.name), Medium::Pressure);
+                    let pressure =
+                        part.kind.behaviour.passage(&part.params, Some(mode.name), Medium::Pressure);
                     let healthy = part.kind.behaviour.passage(&part.params, None, Medium::Pressure);
-                    !(contact && pressure != healthy) && samples(machine).all(|s| only_less(part, mode.name, &s))
+                    !(contact && pressure != healthy)
+                        && samples(machine).all(|s| only_less(part, mode.name, &s))
                 })
                 .collect()
         })
@@ -408,7 +443,12 @@ fn only_less(part: &machine::model::Part, mode: &str, situation: &Situation) -> 
     let less = |(h, f): (&Branch, &Branch)| {
         h.from == f.from && h.to == f.to && (h.ac == f.ac || (h.ac != Path::Open && f.ac != Path::Closed))
     };
-    let silent = Flows { volts: vec![0.0; faulty.len()], amps: vec![(0.0, 0.0); faulty.len()], watts: vec![0.0; faulty.len()], phases: 0 };
+    let silent = Flows {
+        volts: vec![0.0; faulty.len()],
+        amps: vec![(0.0, 0.0); faulty.len()],
+        watts: vec![0.0; faulty.len()],
+        phases: 0,
+    };
     healthy.len() == faulty.len()
         && healthy.iter().zip(&faulty).all(less)
         && behaviour.effect(&part.params, Some(mode), situation, &silent) == Effect::default()
