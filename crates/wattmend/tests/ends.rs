@@ -66,6 +66,18 @@ fn show_reads_as_stored() {
 }
 
 #[test]
+fn show_draws_the_wiring() {
+    let drawing = wattmend(&["machine", "show", SMALL, "--svg", "-"]).out;
+    assert!(drawing.contains("<svg") && drawing.contains("element"), "{drawing}");
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("small.svg");
+    let path = path.to_str().unwrap();
+    assert_eq!(wattmend(&["machine", "show", SMALL, "--svg", path]).code, 0);
+    assert_eq!(std::fs::read_to_string(path).unwrap(), drawing);
+    assert_eq!(wattmend(&["machine", "show", SMALL, "--svg", "no/such/folder/small.svg"]).code, 5);
+}
+
+#[test]
 fn new_writes_a_file_that_passes_and_never_overwrites() {
     let folder = tempfile::tempdir().unwrap();
     for template in &machine::templates::ALL {

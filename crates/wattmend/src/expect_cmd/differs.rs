@@ -98,7 +98,7 @@ fn signs(healthy: &Prediction, faulty: &Prediction) -> Vec<String> {
     new.map(|s| (*s).to_owned()).chain(gone.map(|s| format!("not: {s}"))).collect()
 }
 
-/// Speed and direction in words; "–" where nothing turns.
+/// Speed in rpm and direction in words; "–" where nothing turns.
 pub(super) fn speed_words(step: &Step, p: &Prediction) -> String {
     let rpm = p.speed_rpm.value;
     if rpm.abs() < 1.0 {
@@ -113,5 +113,5 @@ pub(super) fn speed_words(step: &Step, p: &Prediction) -> String {
     } else {
         "right"
     };
-    format!("{:.0} rpm {direction}", rpm.abs())
+    format!("{:.0} {direction}", rpm.abs())
 }

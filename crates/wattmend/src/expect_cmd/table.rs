@@ -41,10 +41,10 @@ fn columns() -> Vec<Column> {
     vec![
         Column { title: "Step", leave_out: 0 },
         Column { title: "Power", leave_out: 0 },
-        Column { title: "95 % within", leave_out: 7 },
+        Column { title: "95 % in W", leave_out: 7 },
         Column { title: "Current", leave_out: 5 },
         Column { title: "PF", leave_out: 2 },
-        Column { title: "Drum", leave_out: 6 },
+        Column { title: "Drum rpm", leave_out: 6 },
         Column { title: "Time", leave_out: 4 },
         Column { title: "Water", leave_out: 3 },
         Column { title: "Rise", leave_out: 1 },
@@ -55,7 +55,8 @@ fn head(e: &Expectation<'_>, screen: &Screen) -> String {
     let plate = &e.machine.plate;
     let variant = e.variant.filter(|v| *v != plate.model).map_or(String::new(), |v| format!(", variant {v}"));
     let assumed = e.hypothesis.says(e.machine);
-    let mut out = format!("{} {}, {}{variant}: {assumed}\n", plate.maker, plate.model, plate.kind);
+    let name = format!("{} {}, {}{variant}: {assumed}", plate.maker, plate.model, plate.kind);
+    let mut out = wrap("", "  ", &name, screen.columns);
     let volts = e.conditions.supply_v;
     let supply = if e.supply_measured {
         format!("Supply {}.", format_pm(volts, 2.0 * e.conditions.supply_u_v, Dimension::Voltage))
@@ -101,7 +102,7 @@ fn cells(name: String, step: &Step, p: &Prediction) -> Vec<String> {
     vec![
         name,
         spread(p.power_w, Dimension::Power),
-        format!("{:.0} … {:.0} W", low.max(0.0), high.max(0.0)),
+        format!("{:.0} … {:.0}", low.max(0.0), high.max(0.0)),
         spread(p.current_a, Dimension::Current),
         p.power_factor.map_or("–".to_owned(), |pf| format!("{pf:.2}")),
         differs::speed_words(step, p),

@@ -41,7 +41,8 @@ fn write(path: &Path, text: &str) -> std::io::Result<()> {
     OpenOptions::new().write(true).create_new(true).open(path)?.write_all(text.as_bytes())
 }
 
-fn not_written(path: &Path, error: &std::io::Error) -> Failure {
+/// Why a file was not written, and what to do.
+pub(super) fn not_written(path: &Path, error: &std::io::Error) -> Failure {
     let shown = path.display();
     match error.kind() {
         ErrorKind::AlreadyExists => Failure::new(

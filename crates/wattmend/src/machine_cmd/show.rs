@@ -4,13 +4,14 @@ mod parts;
 mod program;
 mod wiring;
 
+use super::new::not_written;
 use crate::end::{Answer, Done};
 use crate::load;
 use crate::render::Screen;
 use crate::render::wrap::wrap;
 use machine::model::{Class, Machine, Panel, PanelId};
 use quantity::{Dimension, format};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -19,6 +20,9 @@ pub(crate) struct Arguments {
     /// Variant of the model; the file's first where left out
     #[arg(long, value_name = "NAME")]
     variant: Option<String>,
+    /// Draw the wiring as SVG into this file instead ("-": to standard output); an earlier drawing is replaced
+    #[arg(long, value_name = "OUT")]
+    svg: Option<PathBuf>,
 }
 
 /// A growing page of text.
@@ -42,6 +46,9 @@ impl Page {
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     let machine = load::machine(&arguments.file, arguments.variant.as_deref(), screen)?;
+    if let Some(out) = &arguments.svg {
+        return draw(&machine, out);
+    }
     let mut page = Page { text: String::new(), columns: screen.columns };
     plate(&machine, &mut page);
     access(&machine, &mut page);
@@ -49,6 +56,15 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     wiring::print(&machine, &mut page);
     program::print(&machine, &mut page);
     Ok(Done::with(page.text))
+}
+
+fn draw(machine: &Machine, out: &Path) -> Answer {
+    let drawing = report::schematic(machine);
+    if out == Path::new("-") {
+        return Ok(Done::with(drawing));
+    }
+    std::fs::write(out, drawing).map_err(|error| not_written(out, &error))?;
+    Ok(Done::with(format!("{} drawn.\n", out.display())))
 }
 
 fn plate(machine: &Machine, page: &mut Page) {

@@ -110,3 +110,25 @@ pub(crate) fn json(text: &str, finding: &Diagnostic) -> Value {
         "to_mend": finding.remedies,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Screen, json, render};
+
+    /// A file cut off anywhere, as after a full disk, is told of without a panic; every place lies in the text.
+    #[test]
+    fn a_file_cut_off_anywhere_is_told_of() {
+        let whole = include_str!("../../../machine/tests/good/small.toml");
+        let screen = Screen { columns: 60, styled: false };
+        for cut in (0..whole.len()).step_by(7).filter(|&c| whole.is_char_boundary(c)) {
+            let text = &whole[..cut];
+            let found = machine::read::read(text, None).diagnostics;
+            let printed = render("cut.toml", text, &found, &screen);
+            assert!(printed.ends_with("cut.toml. The machine was not loaded.\n"), "{cut}: {printed}");
+            for finding in &found {
+                let line = json(text, finding)["line"].as_u64().unwrap_or(u64::MAX);
+                assert!(line <= text.lines().count() as u64 + 1, "{cut}: line {line}");
+            }
+        }
+    }
+}

@@ -1,6 +1,6 @@
 //! Tables of short cells, narrowed by leaving out the columns that matter least.
 
-use super::wrap::width;
+use super::wrap::{printable, width};
 
 /// A column of a table.
 pub(crate) struct Column {
@@ -59,7 +59,7 @@ impl Table {
     fn line<'a>(&self, cells: impl Iterator<Item = &'a str>) -> String {
         let mut line = String::new();
         for ((cell, &wide), _) in cells.zip(&self.widths).zip(&self.shown).filter(|(_, shown)| **shown) {
-            line.push_str(cell);
+            line.extend(cell.chars().map(printable));
             line.push_str(&" ".repeat(wide.saturating_sub(width(cell)) + GAP.len()));
         }
         format!("{}\n", line.trim_end())

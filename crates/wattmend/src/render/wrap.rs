@@ -18,12 +18,17 @@ pub(crate) fn wrap(first: &str, rest: &str, text: &str, columns: usize) -> Strin
             out.push(' ');
             used += 1;
         }
-        out.push_str(word);
+        out.extend(word.chars().map(printable));
         used += width(word);
         fresh = false;
     }
     out.push('\n');
     out
+}
+
+/// A machine file may hold any character; those that steer a terminal are shown as unknown instead.
+pub(crate) fn printable(c: char) -> char {
+    if c.is_control() { char::REPLACEMENT_CHARACTER } else { c }
 }
 
 /// Columns that a text takes, near enough for the letters of machine files.
@@ -38,6 +43,11 @@ mod tests {
     #[test]
     fn breaks_at_words_and_indents() {
         assert_eq!(wrap("* ", "  ", "one two three", 9), "* one two\n  three\n");
+    }
+
+    #[test]
+    fn text_of_a_file_does_not_steer_the_terminal() {
+        assert_eq!(wrap("", "", "a \u{1b}[31mb", 20), "a \u{fffd}[31mb\n");
     }
 
     #[test]
