@@ -150,6 +150,11 @@ impl<'m> Maker<'m> {
                 nets[net].name.clone_from(&machine.nodes[n]);
             }
         }
+        for net in nets.iter_mut().filter(|n| n.name.is_empty()) {
+            if let Some((a, b)) = net.wires.first().and_then(|&w| machine.parts[w].ends.as_ref()) {
+                net.name = format!("{a} – {b}");
+            }
+        }
         let mut boards: Vec<PartId> = machine.outputs.iter().map(|o| o.board).collect();
         boards.extend((0..machine.parts.len()).filter(|&p| machine.parts[p].kind.name == "control board"));
         boards.sort_unstable();
@@ -362,7 +367,13 @@ impl<'m> Maker<'m> {
                 seen.extend(reached.drain(..));
                 depth_now = depth;
             }
-            let block = self.part_block(p, depth, |net| if seen.contains(&net) { Side::Left } else { Side::Right });
+            let mut block =
+                self.part_block(p, depth, |net| if seen.contains(&net) { Side::Left } else { Side::Right });
+            if block.symbol == Symbol::Plug {
+                let plate = &self.machine.plate;
+                let volts = quantity::format(plate.supply_v, quantity::Dimension::Voltage);
+                block.label = format!("{} {volts} {} Hz", block.id, plate.supply_hz);
+            }
             reached.extend(self.part_nets(p));
             blocks.push(block);
         }
@@ -380,6 +391,9 @@ impl<'m> Maker<'m> {
             for output in self.machine.outputs.iter().filter(|o| o.board == part) {
                 let mut block = self.part_block(output.part, feed + 1, side);
                 block.label.clone_from(&output.name);
+                if block.ports.len() == 2 {
+                    block.ports.iter_mut().for_each(|p| p.label.clear());
+                }
                 block.board = Some(b);
                 blocks.push(block);
             }
@@ -453,10 +467,20 @@ impl<'m> Maker<'m> {
             .collect();
         let mut parts: Vec<(usize, PartId)> = loads.iter().map(|(&p, &d)| (d, p)).collect();
         parts.sort_unstable();
+        let mut load_ends = vec![0; self.nets.len()];
+        for net in parts.iter().flat_map(|&(_, p)| self.part_nets(p)) {
+            load_ends[net] += 1;
+        }
         for (depth, p) in parts {
             let nets = self.part_nets(p);
             let driven = nets.iter().any(|n| dist.get(n).is_some_and(|&d| d <= depth));
+            // A pin that several loads return to is drawn at their right, like neutral.
+            let shared = match nets[..] {
+                [a, b] => [a, b].into_iter().find(|&n| load_ends[n] > 1 && load_ends[n] > load_ends[a].min(load_ends[b])),
+                _ => None,
+            };
             let block = self.part_block(p, first + depth, |net| match dist.get(&net) {
+                Some(_) if shared == Some(net) && nets.iter().all(|n| dist.get(n) == Some(&0)) => Side::Right,
                 Some(&d) if d <= depth => Side::Left,
                 None if !driven && fed.contains(&net) && !self.nets[net].neutral => Side::Left,
                 _ => Side::Right,

@@ -72,11 +72,18 @@ pub(crate) fn below(block: &Block) -> i32 {
     if block.what == What::Pin { PIN_HALF } else { depth(block) + BELOW + earth }
 }
 
+/// How often the pins are moved apart to make what hangs on them level with them.
+const ROUNDS: usize = 64;
+/// Above so many blocks one round must do: nobody reads such a sheet line by line.
+const MANY: usize = 1_000;
+
 /// What is taken: stretches of each column, and heights of each channel with the net that runs there.
 #[derive(Default)]
 struct Taken {
     columns: BTreeMap<usize, Vec<(i32, i32)>>,
     channels: BTreeMap<(usize, i32), usize>,
+    /// The first pin whose block found no room level with it, and by how much it should move down.
+    short: Option<(usize, i32)>,
 }
 
 impl Taken {
@@ -102,6 +109,19 @@ impl Taken {
         let y = (0..TRIES).map(|i| wish + i * STEP).find(|&y| self.free(block, y)).unwrap_or(wish);
         self.take(block, y);
     }
+
+    /// Puts blocks at their wishes, the highest first. A second block on the same pin goes below without complaint.
+    fn settle_all(&mut self, graph: &mut Graph, mut wishes: Vec<(i32, usize, Option<usize>)>) {
+        wishes.sort_unstable();
+        let mut seen = BTreeSet::new();
+        for (wish, i, pin) in wishes {
+            self.settle(&mut graph.blocks[i], wish);
+            let lack = graph.blocks[i].y - wish;
+            if let Some(pin) = pin.filter(|&pin| seen.insert(pin) && lack > 0 && self.short.is_none()) {
+                self.short = Some((pin, lack));
+            }
+        }
+    }
 }
 
 /// The channel left of column `c` has number `c`.
@@ -109,26 +129,50 @@ pub(crate) fn channel(block: &Block, side: Side) -> usize {
     block.column + usize::from(side == Side::Right)
 }
 
-/// Sets the height of every block.
+/// Sets the height of every block: again and again with more room between the pins, until all rows are straight.
 pub(crate) fn place(mut graph: Graph) -> Placed {
+    let mut gaps = BTreeMap::new();
+    let rounds = if graph.blocks.len() > MANY { 1 } else { ROUNDS };
+    let mut boards = Vec::new();
+    for _ in 0..rounds {
+        for block in &mut graph.blocks {
+            block.y = 0;
+        }
+        let (edges, short) = place_once(&mut graph, &gaps);
+        boards = edges;
+        let Some((pin, lack)) = short else { break };
+        *gaps.entry(pin).or_default() += lack;
+    }
+    let lowest = boards.last().map_or(0, |b: &(i32, i32)| b.1 + 20);
+    let bottom = graph.blocks.iter().map(|b| b.y + below(b)).max().unwrap_or(0).max(lowest);
+    Placed { graph, boards, bottom }
+}
+
+/// Places all blocks with these gaps above pins; gives the edges of the boards and the pin that wants more room.
+fn place_once(graph: &mut Graph, gaps: &BTreeMap<usize, i32>) -> (Vec<(i32, i32)>, Option<(usize, i32)>) {
     let mut taken = Taken::default();
     let mut boards = Vec::new();
     let mut top = 60;
     for board in 0..graph.boards.len() {
-        let bottom = place_board(&mut graph, board, top, &mut taken);
+        let bottom = place_board(graph, board, top, gaps, &mut taken);
         boards.push((top, bottom));
         top = bottom + 50;
     }
     let (feed, columns) = (graph.feed_column, graph.columns);
     for column in (feed + 3..columns).chain((0..feed).rev()) {
-        place_column(&mut graph, column, &mut taken);
+        place_column(graph, column, &mut taken);
     }
-    let bottom = graph.blocks.iter().map(|b| b.y + below(b)).max().unwrap_or(0).max(top);
-    Placed { graph, boards, bottom }
+    (boards, taken.short)
 }
 
 /// Places the blocks of one board; gives its lower edge.
-fn place_board(graph: &mut Graph, board: usize, top: i32, taken: &mut Taken) -> i32 {
+fn place_board(
+    graph: &mut Graph,
+    board: usize,
+    top: i32,
+    gaps: &BTreeMap<usize, i32>,
+    taken: &mut Taken,
+) -> i32 {
     let feed = graph.feed_column;
     let of = |column: usize| -> Vec<usize> {
         (0..graph.blocks.len())
@@ -149,20 +193,29 @@ fn place_board(graph: &mut Graph, board: usize, top: i32, taken: &mut Taken) -> 
         taken.settle(&mut graph.blocks[i], start);
         start = graph.blocks[i].y + below(&graph.blocks[i]) + ABOVE;
     }
-    place_pins(graph, &right, start, taken);
+    place_pins(graph, &right, start, gaps, taken);
+    let mut wishes = Vec::new();
     for i in driving {
-        let wish = align(graph, i, &right, Side::Right).unwrap_or(start);
-        taken.settle(&mut graph.blocks[i], wish);
+        let at = align(graph, i, &right, Side::Right);
+        wishes.push(at.map_or((start, i, None), |(y, pin)| (y, i, Some(pin))));
     }
+    taken.settle_all(graph, wishes);
     let mine = graph.blocks.iter().filter(|b| b.board == Some(board));
     mine.map(|b| b.y + below(b)).max().unwrap_or(y).max(y) + 10
 }
 
 /// The leaving pins, each with room for the board's side and the row of loads on it.
-fn place_pins(graph: &mut Graph, pins: &[usize], start: i32, taken: &mut Taken) {
+fn place_pins(
+    graph: &mut Graph,
+    pins: &[usize],
+    start: i32,
+    gaps: &BTreeMap<usize, i32>,
+    taken: &mut Taken,
+) {
     let neighbours: Vec<BTreeSet<usize>> = pins.iter().map(|&i| touching(graph, i)).collect();
     let mut y = start;
     for (k, &i) in pins.iter().enumerate() {
+        y += gaps.get(&i).copied().unwrap_or(0);
         taken.take(&mut graph.blocks[i], y);
         let Some(next) = neighbours.get(k + 1) else { break };
         let shared: Vec<usize> = neighbours[k].intersection(next).copied().collect();
@@ -200,9 +253,9 @@ fn touching(graph: &Graph, pin: usize) -> BTreeSet<usize> {
     found
 }
 
-/// Height at which the first port of `block` on `side` is level with the pin that it joins; its other ports follow
+/// Height at which the first port of `block` on `side` is level with the pin that it joins, and that pin; its other ports follow
 /// their pins where these are in order and no other block's pin lies between.
-fn align(graph: &mut Graph, block: usize, pins: &[usize], side: Side) -> Option<i32> {
+fn align(graph: &mut Graph, block: usize, pins: &[usize], side: Side) -> Option<(i32, usize)> {
     let mut place_of: BTreeMap<usize, (usize, i32)> = BTreeMap::new();
     for (k, &i) in pins.iter().enumerate() {
         for p in graph.blocks[i].ports.iter().filter(|p| p.side != side) {
@@ -215,7 +268,7 @@ fn align(graph: &mut Graph, block: usize, pins: &[usize], side: Side) -> Option<
     ports.sort_by_key(|&p| place_of.get(&graph.blocks[block].ports[p].net).copied().unwrap_or((usize::MAX, 0)));
     let places: Vec<(usize, i32)> =
         ports.iter().filter_map(|&p| place_of.get(&graph.blocks[block].ports[p].net).copied()).collect();
-    let &(_, first) = places.first()?;
+    let &(pin, first) = places.first()?;
     let together = places.len() == ports.len() && places.windows(2).all(|w| w[1].0 == w[0].0 + 1);
     let compact: Vec<i32> = ports.iter().enumerate().map(|(n, _)| n as i32 * PITCH).collect();
     let pair = upright(&graph.blocks[block]);
@@ -223,31 +276,26 @@ fn align(graph: &mut Graph, block: usize, pins: &[usize], side: Side) -> Option<
         let dy = if together { places[n].1 - first } else if pair { n as i32 * 40 } else { compact[n] };
         graph.blocks[block].ports[p].dy = dy;
     }
-    Some(first)
+    Some((first, pins[pin]))
 }
 
 /// A column of the supply or of loads, each block level with what it hangs on.
 fn place_column(graph: &mut Graph, column: usize, taken: &mut Taken) {
     let load = column > graph.feed_column;
     let (side, towards) = if load { (Side::Left, column - 1) } else { (Side::Right, column + 1) };
-    let mut order: Vec<(i32, usize)> = Vec::new();
+    let mut near: Vec<usize> = (0..graph.blocks.len()).filter(|&j| graph.blocks[j].column == towards).collect();
+    near.sort_by_key(|&j| graph.blocks[j].y);
+    let at_pins = load && near.iter().all(|&j| graph.blocks[j].what == What::Pin);
     let here: Vec<usize> = (0..graph.blocks.len()).filter(|&i| graph.blocks[i].column == column).collect();
+    let mut wishes = Vec::new();
     for i in here {
-        let wish = if load {
-            let mut pins: Vec<usize> =
-                (0..graph.blocks.len()).filter(|&j| graph.blocks[j].column == towards).collect();
-            pins.sort_by_key(|&j| graph.blocks[j].y);
-            let pins_only = pins.iter().all(|&j| graph.blocks[j].what == What::Pin);
-            if pins_only { align(graph, i, &pins, side) } else { level(graph, i, side) }
-        } else {
-            level(graph, i, side)
-        };
-        order.push((wish.or_else(|| level(graph, i, side)).unwrap_or(105), i));
+        let aligned = if at_pins { align(graph, i, &near, side) } else { None };
+        wishes.push(match aligned {
+            Some((y, pin)) => (y, i, Some(pin)),
+            None => (level(graph, i, side).unwrap_or(105), i, None),
+        });
     }
-    order.sort_unstable();
-    for (wish, i) in order {
-        taken.settle(&mut graph.blocks[i], wish);
-    }
+    taken.settle_all(graph, wishes);
 }
 
 /// Height at which a port of `block` is level with a port of a placed block on the same net.

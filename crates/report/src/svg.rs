@@ -185,9 +185,15 @@ fn earths(
         .collect();
     for block in &placed.graph.blocks {
         for (i, n) in block.earths.iter().enumerate() {
-            let x = lines.column_x[block.column] + lines.column_w[block.column] / 2 + i as i32 * 22;
-            let y = block.y + depth(block) + if in_line(block) && block.symbol == Symbol::Resistor { 6 } else { 10 };
-            let symbol = format!("<g transform=\"translate({x} {y})\">{EARTH}</g>");
+            let cx = lines.column_x[block.column] + lines.column_w[block.column] / 2 + i as i32 * 22;
+            let half = if in_line(block) && block.symbol == Symbol::Resistor { 6 } else { 10 };
+            let symbol = if upright(block) {
+                // Off the side of an upright symbol, for below it ends at its second terminal.
+                let (x, y) = (cx + 16, middle(block));
+                format!("<path d=\"M{} {y}H{x}\"/><g transform=\"translate({x} {y})\">{EARTH}</g>", cx + 6)
+            } else {
+                format!("<g transform=\"translate({cx} {})\">{EARTH}</g>", block.y + depth(block) + half)
+            };
             match at_port.get(n) {
                 Some(&w) => wire(out, machine, w, "", &symbol),
                 None => out.push_str(&symbol),
