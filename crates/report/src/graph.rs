@@ -113,7 +113,9 @@ pub(crate) fn build(machine: &Machine) -> Graph {
     maker.board_blocks(feed_column, &mut blocks);
     maker.load_blocks(&loads, &supply, feed_column + 3, &mut blocks);
     let columns = blocks.iter().map(|b| b.column + 1).max().unwrap_or(0).max(feed_column + 3);
-    let unwired = (0..machine.parts.len()).filter(|&p| machine.parts[p].terminals.iter().all(Option::is_none)).collect();
+    let unwired = (0..machine.parts.len())
+        .filter(|&p| machine.parts[p].terminals.iter().all(Option::is_none))
+        .collect();
     let boards = maker.boards.iter().map(|&b| machine.parts[b].id.clone()).collect();
     Graph { blocks, nets: maker.nets, boards, feed_column, columns, unwired }
 }
@@ -165,7 +167,12 @@ impl<'m> Maker<'m> {
             nets,
             boards,
             output_of: machine.outputs.iter().enumerate().map(|(i, o)| (o.part, i)).collect(),
-            outer: machine.joints.iter().filter(|j| j.opens_with == j.name).map(|j| (j.inner, j.outer)).collect(),
+            outer: machine
+                .joints
+                .iter()
+                .filter(|j| j.opens_with == j.name)
+                .map(|j| (j.inner, j.outer))
+                .collect(),
             pins: Vec::new(),
             earth,
             chassis,
@@ -176,8 +183,12 @@ impl<'m> Maker<'m> {
     /// Nets that feed each board: its own supply, and whatever its outputs have in common.
     fn feeds(&self) -> BTreeSet<usize> {
         let parts = &self.machine.parts;
-        let mut feeds: BTreeSet<usize> =
-            self.boards.iter().flat_map(|&b| parts[b].terminals.iter().flatten()).map(|&n| self.net_of[n]).collect();
+        let mut feeds: BTreeSet<usize> = self
+            .boards
+            .iter()
+            .flat_map(|&b| parts[b].terminals.iter().flatten())
+            .map(|&n| self.net_of[n])
+            .collect();
         for output in &self.machine.outputs {
             let part = &parts[output.part];
             let nets: Vec<usize> = part.terminals.iter().flatten().map(|&n| self.net_of[n]).collect();
@@ -210,10 +221,8 @@ impl<'m> Maker<'m> {
         let joints = self.machine.joints.iter().filter(|j| j.opens_with != j.name);
         // A connector that only senses has no board in the model: it goes with the one whose connectors share its letters.
         let letters = |name: &str| name.trim_end_matches(|c: char| c.is_ascii_digit() || c == '.').to_owned();
-        let by_letters: BTreeMap<String, usize> = joints
-            .clone()
-            .filter_map(|j| board_of.get(&j.inner).map(|&b| (letters(&j.name), b)))
-            .collect();
+        let by_letters: BTreeMap<String, usize> =
+            joints.clone().filter_map(|j| board_of.get(&j.inner).map(|&b| (letters(&j.name), b))).collect();
         self.pins = joints
             .map(|j| Pin {
                 name: j.name.clone(),
@@ -325,7 +334,12 @@ impl<'m> Maker<'m> {
         let feeding = self.pins.iter().filter(|p| p.side == Side::Left).map(|p| self.net_of[p.outer]);
         let leaving: BTreeSet<usize> =
             self.pins.iter().filter(|p| p.side == Side::Right).map(|p| self.net_of[p.outer]).collect();
-        supply.keys().flat_map(|&p| self.part_nets(p)).chain(feeding).filter(|n| !leaving.contains(n)).collect()
+        supply
+            .keys()
+            .flat_map(|&p| self.part_nets(p))
+            .chain(feeding)
+            .filter(|n| !leaving.contains(n))
+            .collect()
     }
 
     fn part_block(&self, p: PartId, column: usize, side: impl Fn(usize) -> Side) -> Block {
@@ -349,7 +363,13 @@ impl<'m> Maker<'m> {
             if net == self.earth || net == self.chassis {
                 block.earths.push(outer);
             } else {
-                block.ports.push(Port { net, side: side(net), dy: 0, label: terminal.name.to_owned(), node: outer });
+                block.ports.push(Port {
+                    net,
+                    side: side(net),
+                    dy: 0,
+                    label: terminal.name.to_owned(),
+                    node: outer,
+                });
             }
         }
         spread(&mut block);
@@ -383,7 +403,8 @@ impl<'m> Maker<'m> {
         let left: BTreeSet<usize> =
             self.pins.iter().filter(|p| p.side == Side::Left).map(|p| self.net_of[p.inner]).collect();
         let feeds = self.feeds();
-        let side = |net: usize| if left.contains(&net) || feeds.contains(&net) { Side::Left } else { Side::Right };
+        let side =
+            |net: usize| if left.contains(&net) || feeds.contains(&net) { Side::Left } else { Side::Right };
         for (b, &part) in self.boards.iter().enumerate() {
             let mut supply = self.part_block(part, feed + 1, side);
             supply.board = Some(b);
@@ -404,7 +425,8 @@ impl<'m> Maker<'m> {
                 Senses::Ohms(a, b) | Senses::Contact(a, b) => vec![*a, *b],
                 Senses::Part { pins, .. } => pins.clone(),
             };
-            let Some(board) = nodes.iter().find_map(|n| self.pins.iter().find(|p| p.inner == *n)).map(|p| p.board)
+            let Some(board) =
+                nodes.iter().find_map(|n| self.pins.iter().find(|p| p.inner == *n)).map(|p| p.board)
             else {
                 continue;
             };
@@ -434,8 +456,10 @@ impl<'m> Maker<'m> {
             blocks.push(block);
         }
         for pin in &self.pins {
-            let (near, far) = if pin.side == Side::Left { (pin.outer, pin.inner) } else { (pin.inner, pin.outer) };
-            let port = |n: NodeId, side| Port { net: self.net_of[n], side, dy: 0, label: String::new(), node: n };
+            let (near, far) =
+                if pin.side == Side::Left { (pin.outer, pin.inner) } else { (pin.inner, pin.outer) };
+            let port =
+                |n: NodeId, side| Port { net: self.net_of[n], side, dy: 0, label: String::new(), node: n };
             blocks.push(Block {
                 what: What::Pin,
                 id: pin.name.clone(),
@@ -459,12 +483,8 @@ impl<'m> Maker<'m> {
         blocks: &mut Vec<Block>,
     ) {
         let fed = self.supply_nets(supply);
-        let mut dist: BTreeMap<usize, usize> = self
-            .pins
-            .iter()
-            .filter(|p| p.side == Side::Right)
-            .map(|p| (self.net_of[p.outer], 0))
-            .collect();
+        let mut dist: BTreeMap<usize, usize> =
+            self.pins.iter().filter(|p| p.side == Side::Right).map(|p| (self.net_of[p.outer], 0)).collect();
         let mut parts: Vec<(usize, PartId)> = loads.iter().map(|(&p, &d)| (d, p)).collect();
         parts.sort_unstable();
         let mut load_ends = vec![0; self.nets.len()];
@@ -476,7 +496,9 @@ impl<'m> Maker<'m> {
             let driven = nets.iter().any(|n| dist.get(n).is_some_and(|&d| d <= depth));
             // A pin that several loads return to is drawn at their right, like neutral.
             let shared = match nets[..] {
-                [a, b] => [a, b].into_iter().find(|&n| load_ends[n] > 1 && load_ends[n] > load_ends[a].min(load_ends[b])),
+                [a, b] => [a, b]
+                    .into_iter()
+                    .find(|&n| load_ends[n] > 1 && load_ends[n] > load_ends[a].min(load_ends[b])),
                 _ => None,
             };
             let block = self.part_block(p, first + depth, |net| match dist.get(&net) {
@@ -506,12 +528,13 @@ fn spread(block: &mut Block) {
 
 /// The first quantity that the kind lists and the part has, to print beside its name.
 fn value_of(part: &machine::model::Part) -> String {
-    let quantity = part.kind.params.iter().find_map(|param| match (param.takes, part.params.get(param.name)) {
-        (Takes::Quantity(d) | Takes::RatedAt(d, _), Some(Value::Quantity(q) | Value::RatedAt(q, _))) => {
-            Some(quantity::format(q.nominal, d))
-        }
-        _ => None,
-    });
+    let quantity =
+        part.kind.params.iter().find_map(|param| match (param.takes, part.params.get(param.name)) {
+            (Takes::Quantity(d) | Takes::RatedAt(d, _), Some(Value::Quantity(q) | Value::RatedAt(q, _))) => {
+                Some(quantity::format(q.nominal, d))
+            }
+            _ => None,
+        });
     quantity.map(|q| format!(" {q}")).unwrap_or_default()
 }
 

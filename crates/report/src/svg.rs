@@ -109,7 +109,9 @@ fn boards(out: &mut String, placed: &Placed, lines: &Lines) {
 fn wires_at_ports(machine: &Machine, placed: &Placed) -> (BTreeMap<NodeId, PartId>, Vec<PartId>) {
     let mut free: BTreeMap<NodeId, Option<PartId>> = BTreeMap::new();
     for block in &placed.graph.blocks {
-        free.extend(block.ports.iter().map(|p| (p.node, None)).chain(block.earths.iter().map(|&n| (n, None))));
+        free.extend(
+            block.ports.iter().map(|p| (p.node, None)).chain(block.earths.iter().map(|&n| (n, None))),
+        );
     }
     let wires = || machine.parts.iter().enumerate().filter(|(_, p)| p.ends.is_some());
     let ends = |p: &machine::model::Part| -> Vec<NodeId> { p.terminals.iter().flatten().copied().collect() };
@@ -141,7 +143,8 @@ fn nets(out: &mut String, machine: &Machine, placed: &Placed, lines: &Lines) {
         }
         // A net of one wire is that wire from end to end; otherwise each wire has its own end, and the rest is shared.
         if let [only] = net.wires[..] {
-            let all: Vec<Stretch> = drawn.trunks.iter().copied().chain(drawn.stubs.iter().map(|s| s.line)).collect();
+            let all: Vec<Stretch> =
+                drawn.trunks.iter().copied().chain(drawn.stubs.iter().map(|s| s.line)).collect();
             wire(out, machine, only, &path(&all), "");
         } else {
             strokes(out, &drawn.trunks);
@@ -181,7 +184,13 @@ fn earths(
     let mut spare: Vec<PartId> = rest
         .iter()
         .copied()
-        .filter(|&w| !lines.nets.iter().zip(&placed.graph.nets).any(|(l, n)| !l.stubs.is_empty() && n.wires.contains(&w)))
+        .filter(|&w| {
+            !lines
+                .nets
+                .iter()
+                .zip(&placed.graph.nets)
+                .any(|(l, n)| !l.stubs.is_empty() && n.wires.contains(&w))
+        })
         .collect();
     for block in &placed.graph.blocks {
         for (i, n) in block.earths.iter().enumerate() {
@@ -217,7 +226,12 @@ fn dot_of(drawn: &NetLines) -> String {
 fn wire(out: &mut String, machine: &Machine, w: PartId, path: &str, more: &str) {
     let part = &machine.parts[w];
     let ends = part.ends.as_ref().map_or(String::new(), |(a, b)| format!("{a} to {b}"));
-    let _ = write!(out, "<g class=\"wire\" id=\"part-{0}\"><title>{1} ({0})</title>", escape(&part.id), escape(&ends));
+    let _ = write!(
+        out,
+        "<g class=\"wire\" id=\"part-{0}\"><title>{1} ({0})</title>",
+        escape(&part.id),
+        escape(&ends)
+    );
     if !path.is_empty() {
         let _ = write!(out, "<path class=\"reach\" d=\"{path}\"/><path d=\"{path}\"/>");
     }
@@ -271,7 +285,8 @@ fn draw_block(out: &mut String, block: &Block, lines: &Lines) {
             draw_box(out, block, (x, w));
         }
         let y = block.y - 14;
-        let _ = write!(out, "<text x=\"{cx}\" y=\"{y}\" text-anchor=\"middle\">{}</text>", escape(&block.label));
+        let _ =
+            write!(out, "<text x=\"{cx}\" y=\"{y}\" text-anchor=\"middle\">{}</text>", escape(&block.label));
     }
     out.push_str("</g>\n");
 }
