@@ -1,0 +1,171 @@
+//! Heater intervals: the largest load that lasts, with sharp edges and a flat top, whatever turns on top of it.
+
+use std::ops::Range;
+
+use super::own::{beside, level};
+use super::rows::{Rows, quantile};
+use crate::cut::{Charge, cut};
+
+/// One stage of a heater with several elements.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stage {
+    /// First row at this stage, in seconds.
+    pub start_s: f64,
+    /// First row off it, in seconds.
+    pub end_s: f64,
+    /// The heater's own watts at this stage.
+    pub power_w: f64,
+}
+
+/// A heater that was on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeaterOn {
+    /// First row at the level, in seconds.
+    pub start_s: f64,
+    /// First row off it, in seconds.
+    pub end_s: f64,
+    /// The heater's own watts, all that ran beside it taken off. Of the stage with the most energy where there are several.
+    pub power_w: f64,
+    /// Ohms at the voltage of the recording, where one is known: U²/P.
+    pub resistance_ohm: Option<f64>,
+    /// Stages in order; empty for a heater with one level.
+    pub stages: Vec<Stage>,
+}
+
+/// The heater's least part of the highest level held, to count as on.
+const ON: f64 = 0.45;
+/// How long a level must be held to be taken for the heater's, in seconds.
+const LASTING_S: f64 = 25.0;
+/// A heater draws at least this many times what the motor's turns draw.
+const OVER_MOTOR: f64 = 4.5;
+/// No element made for heating draws less, in watts; also 25 steps of the meter at least.
+const LEAST_W: f64 = 20.0;
+
+/// Heater intervals of a run, as rows.
+pub(crate) fn intervals(rows: &Rows, pulse_w: f64, meter_step_w: f64) -> Vec<Range<usize>> {
+    if rows.len() < 4 {
+        return Vec::new();
+    }
+    let step_s = rows.step_s.max(1e-3);
+    let held_rows = ((30.0 / step_s).ceil() as usize).clamp(3, rows.len() - 1);
+    let top_w = quantile(&rows.calm_w, 1.0 - held_rows as f64 / rows.len() as f64);
+    let base_w = quantile(&rows.calm_w, 0.02).min(0.3 * top_w);
+    if top_w - base_w < LEAST_W.max(25.0 * meter_step_w) {
+        return Vec::new();
+    }
+    let on_w = base_w + ON * (top_w - base_w);
+    let found = above(rows, on_w);
+    let lasting: Vec<f64> = found
+        .iter()
+        .filter(|on| duration(rows, on) >= LASTING_S && on.len() >= 3 && sharp(rows, on))
+        .map(|on| level(rows, on.clone()).power_w)
+        .collect();
+    if lasting.is_empty() {
+        return Vec::new();
+    }
+    let heater_w = quantile(&lasting, 0.5);
+    if heater_w - base_w < OVER_MOTOR * pulse_w {
+        return Vec::new();
+    }
+    found.into_iter().filter(|on| belongs(rows, on, heater_w)).collect()
+}
+
+/// Stretches whose calmed power is at least `on_w`, edges set on the rows themselves.
+fn above(rows: &Rows, on_w: f64) -> Vec<Range<usize>> {
+    let mut found = Vec::new();
+    let mut start = None;
+    for i in 0..=rows.len() {
+        let on = i < rows.len() && rows.calm_w[i] >= on_w;
+        match (start, on) {
+            (None, true) => start = Some(i),
+            (Some(from), false) => {
+                found.push(from..i);
+                start = None;
+            }
+            _ => {}
+        }
+    }
+    found
+}
+
+fn duration(rows: &Rows, on: &Range<usize>) -> f64 {
+    rows.time_s[on.end.min(rows.len() - 1)] - rows.time_s[on.start]
+}
+
+/// A heater is at its level within three rows of being off; a spin ramps.
+fn sharp(rows: &Rows, on: &Range<usize>) -> bool {
+    let level = quantile(&rows.power_w[on.clone()], 0.5);
+    let before = on.start.saturating_sub(2);
+    let top = rows.power_w[on.start..(on.start + 3).min(on.end)].iter().copied().fold(0.0, f64::max);
+    on.start == 0 || (rows.calm_w[before] <= 0.45 * level && top >= 0.85 * level)
+}
+
+/// Short or long, the level is the heater's or a stage of it.
+fn belongs(rows: &Rows, on: &Range<usize>, heater_w: f64) -> bool {
+    let top = quantile(&rows.calm_w[on.clone()], 0.75);
+    let long = duration(rows, on) >= LASTING_S && on.len() >= 3 && sharp(rows, on);
+    on.len() >= 2 && (top >= 0.8 * heater_w && top <= 1.4 * heater_w || long && top >= 0.4 * heater_w)
+}
+
+/// Reads watts and stages of the intervals.
+pub(crate) fn read(rows: &Rows, found: &[Range<usize>], volts: Option<f64>) -> Vec<HeaterOn> {
+    found.iter().map(|on| read_one(rows, on, found, volts)).collect()
+}
+
+fn read_one(rows: &Rows, on: &Range<usize>, all: &[Range<usize>], volts: Option<f64>) -> HeaterOn {
+    let inner = inner(on);
+    let whole = level(rows, inner.clone());
+    let beside_w = beside(rows, on, all, whole);
+    let stages = stages(rows, on, beside_w);
+    let power_w = stages
+        .iter()
+        .max_by(|a, b| (a.power_w * (a.end_s - a.start_s)).total_cmp(&(b.power_w * (b.end_s - b.start_s))))
+        .map_or(whole.power_w - beside_w, |s| s.power_w);
+    HeaterOn {
+        start_s: rows.time_s[on.start],
+        end_s: end_s(rows, on.end),
+        power_w,
+        resistance_ohm: volts.filter(|_| power_w > 0.0).map(|u| u * u / power_w),
+        stages,
+    }
+}
+
+/// Rows without the edge rows, which are averages over the change.
+fn inner(on: &Range<usize>) -> Range<usize> {
+    if on.len() >= 4 { on.start + 1..on.end - 1 } else { on.clone() }
+}
+
+pub(crate) fn end_s(rows: &Rows, end: usize) -> f64 {
+    rows.time_s[end.min(rows.len() - 1)]
+}
+
+/// Stages: levels of the low envelope that differ by a fifth and last.
+fn stages(rows: &Rows, on: &Range<usize>, beside_w: f64) -> Vec<Stage> {
+    let series = &rows.calm_w[on.clone()];
+    if duration(rows, on) < 2.0 * LASTING_S || series.len() < 8 {
+        return Vec::new();
+    }
+    let top = quantile(series, 0.9);
+    let charge = Charge { penalty: 6.0 * (0.1 * top).powi(2), cap: 0.3 * top };
+    let found = cut(series, charge);
+    let mut parts: Vec<(Range<usize>, f64)> = Vec::new();
+    let mut from = 0;
+    for (&end, &power) in found.ends.iter().zip(&found.levels) {
+        match parts.last_mut() {
+            Some((range, last)) if (power - *last).abs() < 0.25 * top || end - from < 3 => range.end = on.start + end,
+            _ => parts.push((on.start + from..on.start + end, power)),
+        }
+        from = end;
+    }
+    if parts.len() < 2 {
+        return Vec::new();
+    }
+    parts
+        .into_iter()
+        .map(|(range, _)| Stage {
+            start_s: rows.time_s[range.start],
+            end_s: end_s(rows, range.end),
+            power_w: level(rows, inner(&range)).power_w - beside_w,
+        })
+        .collect()
+}
