@@ -223,7 +223,13 @@ fn score(scale: f64, thin_s: f64) -> Score {
         }
         if thin_s > 0.0 {
             // As far as the labels can still be seen: three rows on, three rows' break.
+            // Labels say "first row": on the rows that are left.
+            let next = |at: f64| time_s.get(time_s.partition_point(|&t| t < at)).copied().unwrap_or(at);
             for label in &mut recording.heater {
+                label.span = (next(label.span.0), next(label.span.1));
+                for stage in &mut label.stages {
+                    stage.0 = (next(stage.0.0), next(stage.0.1));
+                }
                 label.scored &= label.span.1 - label.span.0 >= 3.0 * thin_s;
             }
         }

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::own::{beside, level};
+use super::own::{beside, level, turning_beside};
 use super::rows::{Rows, quantile};
 use crate::cut::{Charge, cut};
 
@@ -36,6 +36,10 @@ pub struct HeaterOn {
 const ON: f64 = 0.45;
 /// How long a level must be held to be taken for the heater's, in seconds.
 const LASTING_S: f64 = 25.0;
+/// From this time between its neighbours on, in seconds, a single row off is a break.
+const LONE_S: f64 = 12.0;
+/// Intervals with a break up to this are one phase of heating, in seconds.
+const PHASE_S: f64 = 10.0;
 /// A heater draws at least this many times what the motor's turns draw.
 const OVER_MOTOR: f64 = 4.5;
 /// No element made for heating draws less, in watts; also 25 steps of the meter at least.
@@ -58,7 +62,7 @@ pub(crate) fn intervals(rows: &Rows, pulse_w: f64, meter_step_w: f64) -> Vec<Ran
     let lasting: Vec<f64> = found
         .iter()
         .filter(|on| duration(rows, on) >= LASTING_S && on.len() >= 3 && sharp(rows, on))
-        .map(|on| level(rows, on.clone()).power_w)
+        .map(|on| level(rows, on.clone(), 0.0).power_w)
         .collect();
     if lasting.is_empty() {
         return Vec::new();
@@ -75,17 +79,34 @@ fn above(rows: &Rows, on_w: f64) -> Vec<Range<usize>> {
     let mut found = Vec::new();
     let mut start = None;
     for i in 0..=rows.len() {
-        let on = i < rows.len() && rows.calm_w[i] >= on_w;
+        let on = i < rows.len() && rows.calm_w[i] >= on_w && !lone_break(rows, i, on_w);
         match (start, on) {
             (None, true) => start = Some(i),
             (Some(from), false) => {
-                found.push(from..i);
+                found.push(on_rows(rows, from..i, on_w));
                 start = None;
             }
             _ => {}
         }
     }
     found
+}
+
+/// A single row fully down is a late one where rows come fast, and a break where they come seldom.
+fn lone_break(rows: &Rows, i: usize, on_w: f64) -> bool {
+    i > 0 && i + 1 < rows.len() && rows.power_w[i] < 0.5 * on_w && rows.time_s[i + 1] - rows.time_s[i - 1] >= LONE_S
+}
+
+/// The calmed edge can be a row off: a change shows in the first row of its moment that has it.
+fn on_rows(rows: &Rows, calm: Range<usize>, on_w: f64) -> Range<usize> {
+    let Range { mut start, mut end } = calm;
+    if start > 0 && rows.other_w[start - 1] >= on_w {
+        start -= 1;
+    }
+    if end > start + 1 && rows.other_w[end - 1] < on_w {
+        end -= 1;
+    }
+    start..end
 }
 
 fn duration(rows: &Rows, on: &Range<usize>) -> f64 {
@@ -109,14 +130,20 @@ fn belongs(rows: &Rows, on: &Range<usize>, heater_w: f64) -> bool {
 
 /// Reads watts and stages of the intervals.
 pub(crate) fn read(rows: &Rows, found: &[Range<usize>], volts: Option<f64>) -> Vec<HeaterOn> {
-    found.iter().map(|on| read_one(rows, on, found, volts)).collect()
+    found
+        .chunk_by(|a, b| rows.time_s[b.start] - end_s(rows, a.end) <= PHASE_S.max(2.5 * rows.step_s))
+        .flat_map(|phase| {
+            let whole = phase[0].start..phase[phase.len() - 1].end;
+            phase.iter().map(move |on| read_one(rows, on, &whole, found, volts))
+        })
+        .collect()
 }
 
-fn read_one(rows: &Rows, on: &Range<usize>, all: &[Range<usize>], volts: Option<f64>) -> HeaterOn {
-    let inner = inner(on);
-    let whole = level(rows, inner.clone());
-    let beside_w = beside(rows, on, all, whole);
-    let stages = stages(rows, on, beside_w);
+fn read_one(rows: &Rows, on: &Range<usize>, phase: &Range<usize>, all: &[Range<usize>], volts: Option<f64>) -> HeaterOn {
+    let turning_w = turning_beside(rows, phase, all);
+    let whole = level(rows, inner(on), turning_w);
+    let beside_w = beside(rows, phase, all, whole);
+    let stages = stages(rows, on, beside_w, turning_w);
     let power_w = stages
         .iter()
         .max_by(|a, b| (a.power_w * (a.end_s - a.start_s)).total_cmp(&(b.power_w * (b.end_s - b.start_s))))
@@ -131,7 +158,7 @@ fn read_one(rows: &Rows, on: &Range<usize>, all: &[Range<usize>], volts: Option<
 }
 
 /// Rows without the edge rows, which are averages over the change.
-fn inner(on: &Range<usize>) -> Range<usize> {
+pub(crate) fn inner(on: &Range<usize>) -> Range<usize> {
     if on.len() >= 4 { on.start + 1..on.end - 1 } else { on.clone() }
 }
 
@@ -140,7 +167,7 @@ pub(crate) fn end_s(rows: &Rows, end: usize) -> f64 {
 }
 
 /// Stages: levels of the low envelope that differ by a fifth and last.
-fn stages(rows: &Rows, on: &Range<usize>, beside_w: f64) -> Vec<Stage> {
+fn stages(rows: &Rows, on: &Range<usize>, beside_w: f64, turning_w: f64) -> Vec<Stage> {
     let series = &rows.calm_w[on.clone()];
     if duration(rows, on) < 2.0 * LASTING_S || series.len() < 8 {
         return Vec::new();
@@ -165,7 +192,7 @@ fn stages(rows: &Rows, on: &Range<usize>, beside_w: f64) -> Vec<Stage> {
         .map(|(range, _)| Stage {
             start_s: rows.time_s[range.start],
             end_s: end_s(rows, range.end),
-            power_w: level(rows, inner(&range)).power_w - beside_w,
+            power_w: level(rows, inner(&range), turning_w).power_w - beside_w,
         })
         .collect()
 }

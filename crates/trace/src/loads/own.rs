@@ -1,6 +1,8 @@
 //! A heater's own watts: what the total rose by, with everything else that ran taken off.
 
-use super::rows::{Rows, quantile, two_levels};
+use std::ops::Range;
+
+use super::rows::{Rows, TwoLevels, quantile, two_levels};
 
 /// Level of the total while a heater is on, read so that it can be held against the level beside it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -19,30 +21,76 @@ const BESIDE_S: f64 = 90.0;
 /// A load held this long beside the heater ran with it and did not just start, in seconds.
 const HELD_S: f64 = 45.0;
 
-/// Level within rows: the lower one where they lie in two levels that take turns, else the median.
-pub(crate) fn level(rows: &Rows, range: std::ops::Range<usize>) -> Level {
-    let values = &rows.power_w[range.clone()];
-    if let Some(two) = two_levels(values)
-        && two.contrast >= TWO_LEVELS
-        && (PAUSE_SHARE..=1.0 - PAUSE_SHARE).contains(&two.low_share)
-        && turns(&rows.calm_w[range], two.middle) >= 3
-        && two.high < two.low * 1.5
-    {
-        return Level { power_w: two.low, paused: true };
+/// Level within rows: the lower one where they lie in two levels as far apart as the drum's turning and pausing beside
+/// the heater (`turning_w`, 0 for none), else the median. Mains that steps gives two levels too, but not those.
+pub(crate) fn level(rows: &Rows, range: Range<usize>, turning_w: f64) -> Level {
+    let values = &rows.power_w[range];
+    match two_levels(values) {
+        Some(two) if turning_w > 0.0 && is_turning(values, &two, PAUSE_SHARE) => {
+            let apart = (two.high - two.low) / turning_w;
+            if (0.4..=2.5).contains(&apart) {
+                return Level { power_w: two.low, paused: true };
+            }
+        }
+        _ => {}
     }
     Level { power_w: quantile(values, 0.5), paused: false }
 }
 
-fn turns(values: &[f64], middle: f64) -> usize {
-    values.windows(2).filter(|pair| (pair[0] < middle) != (pair[1] < middle)).count()
+fn is_turning(values: &[f64], two: &TwoLevels, least_share: f64) -> bool {
+    two.contrast >= TWO_LEVELS
+        && (least_share..=1.0 - least_share).contains(&two.low_share)
+        && turns(values, two.low, two.high) >= 3
+}
+
+/// How far apart a drum's turning and pausing are beside a phase of heating; 0 where none turned.
+pub(crate) fn turning_beside(rows: &Rows, phase: &Range<usize>, heater: &[Range<usize>]) -> f64 {
+    [true, false]
+        .into_iter()
+        .map(|before| {
+            let values = &rows.power_w[free_rows(rows, phase, heater, before)];
+            match two_levels(values) {
+                Some(two) if turns(values, two.low, two.high) >= 3 => two.high - two.low,
+                _ => 0.0,
+            }
+        })
+        .fold(0.0, f64::max)
+}
+
+/// Changes between two levels, each gone through to within a quarter of their distance.
+fn turns(values: &[f64], low: f64, high: f64) -> usize {
+    let quarter = 0.25 * (high - low);
+    let (mut up, mut count) = (None, 0);
+    for &w in values {
+        let now = if w >= high - quarter {
+            Some(true)
+        } else if w <= low + quarter {
+            Some(false)
+        } else {
+            up
+        };
+        count += usize::from(up.is_some() && now != up);
+        up = now;
+    }
+    count
+}
+
+/// How often a drum was seen to start on top of the heater within a phase.
+pub(crate) fn turns_on_top(rows: &Rows, on: &Range<usize>, heater: &[Range<usize>]) -> usize {
+    let inner = super::heater::inner(on);
+    if !level(rows, inner.clone(), turning_beside(rows, on, heater)).paused {
+        return 0;
+    }
+    let values = &rows.power_w[inner];
+    two_levels(values).map_or(0, |two| turns(values, two.low, two.high) / 2)
 }
 
 /// What ran beside a heater interval, to be taken off its level.
-pub(crate) fn beside(rows: &Rows, on: &std::ops::Range<usize>, heater: &[std::ops::Range<usize>], level: Level) -> f64 {
+pub(crate) fn beside(rows: &Rows, on: &Range<usize>, heater: &[Range<usize>], level: Level) -> f64 {
     let before = free_rows(rows, on, heater, true);
     let after = free_rows(rows, on, heater, false);
     if level.paused {
-        let paused = |range: &std::ops::Range<usize>| {
+        let paused = |range: &Range<usize>| {
             (range.len() >= 3).then(|| quantile(&rows.power_w[range.clone()], PAUSE_SHARE))
         };
         return match (paused(&before), paused(&after)) {
@@ -61,10 +109,10 @@ pub(crate) fn beside(rows: &Rows, on: &std::ops::Range<usize>, heater: &[std::op
 /// Rows next to an interval and free of the heater, edge rows left out.
 fn free_rows(
     rows: &Rows,
-    on: &std::ops::Range<usize>,
-    heater: &[std::ops::Range<usize>],
+    on: &Range<usize>,
+    heater: &[Range<usize>],
     before: bool,
-) -> std::ops::Range<usize> {
+) -> Range<usize> {
     if before {
         let end = on.start.saturating_sub(1);
         let from = rows.time_s[on.start] - BESIDE_S;
@@ -80,7 +128,7 @@ fn free_rows(
 }
 
 /// Median of the rows within `width_s` of the heater's edge, at least three where there are.
-fn near(rows: &Rows, range: &std::ops::Range<usize>, before: bool, width_s: f64) -> Option<f64> {
+fn near(rows: &Rows, range: &Range<usize>, before: bool, width_s: f64) -> Option<f64> {
     if range.is_empty() {
         return None;
     }
@@ -97,7 +145,7 @@ fn near(rows: &Rows, range: &std::ops::Range<usize>, before: bool, width_s: f64)
 }
 
 /// Whether the load after an interval goes on for [`HELD_S`] without a fall to half of it.
-fn held(rows: &Rows, range: &std::ops::Range<usize>) -> bool {
+fn held(rows: &Rows, range: &Range<usize>) -> bool {
     let Some(level) = near(rows, range, false, HELD_S) else { return false };
     let end = range.clone().find(|&i| rows.calm_w[i] < 0.5 * level).unwrap_or(range.end);
     end > range.start && rows.time_s[end - 1] - rows.time_s[range.start] >= HELD_S.min(0.8 * BESIDE_S)

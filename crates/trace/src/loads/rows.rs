@@ -9,6 +9,8 @@ pub(crate) struct Rows {
     pub(crate) time_s: Vec<f64>,
     /// Watts.
     pub(crate) power_w: Vec<f64>,
+    /// Of the rows of one moment the watts furthest from the row before: what a change within the moment shows first.
+    pub(crate) other_w: Vec<f64>,
     /// Watts with single rows gone wrong taken out: the median of each row and its two neighbours.
     pub(crate) calm_w: Vec<f64>,
     /// Median step between rows, in seconds.
@@ -31,11 +33,13 @@ impl Rows {
         let mut rows = Self::default();
         rows.time_s.reserve(pairs.len());
         rows.power_w.reserve(pairs.len());
+        rows.other_w.reserve(pairs.len());
         for group in pairs.chunk_by(|a, b| a.0 == b.0) {
             let before = rows.power_w.last().copied().unwrap_or(group[0].1);
-            let nearest = group.iter().map(|g| g.1).min_by(|a, b| (a - before).abs().total_cmp(&(b - before).abs()));
+            let away = |a: &f64, b: &f64| (a - before).abs().total_cmp(&(b - before).abs());
             rows.time_s.push(group[0].0);
-            rows.power_w.push(nearest.unwrap_or(before));
+            rows.power_w.push(group.iter().map(|g| g.1).min_by(away).unwrap_or(before));
+            rows.other_w.push(group.iter().map(|g| g.1).max_by(away).unwrap_or(before));
         }
         rows.calm_w = median_of_three(&rows.power_w);
         rows.step_s = quantile(&rows.time_s.windows(2).map(|w| w[1] - w[0]).collect::<Vec<_>>(), 0.5);

@@ -61,7 +61,7 @@ pub(crate) fn motor(rows: &Rows, heater: &[Range<usize>], meter_step_w: f64) -> 
     let width_s = TURN_S.max(3.5 * rows.step_s);
     let held_w = super::rows::without_short_rises(&rows.time_s, &free_w, width_s);
     let held_top = quantile(&held_w, 0.99);
-    let least = (0.08 * held_top).max(4.0 * meter_step_w).max(2.0);
+    let least = (0.05 * held_top).max(4.0 * meter_step_w).max(2.0);
     let pulses = pulses(rows, &free_w, &held_w, least);
     Motor { free_w, held_w, pulses }
 }
@@ -113,9 +113,11 @@ pub(crate) fn final_spin(rows: &Rows, motor: &Motor, heater: &[Range<usize>], me
         return None;
     }
     let turns: Vec<Pulse> = motor.pulses.iter().filter(|p| p.start_s < rows.time_s[first]).copied().collect();
+    let on_top: usize = heater.iter().map(|on| super::own::turns_on_top(rows, on, heater)).sum();
     let start = leaves_distribution(rows, motor, first);
     let spin = measure(rows, start..end);
-    (turns.len() >= TURNS && spin.plateau_w - base >= 0.7 * turning_w(&turns)).then_some(spin)
+    if std::env::var("DBG").is_ok() {println!("{on_top} SPIN {spin:?} turns {} {} top {top} half {half} base {base}", turns.len(), turning_w(&turns));}
+    (turns.len() + on_top >= TURNS && spin.plateau_w - base >= 0.7 * turning_w(&turns)).then_some(spin)
 }
 
 fn end_of(rows: &Rows, on: &Range<usize>) -> f64 {
@@ -137,7 +139,9 @@ fn leaves_distribution(rows: &Rows, motor: &Motor, first: usize) -> usize {
 fn measure(rows: &Rows, range: Range<usize>) -> Spin {
     let peak = range.clone().max_by(|&a, &b| rows.power_w[a].total_cmp(&rows.power_w[b])).unwrap_or(range.start);
     let (start_s, end_s) = (rows.time_s[range.start], end_s(rows, range.end));
-    let last_third = rows.between(start_s + (end_s - start_s) * 2.0 / 3.0, end_s);
+    // Up to the last row on: the end can lie in a gap.
+    let last_s = rows.time_s[range.end - 1];
+    let last_third = rows.between(start_s + (last_s - start_s) * 2.0 / 3.0, last_s);
     Spin {
         start_s,
         peak_s: rows.time_s[peak],
