@@ -19,7 +19,12 @@ fn least_squares_optimum_is_that_of_ruptures() {
     for case in stored["cases"].as_array().unwrap() {
         let found = cut(&numbers(&case["series"]), Charge::least_squares(case["penalty"].as_f64().unwrap()));
         let cost = case["cost"].as_f64().unwrap();
-        assert!((found.cost - cost).abs() <= 1e-9 * cost, "seed {}: {} is not {cost}", case["seed"], found.cost);
+        assert!(
+            (found.cost - cost).abs() <= 1e-9 * cost,
+            "seed {}: {} is not {cost}",
+            case["seed"],
+            found.cost
+        );
         assert_eq!(found.ends, ends(&case["ends"]), "seed {}", case["seed"]);
     }
 }

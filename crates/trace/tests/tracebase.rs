@@ -64,7 +64,8 @@ fn recordings() -> Vec<Recording> {
             let labels: Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
             let table = fs::read_to_string(path.with_extension("csv")).unwrap();
             let rows = table.lines().skip(1).map(|line| line.split_once(',').unwrap());
-            let (time_s, power_w) = rows.map(|(t, p)| (t.parse::<f64>().unwrap(), p.parse::<f64>().unwrap())).unzip();
+            let (time_s, power_w) =
+                rows.map(|(t, p)| (t.parse::<f64>().unwrap(), p.parse::<f64>().unwrap())).unzip();
             let spin = labels["spin"].as_array().unwrap().first();
             Recording {
                 name: path.file_stem().unwrap().to_string_lossy().into_owned(),
@@ -122,9 +123,12 @@ fn score_heaters(score: &mut Score, recording: &Recording, found: &Loads, scale:
     let mut done = vec![false; recording.heater.len()];
     for (k, label) in recording.heater.iter().enumerate() {
         let best = (0..used.len()).filter(|&i| !used[i]).max_by(|&a, &b| {
-            overlap(label.span, shown(&found.heater_on[a])).total_cmp(&overlap(label.span, shown(&found.heater_on[b])))
+            overlap(label.span, shown(&found.heater_on[a]))
+                .total_cmp(&overlap(label.span, shown(&found.heater_on[b])))
         });
-        let Some(i) = best.filter(|&i| overlap(label.span, shown(&found.heater_on[i])) >= 0.8) else { continue };
+        let Some(i) = best.filter(|&i| overlap(label.span, shown(&found.heater_on[i])) >= 0.8) else {
+            continue;
+        };
         (used[i], done[k]) = (true, true);
         if label.scored {
             score.right += 1;
@@ -133,7 +137,14 @@ fn score_heaters(score: &mut Score, recording: &Recording, found: &Loads, scale:
                 let error = on.power_w / (watts * scale) - 1.0;
                 score.watts.push(error);
                 if error.abs() > 0.02 {
-                    println!("{} {:?}: {:.0} W, label {:.0} W ({:+.1} %)", recording.name, label.span, on.power_w, watts * scale, error * 100.0);
+                    println!(
+                        "{} {:?}: {:.0} W, label {:.0} W ({:+.1} %)",
+                        recording.name,
+                        label.span,
+                        on.power_w,
+                        watts * scale,
+                        error * 100.0
+                    );
                 }
             }
             let inside = [(on.start_s, label.start_window), (on.end_s, label.end_window)];
@@ -146,7 +157,8 @@ fn score_heaters(score: &mut Score, recording: &Recording, found: &Loads, scale:
             score.stages += label.stages.len();
             for (span, watts) in &label.stages {
                 let hit = on.stages.iter().any(|s| {
-                    overlap(*span, (s.start_s, s.end_s)) >= 0.8 && (s.power_w / (watts * scale) - 1.0).abs() <= 0.03
+                    overlap(*span, (s.start_s, s.end_s)) >= 0.8
+                        && (s.power_w / (watts * scale) - 1.0).abs() <= 0.03
                 });
                 score.stages_right += usize::from(hit);
             }
@@ -158,7 +170,9 @@ fn score_heaters(score: &mut Score, recording: &Recording, found: &Loads, scale:
         if done[k] && label.group.is_none() {
             continue;
         }
-        let group: Vec<usize> = (0..done.len()).filter(|&j| label.group.is_some() && recording.heater[j].group == label.group).collect();
+        let group: Vec<usize> = (0..done.len())
+            .filter(|&j| label.group.is_some() && recording.heater[j].group == label.group)
+            .collect();
         if group.is_empty() || group.iter().all(|&j| done[j]) {
             continue;
         }
@@ -191,10 +205,17 @@ fn score_heaters(score: &mut Score, recording: &Recording, found: &Loads, scale:
 
 fn score_spin(score: &mut Score, recording: &Recording, found: &Loads, scale: f64) {
     match (recording.spin, found.spins.first()) {
-        (Some((start, end, plateau)), Some(spin)) if overlap((start, end), (spin.start_s, spin.end_s)) >= 0.8 => {
+        (Some((start, end, plateau)), Some(spin))
+            if overlap((start, end), (spin.start_s, spin.end_s)) >= 0.8 =>
+        {
             score.spins_right += 1;
             if (spin.plateau_w / (plateau * scale) - 1.0).abs() > 0.05 {
-                println!("{} spin plateau {:.0} W, label {:.0} W", recording.name, spin.plateau_w, plateau * scale);
+                println!(
+                    "{} spin plateau {:.0} W, label {:.0} W",
+                    recording.name,
+                    spin.plateau_w,
+                    plateau * scale
+                );
             }
         }
         (Some((start, end, _)), spin) => {
@@ -243,9 +264,19 @@ fn score(scale: f64, thin_s: f64) -> Score {
     println!(
         "scale {scale}, thinned {thin_s} s: F1 {:.3} ({} right, {} missed, {} invented), watts within 3 % {:.3}, median {:.4}, \
          edges in window {}/{}, stages {}/{}, spins {} right {} missed {} invented",
-        score.f1(), score.right, score.missed, score.invented, score.share_within(0.03), score.median(),
-        score.edges_in, score.edges, score.stages_right, score.stages,
-        score.spins_right, score.spins_missed, score.spins_invented
+        score.f1(),
+        score.right,
+        score.missed,
+        score.invented,
+        score.share_within(0.03),
+        score.median(),
+        score.edges_in,
+        score.edges,
+        score.stages_right,
+        score.stages,
+        score.spins_right,
+        score.spins_missed,
+        score.spins_invented
     );
     score
 }
@@ -276,4 +307,36 @@ fn thinned() {
 fn scaled_and_thinned() {
     let score = score(0.3, 10.0);
     assert!(score.f1() >= 0.95);
+}
+
+/// Washing without its heating: the rows on the heater taken out and the time closed up.
+#[test]
+fn a_cold_wash_has_no_heater() {
+    for recording in recordings().iter().filter(|r| r.name.starts_with("wm_")) {
+        let (mut time_s, mut power_w) = (Vec::new(), Vec::new());
+        for (&t, &p) in recording.time_s.iter().zip(&recording.power_w) {
+            if recording.heater.iter().any(|l| t >= l.start_window.0 - 1.0 && t <= l.end_window.1 + 1.0) {
+                continue;
+            }
+            let cut: f64 =
+                recording.heater.iter().filter(|l| l.span.1 <= t).map(|l| l.span.1 - l.span.0).sum();
+            time_s.push(t - cut);
+            power_w.push(p);
+        }
+        let found = loads(&time_s, &power_w, None);
+        println!("{} {:?} {:?}", recording.name, found.heater_on, found.spins);
+        assert!(found.heater_on.is_empty(), "{}: {:?}", recording.name, found.heater_on);
+    }
+}
+
+#[test]
+fn a_constant_load_changes_no_interval() {
+    for recording in recordings() {
+        let plain = loads(&recording.time_s, &recording.power_w, None);
+        let more: Vec<f64> = recording.power_w.iter().map(|p| p + 512.0).collect();
+        let over = loads(&recording.time_s, &more, None);
+        assert_eq!(plain.heater_on, over.heater_on, "{}", recording.name);
+        let spans = |l: &Loads| l.spins.iter().map(|s| (s.start_s, s.peak_s, s.end_s)).collect::<Vec<_>>();
+        assert_eq!(spans(&plain), spans(&over), "{}", recording.name);
+    }
 }

@@ -135,7 +135,11 @@ fn fit_capped(samples: &[f64], cap: f64) -> (f64, f64) {
     // A window changes where a sample leaves (level y + K) or enters (level y − K), in order of level.
     while low < n {
         let enters = sorted.get(high).map_or(f64::INFINITY, |y| y - cap);
-        if enters <= sorted[low] + cap { high += 1 } else { low += 1 }
+        if enters <= sorted[low] + cap {
+            high += 1
+        } else {
+            low += 1
+        }
         let count = high - low;
         let inside = count as f64;
         if count > 0 {

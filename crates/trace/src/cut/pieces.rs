@@ -25,7 +25,8 @@ impl Piece {
 ///
 /// Levels are taken from the middle of the range so that squares stay small.
 pub(super) fn last_changes(series: &[f64], penalty: f64, cap: f64) -> Vec<u32> {
-    let (low, high) = series.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &y| (l.min(y), h.max(y)));
+    let (low, high) =
+        series.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &y| (l.min(y), h.max(y)));
     let middle = f64::midpoint(low, high);
     let (low, high) = (low - middle, high - middle);
     let mut now = vec![Piece { high, a: 0.0, b: 0.0, c: 0.0, start: 0 }];
@@ -121,7 +122,11 @@ fn ceiling(pieces: &[Piece], next: &mut Vec<Piece>, low: f64, best: f64, penalty
 fn below(piece: &Piece, ceiling: f64) -> (f64, f64) {
     let over = piece.c - ceiling;
     if piece.a <= 0.0 {
-        return if over <= 0.0 { (f64::NEG_INFINITY, f64::INFINITY) } else { (f64::INFINITY, f64::NEG_INFINITY) };
+        return if over <= 0.0 {
+            (f64::NEG_INFINITY, f64::INFINITY)
+        } else {
+            (f64::INFINITY, f64::NEG_INFINITY)
+        };
     }
     let discriminant = piece.b * piece.b - 4.0 * piece.a * over;
     if discriminant < 0.0 {

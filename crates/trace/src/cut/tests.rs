@@ -6,7 +6,8 @@ use proptest::prelude::*;
 fn slow(series: &[f64], charge: Charge) -> f64 {
     let mut best = vec![-charge.penalty];
     for end in 1..=series.len() {
-        let cheapest = (0..end).map(|start| best[start] + charge.penalty + fit(&series[start..end], charge.cap).1);
+        let cheapest =
+            (0..end).map(|start| best[start] + charge.penalty + fit(&series[start..end], charge.cap).1);
         best.push(cheapest.fold(f64::INFINITY, f64::min));
     }
     best[series.len()]

@@ -35,7 +35,7 @@ pub struct HeaterOn {
 /// The heater's least part of the highest level held, to count as on.
 const ON: f64 = 0.45;
 /// How long a level must be held to be taken for the heater's, in seconds.
-const LASTING_S: f64 = 25.0;
+const LASTING_S: f64 = 20.0;
 /// From this time between its neighbours on, in seconds, a single row off is a break.
 const LONE_S: f64 = 12.0;
 /// Intervals with a break up to this are one phase of heating, in seconds.
@@ -51,24 +51,20 @@ pub(crate) fn intervals(rows: &Rows, pulse_w: f64, meter_step_w: f64) -> Vec<Ran
         return Vec::new();
     }
     let step_s = rows.step_s.max(1e-3);
-    let held_rows = ((30.0 / step_s).ceil() as usize).clamp(3, rows.len() - 1);
+    let held_rows = ((LASTING_S / step_s).ceil() as usize).clamp(3, rows.len() - 1);
     let top_w = quantile(&rows.calm_w, 1.0 - held_rows as f64 / rows.len() as f64);
-    let base_w = quantile(&rows.calm_w, 0.02).min(0.3 * top_w);
-    if top_w - base_w < LEAST_W.max(25.0 * meter_step_w) {
+    if top_w < LEAST_W.max(25.0 * meter_step_w) {
         return Vec::new();
     }
-    let on_w = base_w + ON * (top_w - base_w);
+    let on_w = ON * top_w;
     let found = above(rows, on_w);
-    let lasting: Vec<f64> = found
-        .iter()
-        .filter(|on| duration(rows, on) >= LASTING_S && on.len() >= 3 && sharp(rows, on))
-        .map(|on| level(rows, on.clone(), 0.0).power_w)
-        .collect();
-    if lasting.is_empty() {
+    let levels: Vec<f64> =
+        found.iter().filter(|on| lasting(rows, on)).map(|on| level(rows, on.clone(), 0.0).power_w).collect();
+    if levels.is_empty() {
         return Vec::new();
     }
-    let heater_w = quantile(&lasting, 0.5);
-    if heater_w - base_w < OVER_MOTOR * pulse_w {
+    let heater_w = quantile(&levels, 0.5);
+    if heater_w < OVER_MOTOR * pulse_w {
         return Vec::new();
     }
     found.into_iter().filter(|on| belongs(rows, on, heater_w)).collect()
@@ -94,7 +90,10 @@ fn above(rows: &Rows, on_w: f64) -> Vec<Range<usize>> {
 
 /// A single row fully down is a late one where rows come fast, and a break where they come seldom.
 fn lone_break(rows: &Rows, i: usize, on_w: f64) -> bool {
-    i > 0 && i + 1 < rows.len() && rows.power_w[i] < 0.5 * on_w && rows.time_s[i + 1] - rows.time_s[i - 1] >= LONE_S
+    i > 0
+        && i + 1 < rows.len()
+        && rows.power_w[i] < 0.5 * on_w
+        && rows.time_s[i + 1] - rows.time_s[i - 1] >= LONE_S
 }
 
 /// The calmed edge can be a row off: a change shows in the first row of its moment that has it.
@@ -113,6 +112,11 @@ fn duration(rows: &Rows, on: &Range<usize>) -> f64 {
     rows.time_s[on.end.min(rows.len() - 1)] - rows.time_s[on.start]
 }
 
+/// Long enough, with the edge and the top of a heater.
+fn lasting(rows: &Rows, on: &Range<usize>) -> bool {
+    duration(rows, on) >= LASTING_S && on.len() >= 3 && sharp(rows, on) && flat(rows, on)
+}
+
 /// A heater is at its level within three rows of being off; a spin ramps.
 fn sharp(rows: &Rows, on: &Range<usize>) -> bool {
     let level = quantile(&rows.power_w[on.clone()], 0.5);
@@ -124,8 +128,8 @@ fn sharp(rows: &Rows, on: &Range<usize>) -> bool {
 /// Short or long, the level is the heater's or a stage of it.
 fn belongs(rows: &Rows, on: &Range<usize>, heater_w: f64) -> bool {
     let top = quantile(&rows.calm_w[on.clone()], 0.75);
-    let long = duration(rows, on) >= LASTING_S && on.len() >= 3 && sharp(rows, on);
-    on.len() >= 2 && (top >= 0.8 * heater_w && top <= 1.4 * heater_w || long && top >= 0.4 * heater_w)
+    on.len() >= 2
+        && (top >= 0.8 * heater_w && top <= 1.4 * heater_w || lasting(rows, on) && top >= 0.4 * heater_w)
 }
 
 /// Reads watts and stages of the intervals.
@@ -139,7 +143,13 @@ pub(crate) fn read(rows: &Rows, found: &[Range<usize>], volts: Option<f64>) -> V
         .collect()
 }
 
-fn read_one(rows: &Rows, on: &Range<usize>, phase: &Range<usize>, all: &[Range<usize>], volts: Option<f64>) -> HeaterOn {
+fn read_one(
+    rows: &Rows,
+    on: &Range<usize>,
+    phase: &Range<usize>,
+    all: &[Range<usize>],
+    volts: Option<f64>,
+) -> HeaterOn {
     let turning_w = turning_beside(rows, phase, all);
     let whole = level(rows, inner(on), turning_w);
     let beside_w = beside(rows, phase, all, whole);
@@ -166,12 +176,25 @@ pub(crate) fn end_s(rows: &Rows, end: usize) -> f64 {
     rows.time_s[end.min(rows.len() - 1)]
 }
 
-/// Stages: levels of the low envelope that differ by a fifth and last.
+/// Stages with the heater's own watts, none where there is one level only.
 fn stages(rows: &Rows, on: &Range<usize>, beside_w: f64, turning_w: f64) -> Vec<Stage> {
-    let series = &rows.calm_w[on.clone()];
-    if duration(rows, on) < 2.0 * LASTING_S || series.len() < 8 {
+    let parts = parts(rows, on);
+    if parts.len() < 2 || duration(rows, on) < 2.0 * LASTING_S {
         return Vec::new();
     }
+    parts
+        .into_iter()
+        .map(|range| Stage {
+            start_s: rows.time_s[range.start],
+            end_s: end_s(rows, range.end),
+            power_w: level(rows, inner(&range), turning_w).power_w - beside_w,
+        })
+        .collect()
+}
+
+/// Cuts an interval into levels that differ by a quarter of the top and last three rows.
+fn parts(rows: &Rows, on: &Range<usize>) -> Vec<Range<usize>> {
+    let series = &rows.calm_w[on.clone()];
     let top = quantile(series, 0.9);
     let charge = Charge { penalty: 6.0 * (0.1 * top).powi(2), cap: 0.3 * top };
     let found = cut(series, charge);
@@ -179,20 +202,26 @@ fn stages(rows: &Rows, on: &Range<usize>, beside_w: f64, turning_w: f64) -> Vec<
     let mut from = 0;
     for (&end, &power) in found.ends.iter().zip(&found.levels) {
         match parts.last_mut() {
-            Some((range, last)) if (power - *last).abs() < 0.25 * top || end - from < 3 => range.end = on.start + end,
+            Some((range, last)) if (power - *last).abs() < 0.25 * top || end - from < 3 => {
+                range.end = on.start + end
+            }
             _ => parts.push((on.start + from..on.start + end, power)),
         }
         from = end;
     }
-    if parts.len() < 2 {
-        return Vec::new();
-    }
-    parts
+    parts.into_iter().map(|(range, _)| range).collect()
+}
+
+/// An element draws the same while it is on: within its stages the middle eight tenths of the rows lie close, up to
+/// what a motor may add on top. A spin with its steps of speed does not.
+fn flat(rows: &Rows, on: &Range<usize>) -> bool {
+    let top = quantile(&rows.calm_w[on.clone()], 0.9);
+    let spread: f64 = parts(rows, on)
         .into_iter()
-        .map(|(range, _)| Stage {
-            start_s: rows.time_s[range.start],
-            end_s: end_s(rows, range.end),
-            power_w: level(rows, inner(&range), turning_w).power_w - beside_w,
+        .map(|part| {
+            let values = &rows.calm_w[inner(&part)];
+            (quantile(values, 0.9) - quantile(values, 0.1)) * part.len() as f64
         })
-        .collect()
+        .sum();
+    spread / on.len() as f64 <= top / OVER_MOTOR
 }

@@ -38,6 +38,7 @@ pub fn loads(time_s: &[f64], power_w: &[f64], volts: Option<f64>) -> Loads {
     let turning = spin::turning_w(&spin::motor(&rows, &[], meter_step_w).pulses);
     let on = heater::intervals(&rows, turning, meter_step_w);
     let motor = spin::motor(&rows, &on, meter_step_w);
-    let spins = spin::final_spin(&rows, &motor, &on, meter_step_w).into_iter().collect();
+    let spins =
+        spin::final_spin(&rows, &motor, &on, meter_step_w).map(|s| s.over(rows.base_w)).into_iter().collect();
     Loads { heater_on: heater::read(&rows, &on, volts), spins, pulses: motor.pulses }
 }

@@ -107,12 +107,7 @@ pub(crate) fn beside(rows: &Rows, on: &Range<usize>, heater: &[Range<usize>], le
 }
 
 /// Rows next to an interval and free of the heater, edge rows left out.
-fn free_rows(
-    rows: &Rows,
-    on: &Range<usize>,
-    heater: &[Range<usize>],
-    before: bool,
-) -> Range<usize> {
+fn free_rows(rows: &Rows, on: &Range<usize>, heater: &[Range<usize>], before: bool) -> Range<usize> {
     if before {
         let end = on.start.saturating_sub(1);
         let from = rows.time_s[on.start] - BESIDE_S;
@@ -122,7 +117,8 @@ fn free_rows(
     }
     let start = (on.end + 1).min(rows.len());
     let to = rows.time_s[on.end - 1] + BESIDE_S;
-    let ceiling = heater.iter().map(|h| h.start.saturating_sub(1)).filter(|&s| s >= on.end).min().unwrap_or(rows.len());
+    let ceiling =
+        heater.iter().map(|h| h.start.saturating_sub(1)).filter(|&s| s >= on.end).min().unwrap_or(rows.len());
     let end = rows.between(f64::NEG_INFINITY, to).end.min(ceiling);
     start.min(end)..end
 }
@@ -134,12 +130,21 @@ fn near(rows: &Rows, range: &Range<usize>, before: bool, width_s: f64) -> Option
     }
     let picked: Vec<f64> = if before {
         let edge = rows.time_s[range.end - 1];
-        range.clone().rev().enumerate().take_while(|(k, i)| *k < 3 || edge - rows.time_s[*i] <= width_s)
-            .map(|(_, i)| rows.power_w[i]).collect()
+        range
+            .clone()
+            .rev()
+            .enumerate()
+            .take_while(|(k, i)| *k < 3 || edge - rows.time_s[*i] <= width_s)
+            .map(|(_, i)| rows.power_w[i])
+            .collect()
     } else {
         let edge = rows.time_s[range.start];
-        range.clone().enumerate().take_while(|(k, i)| *k < 3 || rows.time_s[*i] - edge <= width_s)
-            .map(|(_, i)| rows.power_w[i]).collect()
+        range
+            .clone()
+            .enumerate()
+            .take_while(|(k, i)| *k < 3 || rows.time_s[*i] - edge <= width_s)
+            .map(|(_, i)| rows.power_w[i])
+            .collect()
     };
     Some(quantile(&picked, 0.5))
 }

@@ -15,6 +15,8 @@ pub(crate) struct Rows {
     pub(crate) calm_w: Vec<f64>,
     /// Median step between rows, in seconds.
     pub(crate) step_s: f64,
+    /// Least calmed power, in watts: what was on all the time. Taken off all the powers above.
+    pub(crate) base_w: f64,
 }
 
 impl Rows {
@@ -42,6 +44,10 @@ impl Rows {
             rows.other_w.push(group.iter().map(|g| g.1).max_by(away).unwrap_or(before));
         }
         rows.calm_w = median_of_three(&rows.power_w);
+        rows.base_w = rows.calm_w.iter().copied().fold(f64::INFINITY, f64::min).min(1e9);
+        for w in [&mut rows.power_w, &mut rows.other_w, &mut rows.calm_w].into_iter().flatten() {
+            *w -= rows.base_w;
+        }
         rows.step_s = quantile(&rows.time_s.windows(2).map(|w| w[1] - w[0]).collect::<Vec<_>>(), 0.5);
         rows
     }
@@ -85,7 +91,8 @@ pub(crate) fn quantile(values: &[f64], share: f64) -> f64 {
 /// Takes out every rise shorter than `width_s`: the running least over windows of that width, then the running greatest
 /// (morphological opening). Never above the series.
 pub(crate) fn without_short_rises(time_s: &[f64], values: &[f64], width_s: f64) -> Vec<f64> {
-    let negated: Vec<f64> = running_greatest(time_s, &values.iter().map(|v| -v).collect::<Vec<_>>(), width_s, true);
+    let negated: Vec<f64> =
+        running_greatest(time_s, &values.iter().map(|v| -v).collect::<Vec<_>>(), width_s, true);
     let least: Vec<f64> = negated.iter().map(|v| -v).collect();
     running_greatest(time_s, &least, width_s, false)
 }

@@ -19,6 +19,12 @@ pub struct Spin {
     pub plateau_w: f64,
 }
 
+impl Spin {
+    pub(crate) fn over(self, base_w: f64) -> Self {
+        Self { peak_w: self.peak_w + base_w, plateau_w: self.plateau_w + base_w, ..self }
+    }
+}
+
 /// One turn of a reversing drum, or any load as short.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pulse {
@@ -36,6 +42,10 @@ pub struct Pulse {
 const TURN_S: f64 = 30.0;
 /// Shortest final spin, in seconds.
 const SPIN_S: f64 = 45.0;
+/// Heating after the last spin for at least this long is drying, in seconds.
+const DRYING_S: f64 = 900.0;
+/// What starts within this time of the heater's end ran with it, in seconds.
+const AFTER_HEATER_S: f64 = 20.0;
 /// Turns that a run must have before a spin to be a washing machine's.
 const TURNS: usize = 12;
 
@@ -55,7 +65,8 @@ pub(crate) fn motor(rows: &Rows, heater: &[Range<usize>], meter_step_w: f64) -> 
     for on in heater {
         let from = on.start.saturating_sub(1);
         let to = (on.end + 1).min(free_w.len());
-        let level = if from >= 1 { free_w[from - 1].min(free_w.get(to).copied().unwrap_or(0.0)) } else { 0.0 };
+        let level =
+            if from >= 1 { free_w[from - 1].min(free_w.get(to).copied().unwrap_or(0.0)) } else { 0.0 };
         free_w[from..to].fill(level);
     }
     let width_s = TURN_S.max(3.5 * rows.step_s);
@@ -99,29 +110,55 @@ pub(crate) fn turning_w(pulses: &[Pulse]) -> f64 {
 
 /// The last stretch that keeps at least half the highest power held without a heater, where a drum turned before it
 /// and it is not the end of heating.
-pub(crate) fn final_spin(rows: &Rows, motor: &Motor, heater: &[Range<usize>], meter_step_w: f64) -> Option<Spin> {
-    let after_heater = heater.iter().map(|on| end_of(rows, on) + 20.0).fold(f64::NEG_INFINITY, f64::max);
+///
+/// Heating after it is allowed only where it is as long as drying: a washing machine does not heat after its last spin.
+pub(crate) fn final_spin(
+    rows: &Rows,
+    motor: &Motor,
+    heater: &[Range<usize>],
+    meter_step_w: f64,
+) -> Option<Spin> {
     let top = motor.held_w.iter().copied().fold(0.0, f64::max);
-    let base = quantile(&motor.held_w, 0.02);
-    if top - base < 15.0 * meter_step_w.max(0.2) {
+    if top < 15.0 * meter_step_w.max(0.2) {
         return None;
     }
-    let half = f64::midpoint(base, top);
-    let end = motor.held_w.iter().rposition(|&w| w >= half)? + 1;
-    let first = motor.held_w[..end].iter().rposition(|&w| w < half).map_or(0, |i| i + 1);
-    if rows.time_s[first] < after_heater || end_s(rows, end) - rows.time_s[first] < SPIN_S {
-        return None;
+    let mut end = rows.len();
+    loop {
+        end = motor.held_w[..end].iter().rposition(|&w| w >= 0.5 * top)? + 1;
+        let first = motor.held_w[..end].iter().rposition(|&w| w < 0.5 * top).map_or(0, |i| i + 1);
+        let heated_after_s: f64 =
+            heater.iter().filter(|on| on.start >= first).map(|on| duration_s(rows, on)).sum();
+        if heated_after_s > 0.0 && heated_after_s < DRYING_S {
+            return None;
+        }
+        if let Some(spin) = spin_at(rows, motor, heater, first..end) {
+            return Some(spin);
+        }
+        if heater.iter().all(|on| on.start >= first) {
+            return None;
+        }
+        end = first;
     }
-    let turns: Vec<Pulse> = motor.pulses.iter().filter(|p| p.start_s < rows.time_s[first]).copied().collect();
-    let on_top: usize = heater.iter().map(|on| super::own::turns_on_top(rows, on, heater)).sum();
-    let start = leaves_distribution(rows, motor, first);
-    let spin = measure(rows, start..end);
-    if std::env::var("DBG").is_ok() {println!("{on_top} SPIN {spin:?} turns {} {} top {top} half {half} base {base}", turns.len(), turning_w(&turns));}
-    (turns.len() + on_top >= TURNS && spin.plateau_w - base >= 0.7 * turning_w(&turns)).then_some(spin)
 }
 
-fn end_of(rows: &Rows, on: &Range<usize>) -> f64 {
-    end_s(rows, on.end)
+fn duration_s(rows: &Rows, on: &Range<usize>) -> f64 {
+    end_s(rows, on.end) - rows.time_s[on.start]
+}
+
+fn spin_at(rows: &Rows, motor: &Motor, heater: &[Range<usize>], held: Range<usize>) -> Option<Spin> {
+    let first_s = rows.time_s[held.start];
+    let heats = |on: &Range<usize>| on.start < held.end && end_s(rows, on.end) + AFTER_HEATER_S >= first_s;
+    if heater.iter().any(heats) || end_s(rows, held.end) - first_s < SPIN_S {
+        return None;
+    }
+    let before: Vec<Pulse> = motor.pulses.iter().filter(|p| p.start_s < first_s).copied().collect();
+    let on_top: usize = heater
+        .iter()
+        .filter(|on| on.end <= held.start)
+        .map(|on| super::own::turns_on_top(rows, on, heater))
+        .sum();
+    let spin = measure(rows, leaves_distribution(rows, motor, held.start)..held.end);
+    (before.len() + on_top >= TURNS && spin.plateau_w >= 0.7 * turning_w(&before)).then_some(spin)
 }
 
 fn end_s(rows: &Rows, end: usize) -> f64 {
@@ -133,11 +170,16 @@ fn leaves_distribution(rows: &Rows, motor: &Motor, first: usize) -> usize {
     let window = rows.between(rows.time_s[first] - 60.0, rows.time_s[first]);
     let distribution = quantile(&motor.free_w[window.clone()], 0.25);
     let from = window.start;
-    motor.free_w[from..first].iter().rposition(|&w| w <= 1.15 * distribution).map_or(first, |k| from + k + 1).min(first)
+    motor.free_w[from..first]
+        .iter()
+        .rposition(|&w| w <= 1.15 * distribution)
+        .map_or(first, |k| from + k + 1)
+        .min(first)
 }
 
 fn measure(rows: &Rows, range: Range<usize>) -> Spin {
-    let peak = range.clone().max_by(|&a, &b| rows.power_w[a].total_cmp(&rows.power_w[b])).unwrap_or(range.start);
+    let peak =
+        range.clone().max_by(|&a, &b| rows.power_w[a].total_cmp(&rows.power_w[b])).unwrap_or(range.start);
     let (start_s, end_s) = (rows.time_s[range.start], end_s(rows, range.end));
     // Up to the last row on: the end can lie in a gap.
     let last_s = rows.time_s[range.end - 1];
