@@ -309,23 +309,24 @@ fn scaled_and_thinned() {
     assert!(score.f1() >= 0.95);
 }
 
-/// Washing without its heating: the rows on the heater taken out and the time closed up.
+/// The rows on the heater taken out and the time closed up.
+fn without_heating(recording: &Recording) -> (Vec<f64>, Vec<f64>) {
+    let heating =
+        |t: f64| recording.heater.iter().any(|l| t >= l.start_window.0 - 1.0 && t <= l.end_window.1 + 1.0);
+    let closed_up = |t: f64| -> f64 {
+        t - recording.heater.iter().filter(|l| l.span.1 <= t).map(|l| l.span.1 - l.span.0).sum::<f64>()
+    };
+    let rows = recording.time_s.iter().zip(&recording.power_w).filter(|(t, _)| !heating(**t));
+    rows.map(|(&t, &p)| (closed_up(t), p)).unzip()
+}
+
 #[test]
 fn a_cold_wash_has_no_heater() {
     for recording in recordings().iter().filter(|r| r.name.starts_with("wm_")) {
-        let (mut time_s, mut power_w) = (Vec::new(), Vec::new());
-        for (&t, &p) in recording.time_s.iter().zip(&recording.power_w) {
-            if recording.heater.iter().any(|l| t >= l.start_window.0 - 1.0 && t <= l.end_window.1 + 1.0) {
-                continue;
-            }
-            let cut: f64 =
-                recording.heater.iter().filter(|l| l.span.1 <= t).map(|l| l.span.1 - l.span.0).sum();
-            time_s.push(t - cut);
-            power_w.push(p);
-        }
+        let (time_s, power_w) = without_heating(recording);
         let found = loads(&time_s, &power_w, None);
-        println!("{} {:?} {:?}", recording.name, found.heater_on, found.spins);
         assert!(found.heater_on.is_empty(), "{}: {:?}", recording.name, found.heater_on);
+        assert_eq!(found.spins.len(), 1, "{}", recording.name);
     }
 }
 
@@ -338,5 +339,15 @@ fn a_constant_load_changes_no_interval() {
         assert_eq!(plain.heater_on, over.heater_on, "{}", recording.name);
         let spans = |l: &Loads| l.spins.iter().map(|s| (s.start_s, s.peak_s, s.end_s)).collect::<Vec<_>>();
         assert_eq!(spans(&plain), spans(&over), "{}", recording.name);
+    }
+}
+
+/// Dishwashers, dryers and kettles without their heating: no pump or fan is taken for a heater or a spin.
+#[test]
+fn pumps_and_fans_are_neither_heater_nor_spin() {
+    for recording in recordings().iter().filter(|r| !r.name.starts_with("wm_")) {
+        let (time_s, power_w) = without_heating(recording);
+        let found = loads(&time_s, &power_w, None);
+        assert!(found.heater_on.is_empty() && found.spins.is_empty(), "{}: {found:?}", recording.name);
     }
 }

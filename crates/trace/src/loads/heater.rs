@@ -42,8 +42,9 @@ const LONE_S: f64 = 12.0;
 const PHASE_S: f64 = 10.0;
 /// A heater draws at least this many times what the motor's turns draw.
 const OVER_MOTOR: f64 = 4.5;
-/// No element made for heating draws less, in watts; also 25 steps of the meter at least.
-const LEAST_W: f64 = 20.0;
+/// No element made for heating in these machines draws less, in watts; also 25 steps of the meter at least. They draw
+/// 450 W to 3000 W (from memory), pumps and fans up to 120 W.
+const LEAST_W: f64 = 150.0;
 
 /// Heater intervals of a run, as rows.
 pub(crate) fn intervals(rows: &Rows, pulse_w: f64, meter_step_w: f64) -> Vec<Range<usize>> {
@@ -64,7 +65,7 @@ pub(crate) fn intervals(rows: &Rows, pulse_w: f64, meter_step_w: f64) -> Vec<Ran
         return Vec::new();
     }
     let heater_w = quantile(&levels, 0.5);
-    if heater_w < OVER_MOTOR * pulse_w {
+    if heater_w < LEAST_W || heater_w < OVER_MOTOR * pulse_w {
         return Vec::new();
     }
     found.into_iter().filter(|on| belongs(rows, on, heater_w)).collect()

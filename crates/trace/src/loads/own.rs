@@ -14,6 +14,8 @@ pub(crate) struct Level {
 
 /// Least share of the time a reversing drum pauses.
 const PAUSE_SHARE: f64 = 0.1;
+/// Share of the rows beside the heater below which the pause lies.
+const LOW_BESIDE: f64 = 0.1;
 /// Contrast from which values lie in two levels and not in a spread.
 const TWO_LEVELS: f64 = 0.8;
 /// How far beside a heater interval the level without it is looked for, in seconds.
@@ -91,7 +93,7 @@ pub(crate) fn beside(rows: &Rows, on: &Range<usize>, heater: &[Range<usize>], le
     let after = free_rows(rows, on, heater, false);
     if level.paused {
         let paused = |range: &Range<usize>| {
-            (range.len() >= 3).then(|| quantile(&rows.power_w[range.clone()], PAUSE_SHARE))
+            (range.len() >= 3).then(|| quantile(&rows.power_w[range.clone()], LOW_BESIDE))
         };
         return match (paused(&before), paused(&after)) {
             (Some(before), Some(after)) => before.min(after),
