@@ -136,9 +136,9 @@ fn fit_capped(samples: &[f64], cap: f64) -> (f64, f64) {
     while low < n {
         let enters = sorted.get(high).map_or(f64::INFINITY, |y| y - cap);
         if enters <= sorted[low] + cap {
-            high += 1
+            high += 1;
         } else {
-            low += 1
+            low += 1;
         }
         let count = high - low;
         let inside = count as f64;

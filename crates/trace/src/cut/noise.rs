@@ -34,8 +34,12 @@ pub fn noise(series: &[f64]) -> Noise {
     Noise { spread: scale / std::f64::consts::SQRT_2, step: step(&differences) }
 }
 
-/// The smallest difference that turns up often (at least one in a thousand of those that are not 0).
+/// The smallest difference that turns up often (one in a thousand of those that are not 0); none where fewer than one
+/// neighbour in fifty differs, for then differences are loads that switch.
 fn step(sorted: &[f64]) -> f64 {
     let moved = &sorted[sorted.partition_point(|d| *d <= 0.0)..];
+    if moved.len() * 50 < sorted.len() {
+        return 0.0;
+    }
     moved.get(moved.len() / 1000).copied().unwrap_or(0.0)
 }

@@ -65,10 +65,12 @@ pub(crate) fn intervals(rows: &Rows, pulse_w: f64, meter_step_w: f64) -> Vec<Ran
         return Vec::new();
     }
     let heater_w = quantile(&levels, 0.5);
-    if heater_w < LEAST_W || heater_w < OVER_MOTOR * pulse_w {
+    if heater_w < OVER_MOTOR * pulse_w {
         return Vec::new();
     }
-    found.into_iter().filter(|on| belongs(rows, on, heater_w)).collect()
+    let found: Vec<_> = found.into_iter().filter(|on| belongs(rows, on, heater_w)).collect();
+    let strong: Vec<bool> = read(rows, &found, None).iter().map(|on| on.power_w >= LEAST_W).collect();
+    found.into_iter().zip(strong).filter_map(|(on, strong)| strong.then_some(on)).collect()
 }
 
 /// Stretches whose calmed power is at least `on_w`, edges set on the rows themselves.
@@ -204,7 +206,7 @@ fn parts(rows: &Rows, on: &Range<usize>) -> Vec<Range<usize>> {
     for (&end, &power) in found.ends.iter().zip(&found.levels) {
         match parts.last_mut() {
             Some((range, last)) if (power - *last).abs() < 0.25 * top || end - from < 3 => {
-                range.end = on.start + end
+                range.end = on.start + end;
             }
             _ => parts.push((on.start + from..on.start + end, power)),
         }

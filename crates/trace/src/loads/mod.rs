@@ -7,9 +7,13 @@ mod heater;
 mod own;
 mod rows;
 mod spin;
+mod states;
+mod stream;
 
 pub use heater::{HeaterOn, Stage};
 pub use spin::{Pulse, Spin};
+pub use states::{Kind, State};
+pub use stream::{Change, Run, Stream, runs};
 
 use rows::Rows;
 
@@ -22,7 +26,12 @@ pub struct Loads {
     pub spins: Vec<Spin>,
     /// Turns of the drum, and other loads as short, outside heater intervals.
     pub pulses: Vec<Pulse>,
+    /// The whole of it as states, in order and without a hole.
+    pub states: Vec<State>,
 }
+
+/// No meter for a socket reads in coarser steps, in watts; larger ones are loads that switch.
+const COARSEST_W: f64 = 5.0;
 
 /// Loads of one run of a machine.
 ///
@@ -33,12 +42,15 @@ pub fn loads(time_s: &[f64], power_w: &[f64], volts: Option<f64>) -> Loads {
     if rows.len() < 4 {
         return Loads::default();
     }
-    let meter_step_w = crate::cut::noise(&rows.power_w).step;
+    let meter_step_w = crate::cut::noise(&rows.power_w).step.min(COARSEST_W);
     // What turns is found first with the heater in, whose edges are longer than turns, to know the motor's size.
     let turning = spin::turning_w(&spin::motor(&rows, &[], meter_step_w).pulses);
     let on = heater::intervals(&rows, turning, meter_step_w);
     let motor = spin::motor(&rows, &on, meter_step_w);
     let spins =
         spin::final_spin(&rows, &motor, &on, meter_step_w).map(|s| s.over(rows.base_w)).into_iter().collect();
-    Loads { heater_on: heater::read(&rows, &on, volts), spins, pulses: motor.pulses }
+    let mut loads =
+        Loads { heater_on: heater::read(&rows, &on, volts), spins, pulses: motor.pulses, states: Vec::new() };
+    loads.states = states::states(&rows, &motor.held_w, &loads);
+    loads
 }
