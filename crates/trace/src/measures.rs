@@ -272,7 +272,7 @@ mod tests {
             start_s: k as f64 * 15.0,
             end_s: k as f64 * 15.0 + 10.0,
             rise_w: 250.0,
-            power_w: if k % 2 == 0 { 200.0 } else { 150.0 },
+            power_w: if k.is_multiple_of(2) { 200.0 } else { 150.0 },
         };
         let found = reversals(&(0..20).map(turn).collect::<Vec<_>>()).unwrap();
         assert_eq!((found.turns, found.on_s, found.pause_s), (20, 10.0, 5.0));

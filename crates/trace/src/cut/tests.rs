@@ -18,7 +18,7 @@ fn series() -> impl Strategy<Value = Vec<f64>> {
         let mut out = Vec::new();
         for (level, wobble, length) in runs {
             for k in 0..length {
-                out.push(f64::from(level) * 60.0 + f64::from(wobble * (k as i32 % 3)) * 0.5);
+                out.push(f64::from(level) * 60.0 + f64::from(wobble) * (k % 3) as f64 * 0.5);
             }
         }
         out

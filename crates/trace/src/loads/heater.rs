@@ -34,6 +34,8 @@ pub struct HeaterOn {
 
 /// The heater's least part of the highest level held, to count as on.
 const ON: f64 = 0.45;
+/// Least part of the highest level held that a smaller element of the heater draws; motors stay under it.
+const LOW_STAGE: f64 = 0.28;
 /// How long a level must be held to be taken for the heater's, in seconds.
 const LASTING_S: f64 = 20.0;
 /// From this time between its neighbours on, in seconds, a single row off is a break.
@@ -69,6 +71,7 @@ pub(crate) fn intervals(rows: &Rows, pulse_w: f64, meter_step_w: f64) -> Vec<Ran
         return Vec::new();
     }
     let found: Vec<_> = found.into_iter().filter(|on| belongs(rows, on, heater_w)).collect();
+    let found = with_low_stages(rows, &found, LOW_STAGE * top_w);
     let strong: Vec<bool> = read(rows, &found, None).iter().map(|on| on.power_w >= LEAST_W).collect();
     found.into_iter().zip(strong).filter_map(|(on, strong)| strong.then_some(on)).collect()
 }
@@ -89,6 +92,33 @@ fn above(rows: &Rows, on_w: f64) -> Vec<Range<usize>> {
         }
     }
     found
+}
+
+/// Joins to each interval the stretches next to it on which a smaller element alone may have been on: flat, lasting, and
+/// above what a motor draws.
+fn with_low_stages(rows: &Rows, found: &[Range<usize>], low_w: f64) -> Vec<Range<usize>> {
+    let stage = |part: &Range<usize>| {
+        part.len() >= 3
+            && duration(rows, part) >= LASTING_S
+            && rows.calm_w[part.clone()].iter().all(|w| *w >= low_w)
+            && flat(rows, part)
+    };
+    let mut joined: Vec<Range<usize>> = Vec::new();
+    for (k, on) in found.iter().enumerate() {
+        let floor = joined.last().map_or(0, |last| last.end);
+        let low =
+            rows.calm_w[floor..on.start].iter().rposition(|w| *w < low_w).map_or(floor, |i| floor + i + 1);
+        let ceiling = found.get(k + 1).map_or(rows.len(), |next| next.start);
+        let high =
+            rows.calm_w[on.end..ceiling].iter().position(|w| *w < low_w).map_or(ceiling, |i| on.end + i);
+        let start = if stage(&(low..on.start)) { low } else { on.start };
+        let end = if stage(&(on.end..high)) { high } else { on.end };
+        match joined.last_mut() {
+            Some(last) if start == last.end => last.end = end,
+            _ => joined.push(start..end),
+        }
+    }
+    joined
 }
 
 /// A single row fully down is a late one where rows come fast, and a break where they come seldom.
@@ -205,6 +235,11 @@ fn parts(rows: &Rows, on: &Range<usize>) -> Vec<Range<usize>> {
     let mut from = 0;
     for (&end, &power) in found.ends.iter().zip(&found.levels) {
         match parts.last_mut() {
+            // An edge row in front is no stage.
+            Some((range, last)) if range.len() < 3 => {
+                range.end = on.start + end;
+                *last = power;
+            }
             Some((range, last)) if (power - *last).abs() < 0.25 * top || end - from < 3 => {
                 range.end = on.start + end;
             }
