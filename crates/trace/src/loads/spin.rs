@@ -1,0 +1,194 @@
+//! Motor: turns of a reversing drum, and the final spin.
+
+use std::ops::Range;
+
+use super::rows::{Rows, quantile};
+
+/// The final spin of a run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spin {
+    /// The drum leaves distribution speed for good, in seconds.
+    pub start_s: f64,
+    /// Row with the highest power, in seconds.
+    pub peak_s: f64,
+    /// First row after it, in seconds.
+    pub end_s: f64,
+    /// Highest power, in watts.
+    pub peak_w: f64,
+    /// Median of the last third, in watts.
+    pub plateau_w: f64,
+}
+
+impl Spin {
+    pub(crate) fn over(self, base_w: f64) -> Self {
+        Self { peak_w: self.peak_w + base_w, plateau_w: self.plateau_w + base_w, ..self }
+    }
+}
+
+/// One turn of a reversing drum, or any load as short.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pulse {
+    /// First row of it, in seconds.
+    pub start_s: f64,
+    /// First row off it, in seconds.
+    pub end_s: f64,
+    /// Highest power over what ran under it, in watts.
+    pub rise_w: f64,
+    /// Median power over what ran under it, in watts.
+    pub power_w: f64,
+}
+
+/// Longest turn of a reversing drum, in seconds.
+const TURN_S: f64 = 30.0;
+/// Shortest final spin, in seconds.
+const SPIN_S: f64 = 45.0;
+/// Heating after the last spin for at least this long is drying, in seconds.
+const DRYING_S: f64 = 900.0;
+/// What starts within this time of the heater's end ran with it, in seconds.
+const AFTER_HEATER_S: f64 = 20.0;
+/// Turns that a run must have before a spin to be a washing machine's.
+const TURNS: usize = 12;
+
+/// A run with what is on for longer than a turn, heaters taken out.
+pub(crate) struct Motor {
+    /// Power without the heater's intervals (held at the level before them).
+    pub(crate) free_w: Vec<f64>,
+    /// The same without rises as short as turns.
+    pub(crate) held_w: Vec<f64>,
+    /// Turns outside heater intervals.
+    pub(crate) pulses: Vec<Pulse>,
+}
+
+/// Splits a run's power without its heater into what is held and what turns.
+pub(crate) fn motor(rows: &Rows, heater: &[Range<usize>], meter_step_w: f64) -> Motor {
+    let mut free_w = rows.calm_w.clone();
+    for on in heater {
+        let from = on.start.saturating_sub(1);
+        let to = (on.end + 1).min(free_w.len());
+        let level =
+            if from >= 1 { free_w[from - 1].min(free_w.get(to).copied().unwrap_or(0.0)) } else { 0.0 };
+        free_w[from..to].fill(level);
+    }
+    let width_s = TURN_S.max(3.5 * rows.step_s);
+    let held_w = super::rows::without_short_rises(&rows.time_s, &free_w, width_s);
+    let held_top = quantile(&held_w, 0.99);
+    let least = (0.05 * held_top).max(4.0 * meter_step_w).max(2.0);
+    let pulses = pulses(rows, &free_w, &held_w, least);
+    Motor { free_w, held_w, pulses }
+}
+
+fn pulses(rows: &Rows, free_w: &[f64], held_w: &[f64], least_w: f64) -> Vec<Pulse> {
+    let mut found = Vec::new();
+    let mut start = None;
+    for i in 0..=rows.len() {
+        let over = i < rows.len() && free_w[i] - held_w[i] > least_w;
+        match (start, over) {
+            (None, true) => start = Some(i),
+            (Some(from), false) => {
+                let rises: Vec<f64> = (from..i).map(|k| free_w[k] - held_w[k]).collect();
+                found.push(Pulse {
+                    start_s: rows.time_s[from],
+                    end_s: super::heater::end_s(rows, i),
+                    rise_w: rises.iter().copied().fold(0.0, f64::max),
+                    power_w: quantile(&rises, 0.5),
+                });
+                start = None;
+            }
+            _ => {}
+        }
+    }
+    found
+}
+
+/// Height that most turns keep under, 0 where there are too few to be a drum's.
+pub(crate) fn turning_w(pulses: &[Pulse]) -> f64 {
+    if pulses.len() < TURNS {
+        return 0.0;
+    }
+    quantile(&pulses.iter().map(|p| p.power_w).collect::<Vec<_>>(), 0.75)
+}
+
+/// The last stretch that keeps at least half the highest power held without a heater, where a drum turned before it
+/// and it is not the end of heating.
+///
+/// Heating after it is allowed only where it is as long as drying: a washing machine does not heat after its last spin.
+pub(crate) fn final_spin(
+    rows: &Rows,
+    motor: &Motor,
+    heater: &[Range<usize>],
+    meter_step_w: f64,
+) -> Option<Spin> {
+    let top = motor.held_w.iter().copied().fold(0.0, f64::max);
+    if top < 15.0 * meter_step_w.max(0.2) {
+        return None;
+    }
+    let mut end = rows.len();
+    loop {
+        end = motor.held_w[..end].iter().rposition(|&w| w >= 0.5 * top)? + 1;
+        let first = motor.held_w[..end].iter().rposition(|&w| w < 0.5 * top).map_or(0, |i| i + 1);
+        let heated_after_s: f64 =
+            heater.iter().filter(|on| on.start >= first).map(|on| duration_s(rows, on)).sum();
+        if heated_after_s > 0.0 && heated_after_s < DRYING_S {
+            return None;
+        }
+        if let Some(spin) = spin_at(rows, motor, heater, first..end) {
+            return Some(spin);
+        }
+        if heater.iter().all(|on| on.start >= first) {
+            return None;
+        }
+        end = first;
+    }
+}
+
+fn duration_s(rows: &Rows, on: &Range<usize>) -> f64 {
+    end_s(rows, on.end) - rows.time_s[on.start]
+}
+
+fn spin_at(rows: &Rows, motor: &Motor, heater: &[Range<usize>], held: Range<usize>) -> Option<Spin> {
+    let first_s = rows.time_s[held.start];
+    let heats = |on: &Range<usize>| on.start < held.end && end_s(rows, on.end) + AFTER_HEATER_S >= first_s;
+    if heater.iter().any(heats) || end_s(rows, held.end) - first_s < SPIN_S {
+        return None;
+    }
+    let before: Vec<Pulse> = motor.pulses.iter().filter(|p| p.start_s < first_s).copied().collect();
+    let on_top: usize = heater
+        .iter()
+        .filter(|on| on.end <= held.start)
+        .map(|on| super::own::turns_on_top(rows, on, heater))
+        .sum();
+    let spin = measure(rows, leaves_distribution(rows, motor, held.start)..held.end);
+    (before.len() + on_top >= TURNS && spin.plateau_w >= 0.7 * turning_w(&before)).then_some(spin)
+}
+
+fn end_s(rows: &Rows, end: usize) -> f64 {
+    super::heater::end_s(rows, end)
+}
+
+/// Walks back from where the spin has half its power to the last row at distribution speed.
+fn leaves_distribution(rows: &Rows, motor: &Motor, first: usize) -> usize {
+    let window = rows.between(rows.time_s[first] - 60.0, rows.time_s[first]);
+    let distribution = quantile(&motor.free_w[window.clone()], 0.25);
+    let from = window.start;
+    motor.free_w[from..first]
+        .iter()
+        .rposition(|&w| w <= 1.15 * distribution)
+        .map_or(first, |k| from + k + 1)
+        .min(first)
+}
+
+fn measure(rows: &Rows, range: Range<usize>) -> Spin {
+    let peak =
+        range.clone().max_by(|&a, &b| rows.power_w[a].total_cmp(&rows.power_w[b])).unwrap_or(range.start);
+    let (start_s, end_s) = (rows.time_s[range.start], end_s(rows, range.end));
+    // Up to the last row on: the end can lie in a gap.
+    let last_s = rows.time_s[range.end - 1];
+    let last_third = rows.between(start_s + (last_s - start_s) * 2.0 / 3.0, last_s);
+    Spin {
+        start_s,
+        peak_s: rows.time_s[peak],
+        end_s,
+        peak_w: rows.power_w[peak],
+        plateau_w: quantile(&rows.power_w[last_third], 0.5),
+    }
+}

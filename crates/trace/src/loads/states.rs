@@ -1,0 +1,122 @@
+//! The recording as a row of states, none left out.
+
+use std::ops::Range;
+
+use super::Loads;
+use super::heater::end_s;
+use super::rows::Rows;
+use crate::cut::{Charge, cut};
+
+/// What a state is, as far as power alone tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A heater is on, whatever runs beside it.
+    Heating,
+    /// The final spin.
+    Spinning,
+    /// A drum turns and pauses.
+    Reversing,
+    /// A low steady load that follows the final spin, as a drain pump does.
+    Draining,
+    /// A load that holds its level and can't be told from others by power alone.
+    Steady,
+    /// Electronics only, or nothing.
+    Standby,
+}
+
+/// A stretch with one thing going on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct State {
+    /// First row of it, in seconds.
+    pub start_s: f64,
+    /// First row after it, in seconds.
+    pub end_s: f64,
+    /// Mean power of its rows, in watts, everything included.
+    pub power_w: f64,
+    /// What it is.
+    pub kind: Kind,
+}
+
+/// Turns of the drum in a stretch from which it is one of reversing.
+const TURNS: usize = 3;
+/// What draws less than this share of the run's highest held level is standby.
+const STANDBY: f64 = 0.05;
+/// A drain follows a spin within this time, in seconds, and lasts this long.
+const DRAIN_S: f64 = 15.0;
+
+/// Heater intervals and spin as found, the rest cut into levels.
+pub(crate) fn states(rows: &Rows, held_w: &[f64], loads: &Loads) -> Vec<State> {
+    let mut known: Vec<(Range<usize>, Kind)> = Vec::new();
+    let heating = loads.heater_on.iter().map(|h| (h.start_s, h.end_s, Kind::Heating));
+    for (start_s, end_s, kind) in
+        heating.chain(loads.spins.iter().map(|s| (s.start_s, s.end_s, Kind::Spinning)))
+    {
+        known.push((rows.between(start_s, end_s), kind));
+    }
+    known.sort_by_key(|(range, _)| range.start);
+    let mut found = Vec::new();
+    let mut from = 0;
+    for (range, kind) in known {
+        if range.start < from || range.is_empty() {
+            continue;
+        }
+        between(rows, held_w, loads, from..range.start, &mut found);
+        from = range.end;
+        found.push(state(rows, range, kind));
+    }
+    between(rows, held_w, loads, from..rows.len(), &mut found);
+    found
+}
+
+fn between(rows: &Rows, held_w: &[f64], loads: &Loads, range: Range<usize>, found: &mut Vec<State>) {
+    if range.is_empty() {
+        return;
+    }
+    let top = held_w.iter().copied().fold(0.0, f64::max);
+    let series = &held_w[range.clone()];
+    // A level counts from a fiftieth of the highest on, held for some tens of seconds: what a reader would mark.
+    let noise = Charge::of(series);
+    let penalty = noise.penalty.max((0.02 * top).powi(2) * (30.0 / rows.step_s.max(1e-3)).max(3.0));
+    let mut from = range.start;
+    for end in cut(series, Charge::least_squares(penalty)).ends {
+        let part = from..range.start + end;
+        from = part.end;
+        let kind = kind(rows, held_w, loads, &part, top);
+        match found.last_mut() {
+            Some(last)
+                if last.kind == kind && kind != Kind::Steady && last.end_s == rows.time_s[part.start] =>
+            {
+                let start = rows.between(last.start_s, f64::INFINITY).start;
+                *last = state(rows, start..part.end, kind);
+            }
+            _ => found.push(state(rows, part, kind)),
+        }
+    }
+}
+
+fn kind(rows: &Rows, held_w: &[f64], loads: &Loads, part: &Range<usize>, top: f64) -> Kind {
+    let (start_s, stop_s) = (rows.time_s[part.start], end_s(rows, part.end));
+    let first = loads.pulses.partition_point(|p| p.start_s < start_s);
+    let turns = loads.pulses[first..].iter().take_while(|p| p.start_s < stop_s).count();
+    let level = super::rows::quantile(&held_w[part.clone()], 0.5);
+    let after_spin = |s: &super::Spin| start_s >= s.end_s && start_s - s.end_s <= DRAIN_S;
+    if turns >= TURNS && turns as f64 * 60.0 >= stop_s - start_s {
+        Kind::Reversing
+    } else if loads.spins.iter().any(after_spin) && stop_s - start_s >= DRAIN_S && level > 0.0 && turns == 0 {
+        Kind::Draining
+    } else if level <= STANDBY * top {
+        Kind::Standby
+    } else {
+        Kind::Steady
+    }
+}
+
+fn state(rows: &Rows, range: Range<usize>, kind: Kind) -> State {
+    let powers = &rows.power_w[range.clone()];
+    State {
+        start_s: rows.time_s[range.start],
+        end_s: end_s(rows, range.end),
+        power_w: rows.base_w + powers.iter().sum::<f64>() / powers.len().max(1) as f64,
+        kind,
+    }
+}
