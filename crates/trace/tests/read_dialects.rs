@@ -178,6 +178,20 @@ fn clock_changes() {
 }
 
 #[test]
+fn a_time_that_strays_alone_is_left_out() {
+    let rows = "t,W\n2024-01-13 10:00:00,1\n2024-01-13 10:00:01,2\n2099-01-01 00:00:00,3\n2024-01-13 10:00:03,4\n\
+                1970-01-01 00:00:00,5\n2024-01-13 10:00:04,6\n";
+    let summary = check(rows, &[(0.0, 1.0), (1.0, 2.0), (3.0, 4.0), (4.0, 6.0)]);
+    assert_eq!(summary.skipped.first.iter().map(|s| s.line).collect::<Vec<_>>(), [4, 6]);
+    let away = check(
+        "t,W\n0,1\n1,2\n200000,3\n200001,4\n",
+        &[(0.0, 1.0), (1.0, 2.0), (200_000.0, 3.0), (200_001.0, 4.0)],
+    );
+    assert_eq!((away.gaps.count, away.skipped.count), (1, 0));
+    check("t,W\n0,1\n1,2\n200000,3\n", &[(0.0, 1.0), (1.0, 2.0), (200_000.0, 3.0)]);
+}
+
+#[test]
 fn volts_amperes_and_power_factor() {
     let (trace, summary) = plain("t;U (V);I (mA);PF\n0;230;1000;0,5\n1;231;2000;1\n");
     assert_eq!(

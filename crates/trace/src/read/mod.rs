@@ -115,6 +115,9 @@ impl Iterator for Reader<'_> {
 
     #[inline]
     fn next(&mut self) -> Option<Self::Item> {
+        if let Some(sample) = self.rows.ready() {
+            return Some(Ok(sample));
+        }
         while !self.done {
             let number = self.lines.number + 1;
             match self.lines.next() {
@@ -130,7 +133,10 @@ impl Iterator for Reader<'_> {
                         .skipped
                         .add(|| Remark { line: number, why: "longer than any row of readings".into() });
                 }
-                Ok(None) => return self.end(),
+                Ok(None) => match self.rows.flush(&mut self.summary) {
+                    Some(sample) => return Some(Ok(sample)),
+                    None => return self.end(),
+                },
                 Err(e) => {
                     self.end();
                     return Some(Err(damaged(&e, Some(number))));

@@ -37,6 +37,19 @@ pub(super) struct Rows {
     origin_s: Option<f64>,
     /// Time and counter, Wh, of the last step of the energy counter.
     counter: Option<(f64, f64)>,
+    /// A row whose time strays, until the next row tells what to make of it.
+    held: Option<Row>,
+    /// A sample that came together with the one given last.
+    ready: Option<Sample>,
+}
+
+/// A line understood, its time not yet put in order.
+#[derive(Clone, Copy)]
+struct Row {
+    time: f64,
+    wall: Wall,
+    sample: Sample,
+    line: u64,
 }
 
 /// Why a line gives no sample.
@@ -73,6 +86,8 @@ impl Rows {
             watch: Watch::default(),
             origin_s: None,
             counter: None,
+            held: None,
+            ready: None,
         }
     }
 
@@ -80,13 +95,14 @@ impl Rows {
     #[inline]
     pub(super) fn take(&mut self, line: &[u8], number: u64, summary: &mut Summary) -> Option<Sample> {
         if let Some((time, power)) = self.quick.and_then(|scales| self.two_numbers(line, scales)) {
-            return self.give(time, Wall::Steady, Sample::new(0.0, power), number, summary);
+            let row = Row { time, wall: Wall::Steady, sample: Sample::new(0.0, power), line: number };
+            return self.order(row, summary);
         }
         if line.trim_ascii().is_empty() {
             return None;
         }
         match self.cells(line, number, summary) {
-            Ok((time, wall, sample)) => self.give(time, wall, sample, number, summary),
+            Ok((time, wall, sample)) => self.order(Row { time, wall, sample, line: number }, summary),
             Err("") => None,
             Err(why) => {
                 summary.skipped.add(|| Remark { line: number, why: why.to_owned() });
@@ -104,14 +120,44 @@ impl Rows {
         (used == rest.len() && time.abs() < LATEST_S && power.abs() < 1e15).then_some((time, power))
     }
 
-    fn give(
-        &mut self,
-        time: f64,
-        wall: Wall,
-        sample: Sample,
-        line: u64,
-        summary: &mut Summary,
-    ) -> Option<Sample> {
+    /// A sample that came together with the one given last.
+    #[inline]
+    pub(super) fn ready(&mut self) -> Option<Sample> {
+        self.ready.take()
+    }
+
+    /// The row still held when there is no next one.
+    pub(super) fn flush(&mut self, summary: &mut Summary) -> Option<Sample> {
+        let held = self.held.take()?;
+        self.give(held, summary)
+    }
+
+    #[inline]
+    fn order(&mut self, row: Row, summary: &mut Summary) -> Option<Sample> {
+        let recorded_s = row.time - self.origin_s.unwrap_or(row.time);
+        let Some(held) = self.held.take() else {
+            if self.timeline.strays(recorded_s, row.wall) {
+                self.held = Some(row);
+                return None;
+            }
+            return self.give(row, summary);
+        };
+        if self.timeline.follows(recorded_s) {
+            let why = "its time is out of line with the rows around it; left out".to_owned();
+            summary.skipped.add(|| Remark { line: held.line, why });
+            return self.give(row, summary);
+        }
+        let first = self.give(held, summary);
+        let second = self.give(row, summary);
+        if first.is_none() {
+            return second;
+        }
+        self.ready = second;
+        first
+    }
+
+    fn give(&mut self, row: Row, summary: &mut Summary) -> Option<Sample> {
+        let Row { time, wall, sample, line } = row;
         let origin = *self.origin_s.get_or_insert_with(|| {
             let unix = matches!(self.time, TimeFormat::Epoch { .. } | TimeFormat::Date(_));
             summary.start_unix_s = unix.then_some(time);
