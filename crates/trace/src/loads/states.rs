@@ -75,8 +75,7 @@ fn between(rows: &Rows, held_w: &[f64], loads: &Loads, range: Range<usize>, foun
     let top = held_w.iter().copied().fold(0.0, f64::max);
     let series = &held_w[range.clone()];
     // A level counts from a fiftieth of the highest on, held for some tens of seconds: what a reader would mark.
-    let noise = Charge::of(series);
-    let penalty = noise.penalty.max((0.02 * top).powi(2) * (30.0 / rows.step_s.max(1e-3)).max(3.0));
+    let penalty = (0.02 * top).powi(2) * (30.0 / rows.step_s.max(1e-3)).max(3.0);
     let mut from = range.start;
     for end in cut(series, Charge::least_squares(penalty)).ends {
         let part = from..range.start + end;
