@@ -47,9 +47,10 @@ pub struct EndError {
     pub remedy: String,
 }
 
-/// Finds the node that a person names: `J2.1` (the loom's side), `J2.1@board`, `element.1`, a net, `chassis`.
+/// Finds the node that a person names: `J2.1` (the loom's side), `J2.1@board`, `element.1` (the part's own tab, also with
+/// the wire pulled off it), a net, `chassis`.
 pub fn find_node(machine: &Machine, name: &str) -> Result<NodeId, EndError> {
-    if let Some(node) = machine.node(name) {
+    if let Some(node) = machine.node(&format!("{name}@part")).or_else(|| machine.node(name)) {
         return Ok(node);
     }
     // A terminal on the board has no tab of its own: the part knows its node.

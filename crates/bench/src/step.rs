@@ -4,6 +4,7 @@ use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::moment::{Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
+use crate::sweep::Heard;
 use machine::kind::Medium;
 use machine::model::{CodeId, Condition, Drive, Machine, Moment as When, Otherwise, OutputId, Step, Test};
 
@@ -90,6 +91,7 @@ impl<'m> Bench<'m> {
         conditions: &Conditions,
         state: &mut State,
     ) -> Prediction {
+        self.solver.heard.clear();
         if state.trip.is_some() {
             return nothing(step, state, conditions);
         }
@@ -99,6 +101,11 @@ impl<'m> Bench<'m> {
             wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
         let other = (left != wanted).then(|| self.drive(&left, modes, conditions, state));
         self.finish(step, modes, conditions, state, &right, other.as_ref())
+    }
+
+    /// What the last step depended on.
+    pub(crate) fn heard(&self) -> &Heard {
+        &self.solver.heard
     }
 
     /// Drives outputs as far as the guards let it.
@@ -120,11 +127,21 @@ impl<'m> Bench<'m> {
         let mut moment =
             if drives.is_empty() { idle } else { self.solver.moment(modes, &drives, state, volts) };
         let mut refused = Vec::new();
-        for drive in guarded {
-            let failing = self.failing(When::Before, &drive, modes, &moment, state);
-            let Some((otherwise, code)) = failing else {
-                drives.push(drive);
-                moment = self.solver.moment(modes, &drives, state, volts);
+        let mut waiting = guarded;
+        // Guards that hold let their outputs on together; what comes on may let more guards hold.
+        loop {
+            let (ready, rest): (Vec<Drive>, Vec<Drive>) = waiting
+                .into_iter()
+                .partition(|d| self.failing(When::Before, d, modes, &moment, state).is_none());
+            waiting = rest;
+            if ready.is_empty() {
+                break;
+            }
+            drives.extend(ready);
+            moment = self.solver.moment(modes, &drives, state, volts);
+        }
+        for drive in waiting {
+            let Some((otherwise, code)) = self.failing(When::Before, &drive, modes, &moment, state) else {
                 continue;
             };
             refused.push(drive.output);

@@ -16,9 +16,13 @@ pub struct Wiring<'m> {
     machine: &'m Machine,
     network: Network,
     solver: Solver,
+    /// All branches, part by part; `parts` says which are whose.
     branches: Vec<Branch>,
     parts: Vec<std::ops::Range<usize>>,
     ids: Vec<BranchId>,
+    /// What each part was last asked for, so that only parts that changed are asked again.
+    asked: Vec<(Option<usize>, Situation)>,
+    scratch: Vec<Branch>,
     opened: Vec<bool>,
     earth: BranchId,
 }
@@ -40,6 +44,8 @@ impl<'m> Wiring<'m> {
             branches: Vec::new(),
             parts: Vec::new(),
             ids: Vec::new(),
+            asked: Vec::new(),
+            scratch: Vec::new(),
             opened: vec![false; machine.joints.len()],
             earth: BranchId(0),
         }
@@ -50,17 +56,60 @@ impl<'m> Wiring<'m> {
         for (open, joint) in self.opened.iter_mut().zip(&self.machine.joints) {
             *open = names.iter().any(|n| joint.opens_with == n.as_ref() || joint.name == n.as_ref());
         }
+        self.asked.clear();
     }
 
     /// Builds the network: every part's branches in its mode (index into its kind's modes) and situation.
+    ///
+    /// Parts whose mode and situation are as they were keep their branches; a part that answers with branches between
+    /// the same ends only has their elements exchanged. The network is built anew where neither helps.
     pub fn assemble(&mut self, modes: &[Option<usize>], situations: &[Situation]) {
+        if self.asked.len() != self.machine.parts.len() || !self.exchange(modes, situations) {
+            self.rebuild(modes, situations);
+        }
+    }
+
+    /// Exchanges the elements of parts that changed; false where a part's branches have other ends than before.
+    fn exchange(&mut self, modes: &[Option<usize>], situations: &[Situation]) -> bool {
+        for (id, part) in self.machine.parts.iter().enumerate() {
+            if self.asked[id] == (modes[id], situations[id]) {
+                continue;
+            }
+            self.scratch.clear();
+            let mode = modes[id].map(|m| part.kind.modes[m].name);
+            part.kind.behaviour.electrics(&part.params, mode, &situations[id], &mut self.scratch);
+            let range = self.parts[id].clone();
+            let same_ends = self.scratch.len() == range.len()
+                && self
+                    .scratch
+                    .iter()
+                    .zip(&self.branches[range.clone()])
+                    .all(|(a, b)| a.from == b.from && a.to == b.to);
+            if !same_ends {
+                return false;
+            }
+            self.asked[id] = (modes[id], situations[id]);
+            for (at, new) in range.zip(&self.scratch) {
+                if self.branches[at] != *new {
+                    self.branches[at] = *new;
+                    // Not set: an end in the air, or an element that no part gives (NaN).
+                    let _ = self.network.set(self.ids[at], element(new));
+                }
+            }
+        }
+        true
+    }
+
+    fn rebuild(&mut self, modes: &[Option<usize>], situations: &[Situation]) {
         self.branches.clear();
         self.parts.clear();
+        self.asked.clear();
         for (id, part) in self.machine.parts.iter().enumerate() {
             let start = self.branches.len();
             let mode = modes[id].map(|m| part.kind.modes[m].name);
             part.kind.behaviour.electrics(&part.params, mode, &situations[id], &mut self.branches);
             self.parts.push(start..self.branches.len());
+            self.asked.push((modes[id], situations[id]));
         }
         self.connect();
     }
@@ -82,8 +131,8 @@ impl<'m> Wiring<'m> {
         }
         for (part, range) in self.machine.parts.iter().zip(&self.parts) {
             for branch in &self.branches[range.clone()] {
-                let from = end(part, branch.from);
-                let to = end(part, branch.to);
+                let from = end_of(part, branch.from);
+                let to = end_of(part, branch.to);
                 let id = match (from, to) {
                     (Some(a), Some(b)) => join(&mut self.network, node_id(a), node_id(b), element(branch)),
                     // A free optional terminal: the branch hangs in the air.
@@ -221,8 +270,8 @@ fn node_id(at: usize) -> NodeId {
     NodeId(u32::try_from(at).unwrap_or(u32::MAX))
 }
 
-/// The node at an end of a part's branch.
-fn end(part: &machine::model::Part, name: &str) -> Option<usize> {
+/// The node at an end of a part's branch; `None` for an optional terminal that is free.
+pub fn end_of(part: &machine::model::Part, name: &str) -> Option<usize> {
     match name {
         kind::SUPPLY_LINE => Some(node::LINE),
         kind::SUPPLY_NEUTRAL => Some(node::NEUTRAL),

@@ -1,8 +1,21 @@
-//! What a recording of a machine's power says: what was on when, what each load drew, and what that tells.
+//! Recordings of what an appliance draws: read from any meter's file, cut into states, loads and measures.
 //!
-//! [`cut`] finds the levels, [`loads`] the heater intervals, spins and reversals, [`measures`] energy, duty and
-//! differences between cycles. All work on plain slices of seconds and watts.
+//! A [`Trace`] is a list of [`Sample`]s, each with its own time; gaps stay gaps. [`read`] makes samples out of what a
+//! meter's program exports and says in a [`read::Summary`] what it found and did; [`cut`] finds the levels, [`loads`]
+//! the heater intervals, spins and reversals, [`measures`] energy, duty and differences between cycles, all on plain
+//! slices of seconds and watts. [`waveform`] works on recordings fast enough to show the mains cycle itself.
+//!
+//! Read in this order: `sample.rs`, `read/` (dialect, columns, times, rows), `cut/`, `loads/`, `measures.rs`; apart
+//! from these stands `waveform/` (power quantities, cycles).
+//!
+//! Always true: no bytes make a reader panic, hang or take memory without bound, and nothing is dropped from a
+//! recording without a word in its summary (`tests/read_properties.rs`).
 
 pub mod cut;
 pub mod loads;
 pub mod measures;
+pub mod read;
+pub mod sample;
+pub mod waveform;
+
+pub use sample::{Sample, Trace};

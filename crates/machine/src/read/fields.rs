@@ -85,7 +85,12 @@ impl<'t> Fields<'t> {
                         format!("{} lacks `{}`", fields.name, key.name),
                     )
                     .label(key.about)
-                    .mend(format!("add `{} = …` ({})", key.name, key.about)),
+                    .mend(format!(
+                        "add `{} = {}` ({})",
+                        key.name,
+                        if key.name == "format" { "1" } else { "…" },
+                        key.about
+                    )),
                 );
             }
         }
@@ -150,12 +155,7 @@ impl<'t> Fields<'t> {
         let value = self.get(key)?;
         let text = as_text(value);
         if text.is_none() {
-            self.wrong_form(
-                findings,
-                key,
-                value,
-                "text in quotation marks, with its unit where it is a quantity",
-            );
+            self.wrong_form(findings, key, value, "text in quotation marks (a quantity with its unit)");
         }
         text
     }
