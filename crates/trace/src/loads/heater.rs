@@ -229,7 +229,7 @@ fn stages(rows: &Rows, on: &Range<usize>, beside_w: f64, turning_w: f64) -> Vec<
 fn parts(rows: &Rows, on: &Range<usize>) -> Vec<Range<usize>> {
     let series = &rows.calm_w[on.clone()];
     let top = quantile(series, 0.9);
-    let charge = Charge { penalty: 6.0 * (0.1 * top).powi(2), cap: 0.3 * top };
+    let charge = Charge::least_squares(6.0 * (0.1 * top).powi(2));
     let found = cut(series, charge);
     let mut parts: Vec<(Range<usize>, f64)> = Vec::new();
     let mut from = 0;

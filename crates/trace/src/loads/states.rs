@@ -2,9 +2,9 @@
 
 use std::ops::Range;
 
-use super::Loads;
 use super::heater::end_s;
-use super::rows::Rows;
+use super::rows::{Rows, quantile};
+use super::{Loads, Pulse};
 use crate::cut::{Charge, cut};
 
 /// What a state is, as far as power alone tells.
@@ -31,7 +31,7 @@ pub struct State {
     pub start_s: f64,
     /// First row after it, in seconds.
     pub end_s: f64,
-    /// Mean power of its rows, in watts, everything included.
+    /// Power in watts, everything included: the median of the rows of a held level, the mean where loads take turns.
     pub power_w: f64,
     /// What it is.
     pub kind: Kind,
@@ -41,6 +41,8 @@ pub struct State {
 const TURNS: usize = 3;
 /// What draws less than this share of the run's highest held level is standby.
 const STANDBY: f64 = 0.05;
+/// What is quiet this long before or after a drum's turns is none of them, in seconds.
+const AROUND_S: f64 = 30.0;
 /// A drain follows a spin within this time, in seconds, and lasts this long.
 const DRAIN_S: f64 = 15.0;
 
@@ -74,31 +76,58 @@ fn between(rows: &Rows, held_w: &[f64], loads: &Loads, range: Range<usize>, foun
     }
     let top = held_w.iter().copied().fold(0.0, f64::max);
     let series = &held_w[range.clone()];
-    // A level counts from a fiftieth of the highest on, held for some tens of seconds: what a reader would mark.
-    let noise = Charge::of(series);
-    let penalty = noise.penalty.max((0.02 * top).powi(2) * (30.0 / rows.step_s.max(1e-3)).max(3.0));
+    // A level counts that differs by a tenth of the highest for half a minute: what a reader would mark.
+    let penalty = (0.1 * top).powi(2) * (30.0 / rows.step_s.max(1e-3)).max(3.0);
     let mut from = range.start;
     for end in cut(series, Charge::least_squares(penalty)).ends {
         let part = from..range.start + end;
+        // One or two rows are the edge of what follows.
+        if part.len() < 3 && part.end < range.end {
+            continue;
+        }
         from = part.end;
-        let kind = kind(rows, held_w, loads, &part, top);
-        match found.last_mut() {
-            Some(last)
-                if last.kind == kind && kind != Kind::Steady && last.end_s == rows.time_s[part.start] =>
-            {
-                let start = rows.between(last.start_s, f64::INFINITY).start;
-                *last = state(rows, start..part.end, kind);
-            }
-            _ => found.push(state(rows, part, kind)),
+        for part in around_turns(rows, loads, part) {
+            let kind = kind(rows, loads, &part, top);
+            add(rows, part, kind, found);
         }
     }
 }
 
-fn kind(rows: &Rows, held_w: &[f64], loads: &Loads, part: &Range<usize>, top: f64) -> Kind {
-    let (start_s, stop_s) = (rows.time_s[part.start], end_s(rows, part.end));
+/// Adds a state, growing the one before it where that is the same.
+fn add(rows: &Rows, part: Range<usize>, kind: Kind, found: &mut Vec<State>) {
+    match found.last_mut() {
+        Some(last) if last.kind == kind && kind != Kind::Steady && last.end_s == rows.time_s[part.start] => {
+            let start = rows.between(last.start_s, f64::INFINITY).start;
+            *last = state(rows, start..part.end, kind);
+        }
+        _ => found.push(state(rows, part, kind)),
+    }
+}
+
+/// The turns of a drum within a part, and what is before and after them where that is longer than half a minute.
+fn around_turns(rows: &Rows, loads: &Loads, part: Range<usize>) -> Vec<Range<usize>> {
+    let inside = turns_in(loads, rows.time_s[part.start], end_s(rows, part.end));
+    let (Some(first), Some(last)) = (inside.first(), inside.last()) else { return vec![part] };
+    let (mut from, mut to) = (part.start, part.end);
+    if first.start_s - rows.time_s[part.start] > AROUND_S {
+        from = rows.between(first.start_s, f64::INFINITY).start.clamp(part.start, part.end);
+    }
+    if end_s(rows, part.end) - last.end_s > AROUND_S {
+        to = rows.between(last.end_s, f64::INFINITY).start.clamp(from, part.end);
+    }
+    [part.start..from, from..to, to..part.end].into_iter().filter(|r| !r.is_empty()).collect()
+}
+
+fn turns_in(loads: &Loads, start_s: f64, stop_s: f64) -> &[Pulse] {
     let first = loads.pulses.partition_point(|p| p.start_s < start_s);
-    let turns = loads.pulses[first..].iter().take_while(|p| p.start_s < stop_s).count();
-    let level = super::rows::quantile(&held_w[part.clone()], 0.5);
+    let last = loads.pulses.partition_point(|p| p.start_s < stop_s);
+    &loads.pulses[first..last.max(first)]
+}
+
+fn kind(rows: &Rows, loads: &Loads, part: &Range<usize>, top: f64) -> Kind {
+    let (start_s, stop_s) = (rows.time_s[part.start], end_s(rows, part.end));
+    let turns = turns_in(loads, start_s, stop_s).len();
+    let level = quantile(&rows.power_w[part.clone()], 0.5);
     let after_spin = |s: &super::Spin| start_s >= s.end_s && start_s - s.end_s <= DRAIN_S;
     if turns >= TURNS && turns as f64 * 60.0 >= stop_s - start_s {
         Kind::Reversing
@@ -113,10 +142,14 @@ fn kind(rows: &Rows, held_w: &[f64], loads: &Loads, part: &Range<usize>, top: f6
 
 fn state(rows: &Rows, range: Range<usize>, kind: Kind) -> State {
     let powers = &rows.power_w[range.clone()];
+    let power_w = match kind {
+        Kind::Steady | Kind::Draining | Kind::Standby => quantile(powers, 0.5),
+        _ => powers.iter().sum::<f64>() / powers.len().max(1) as f64,
+    };
     State {
         start_s: rows.time_s[range.start],
         end_s: end_s(rows, range.end),
-        power_w: rows.base_w + powers.iter().sum::<f64>() / powers.len().max(1) as f64,
+        power_w: rows.base_w + power_w,
         kind,
     }
 }
