@@ -42,7 +42,8 @@ pub(crate) fn in_line(block: &Block) -> bool {
 
 /// Do both its ports lie at one edge, with the symbol upright between them?
 pub(crate) fn upright(block: &Block) -> bool {
-    matches!(&block.ports[..], [a, b] if a.side == b.side) && !matches!(block.symbol, Symbol::Box | Symbol::Plug)
+    matches!(&block.ports[..], [a, b] if a.side == b.side)
+        && !matches!(block.symbol, Symbol::Box | Symbol::Plug)
 }
 
 /// Width that a block needs, px.
@@ -77,13 +78,16 @@ const ROUNDS: usize = 64;
 /// Above so many blocks one round must do: nobody reads such a sheet line by line.
 const MANY: usize = 1_000;
 
+/// A pin, and by how much it should move down.
+type Short = (usize, i32);
+
 /// What is taken: stretches of each column, and heights of each channel with the net that runs there.
 #[derive(Default)]
 struct Taken {
     columns: BTreeMap<usize, Vec<(i32, i32)>>,
     channels: BTreeMap<(usize, i32), usize>,
-    /// The first pin whose block found no room level with it, and by how much it should move down.
-    short: Option<(usize, i32)>,
+    /// The first pin whose block found no room level with it.
+    short: Option<Short>,
 }
 
 impl Taken {
@@ -149,7 +153,7 @@ pub(crate) fn place(mut graph: Graph) -> Placed {
 }
 
 /// Places all blocks with these gaps above pins; gives the edges of the boards and the pin that wants more room.
-fn place_once(graph: &mut Graph, gaps: &BTreeMap<usize, i32>) -> (Vec<(i32, i32)>, Option<(usize, i32)>) {
+fn place_once(graph: &mut Graph, gaps: &BTreeMap<usize, i32>) -> (Vec<(i32, i32)>, Option<Short>) {
     let mut taken = Taken::default();
     let mut boards = Vec::new();
     let mut top = 60;
@@ -205,13 +209,7 @@ fn place_board(
 }
 
 /// The leaving pins, each with room for the board's side and the row of loads on it.
-fn place_pins(
-    graph: &mut Graph,
-    pins: &[usize],
-    start: i32,
-    gaps: &BTreeMap<usize, i32>,
-    taken: &mut Taken,
-) {
+fn place_pins(graph: &mut Graph, pins: &[usize], start: i32, gaps: &BTreeMap<usize, i32>, taken: &mut Taken) {
     let neighbours: Vec<BTreeSet<usize>> = pins.iter().map(|&i| touching(graph, i)).collect();
     let mut y = start;
     for (k, &i) in pins.iter().enumerate() {
@@ -219,7 +217,8 @@ fn place_pins(
         taken.take(&mut graph.blocks[i], y);
         let Some(next) = neighbours.get(k + 1) else { break };
         let shared: Vec<usize> = neighbours[k].intersection(next).copied().collect();
-        let upright_pair = shared.iter().any(|&b| graph.blocks[b].ports.len() == 2 && !in_line(&graph.blocks[b]));
+        let upright_pair =
+            shared.iter().any(|&b| graph.blocks[b].ports.len() == 2 && !in_line(&graph.blocks[b]));
         let down = |b: &usize| {
             let block = &graph.blocks[*b];
             let rows = block.ports.iter().filter(|p| p.side == Side::Left).map(|p| p.dy).max().unwrap_or(0);
@@ -238,14 +237,17 @@ fn touching(graph: &Graph, pin: usize) -> BTreeSet<usize> {
     let mut nets: Vec<usize> = graph.blocks[pin].ports.iter().map(|p| p.net).collect();
     while let Some(net) = nets.pop() {
         let on: Vec<usize> = (0..graph.blocks.len())
-            .filter(|&i| graph.blocks[i].what != What::Pin && graph.blocks[i].ports.iter().any(|p| p.net == net))
+            .filter(|&i| {
+                graph.blocks[i].what != What::Pin && graph.blocks[i].ports.iter().any(|p| p.net == net)
+            })
             .filter(|&i| graph.blocks[i].column > graph.feed_column)
             .collect();
         if on.len() > 2 {
             continue;
         }
         for i in on {
-            if found.insert(i) && in_line(&graph.blocks[i]) && graph.blocks[i].column > graph.feed_column + 2 {
+            if found.insert(i) && in_line(&graph.blocks[i]) && graph.blocks[i].column > graph.feed_column + 2
+            {
                 nets.extend(graph.blocks[i].ports.iter().filter(|p| p.side == Side::Right).map(|p| p.net));
             }
         }
@@ -262,10 +264,11 @@ fn align(graph: &mut Graph, block: usize, pins: &[usize], side: Side) -> Option<
             place_of.entry(p.net).or_insert((k, graph.blocks[i].y));
         }
     }
-    let mut ports: Vec<usize> = (0..graph.blocks[block].ports.len())
-        .filter(|&p| graph.blocks[block].ports[p].side == side)
-        .collect();
-    ports.sort_by_key(|&p| place_of.get(&graph.blocks[block].ports[p].net).copied().unwrap_or((usize::MAX, 0)));
+    let mut ports: Vec<usize> =
+        (0..graph.blocks[block].ports.len()).filter(|&p| graph.blocks[block].ports[p].side == side).collect();
+    ports.sort_by_key(|&p| {
+        place_of.get(&graph.blocks[block].ports[p].net).copied().unwrap_or((usize::MAX, 0))
+    });
     let places: Vec<(usize, i32)> =
         ports.iter().filter_map(|&p| place_of.get(&graph.blocks[block].ports[p].net).copied()).collect();
     let &(pin, first) = places.first()?;
@@ -273,7 +276,13 @@ fn align(graph: &mut Graph, block: usize, pins: &[usize], side: Side) -> Option<
     let compact: Vec<i32> = ports.iter().enumerate().map(|(n, _)| n as i32 * PITCH).collect();
     let pair = upright(&graph.blocks[block]);
     for (n, &p) in ports.iter().enumerate() {
-        let dy = if together { places[n].1 - first } else if pair { n as i32 * 40 } else { compact[n] };
+        let dy = if together {
+            places[n].1 - first
+        } else if pair {
+            n as i32 * 40
+        } else {
+            compact[n]
+        };
         graph.blocks[block].ports[p].dy = dy;
     }
     Some((first, pins[pin]))
@@ -283,7 +292,8 @@ fn align(graph: &mut Graph, block: usize, pins: &[usize], side: Side) -> Option<
 fn place_column(graph: &mut Graph, column: usize, taken: &mut Taken) {
     let load = column > graph.feed_column;
     let (side, towards) = if load { (Side::Left, column - 1) } else { (Side::Right, column + 1) };
-    let mut near: Vec<usize> = (0..graph.blocks.len()).filter(|&j| graph.blocks[j].column == towards).collect();
+    let mut near: Vec<usize> =
+        (0..graph.blocks.len()).filter(|&j| graph.blocks[j].column == towards).collect();
     near.sort_by_key(|&j| graph.blocks[j].y);
     let at_pins = load && near.iter().all(|&j| graph.blocks[j].what == What::Pin);
     let here: Vec<usize> = (0..graph.blocks.len()).filter(|&i| graph.blocks[i].column == column).collect();

@@ -89,7 +89,8 @@ pub(crate) fn route(placed: &Placed) -> Lines {
             for &(b, p, y) in ports {
                 let side = graph.blocks[b].ports[p].side;
                 let column = graph.blocks[b].column;
-                let edge = if side == Side::Left { column_x[column] } else { column_x[column] + column_w[column] };
+                let edge =
+                    if side == Side::Left { column_x[column] } else { column_x[column] + column_w[column] };
                 out.stubs.push(Stub { block: b, port: p, line: Stretch { from: (edge, y), to: (x, y) } });
                 let level = ports.iter().filter(|q| q.2 == y).count();
                 if first != last && ((y > first && y < last) || level > 1) {

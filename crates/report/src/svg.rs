@@ -14,16 +14,16 @@ const EDGE: i32 = 12;
 const ROW: i32 = 18;
 
 const STYLE: &str = "\
-svg{--ink:#1c1c1c;--paper:#fff;color:var(--ink);background:var(--paper);font-family:sans-serif;font-size:11px}\
-@media(prefers-color-scheme:dark){svg{--ink:#e8e8e8;--paper:#161616}}\
+svg{--ink:#1c1c1c;--paper:#fff;--mark:#c2410c;color:var(--ink);background:var(--paper);font-family:sans-serif;font-size:11px}\
+@media(prefers-color-scheme:dark){svg{--ink:#e8e8e8;--paper:#161616;--mark:#ff9b57}}\
 path,rect,circle,line{fill:none;stroke:currentColor;stroke-width:1.4;stroke-linecap:round;stroke-linejoin:round}\
 text{fill:currentColor;stroke:none}.small{font-size:10px}.name{font-size:12px;font-weight:bold}\
 .board{stroke-dasharray:6 4;stroke-width:1}.net path,.wire path{stroke-width:1.2}\
 path.reach{stroke-width:9;stroke-opacity:0;pointer-events:stroke}\
-.dot{fill:currentColor;stroke:none}.wire:hover path{stroke-width:2.6}";
+.probe{stroke:var(--mark);stroke-width:2.6}.dot{fill:currentColor;stroke:none}.wire:hover path{stroke-width:2.6}";
 
 /// The whole document.
-pub(crate) fn write(machine: &Machine, placed: &Placed, lines: &Lines) -> String {
+pub(crate) fn write(machine: &Machine, placed: &Placed, lines: &Lines, probes: &[NodeId]) -> String {
     let notes = notes(machine, placed, lines.width);
     let height = lines.bottom - lines.top + notes.len() as i32 * ROW;
     let plate = &machine.plate;
@@ -45,6 +45,7 @@ pub(crate) fn write(machine: &Machine, placed: &Placed, lines: &Lines) -> String
     for block in &placed.graph.blocks {
         draw_block(&mut out, block, lines);
     }
+    marks(&mut out, placed, lines, probes);
     for (i, note) in notes.iter().enumerate() {
         let y = lines.bottom + (i as i32 + 1) * ROW;
         let _ = writeln!(out, "<text x=\"4\" y=\"{y}\">{note}</text>");
@@ -88,6 +89,20 @@ fn notes(machine: &Machine, placed: &Placed, width: i32) -> Vec<String> {
     rows
 }
 
+/// A ring at the first port of each node, in the order of the probes.
+fn marks(out: &mut String, placed: &Placed, lines: &Lines, probes: &[NodeId]) {
+    for &node in probes {
+        let mut ports = placed.graph.blocks.iter().flat_map(|b| b.ports.iter().map(move |p| (b, p)));
+        let Some((block, port)) = ports.find(|(_, p)| p.node == node) else { continue };
+        let right = if port.side == Side::Right { lines.column_w[block.column] } else { 0 };
+        let (x, y) = (lines.column_x[block.column] + right, block.y + port.dy);
+        let _ = writeln!(
+            out,
+            "<circle class=\"probe\" cx=\"{x}\" cy=\"{y}\" r=\"7\"><title>probe</title></circle>"
+        );
+    }
+}
+
 fn boards(out: &mut String, placed: &Placed, lines: &Lines) {
     let feed = placed.graph.feed_column;
     for (name, &(top, bottom)) in placed.graph.boards.iter().zip(&placed.boards) {
@@ -109,7 +124,9 @@ fn boards(out: &mut String, placed: &Placed, lines: &Lines) {
 fn wires_at_ports(machine: &Machine, placed: &Placed) -> (BTreeMap<NodeId, PartId>, Vec<PartId>) {
     let mut free: BTreeMap<NodeId, Option<PartId>> = BTreeMap::new();
     for block in &placed.graph.blocks {
-        free.extend(block.ports.iter().map(|p| (p.node, None)).chain(block.earths.iter().map(|&n| (n, None))));
+        free.extend(
+            block.ports.iter().map(|p| (p.node, None)).chain(block.earths.iter().map(|&n| (n, None))),
+        );
     }
     let wires = || machine.parts.iter().enumerate().filter(|(_, p)| p.ends.is_some());
     let ends = |p: &machine::model::Part| -> Vec<NodeId> { p.terminals.iter().flatten().copied().collect() };
@@ -141,7 +158,8 @@ fn nets(out: &mut String, machine: &Machine, placed: &Placed, lines: &Lines) {
         }
         // A net of one wire is that wire from end to end; otherwise each wire has its own end, and the rest is shared.
         if let [only] = net.wires[..] {
-            let all: Vec<Stretch> = drawn.trunks.iter().copied().chain(drawn.stubs.iter().map(|s| s.line)).collect();
+            let all: Vec<Stretch> =
+                drawn.trunks.iter().copied().chain(drawn.stubs.iter().map(|s| s.line)).collect();
             wire(out, machine, only, &path(&all), "");
         } else {
             strokes(out, &drawn.trunks);
@@ -181,7 +199,13 @@ fn earths(
     let mut spare: Vec<PartId> = rest
         .iter()
         .copied()
-        .filter(|&w| !lines.nets.iter().zip(&placed.graph.nets).any(|(l, n)| !l.stubs.is_empty() && n.wires.contains(&w)))
+        .filter(|&w| {
+            !lines
+                .nets
+                .iter()
+                .zip(&placed.graph.nets)
+                .any(|(l, n)| !l.stubs.is_empty() && n.wires.contains(&w))
+        })
         .collect();
     for block in &placed.graph.blocks {
         for (i, n) in block.earths.iter().enumerate() {
@@ -217,7 +241,12 @@ fn dot_of(drawn: &NetLines) -> String {
 fn wire(out: &mut String, machine: &Machine, w: PartId, path: &str, more: &str) {
     let part = &machine.parts[w];
     let ends = part.ends.as_ref().map_or(String::new(), |(a, b)| format!("{a} to {b}"));
-    let _ = write!(out, "<g class=\"wire\" id=\"part-{0}\"><title>{1} ({0})</title>", escape(&part.id), escape(&ends));
+    let _ = write!(
+        out,
+        "<g class=\"wire\" id=\"part-{0}\"><title>{1} ({0})</title>",
+        escape(&part.id),
+        escape(&ends)
+    );
     if !path.is_empty() {
         let _ = write!(out, "<path class=\"reach\" d=\"{path}\"/><path d=\"{path}\"/>");
     }
@@ -271,7 +300,8 @@ fn draw_block(out: &mut String, block: &Block, lines: &Lines) {
             draw_box(out, block, (x, w));
         }
         let y = block.y - 14;
-        let _ = write!(out, "<text x=\"{cx}\" y=\"{y}\" text-anchor=\"middle\">{}</text>", escape(&block.label));
+        let _ =
+            write!(out, "<text x=\"{cx}\" y=\"{y}\" text-anchor=\"middle\">{}</text>", escape(&block.label));
     }
     out.push_str("</g>\n");
 }
