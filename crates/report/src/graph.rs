@@ -1,10 +1,11 @@
 //! What is joined to what, as blocks in columns: supply, pins that feed a board, the board's inside, the pins that leave
 //! it, then the loads by how many parts lie between them and the board.
 
+mod blocks;
+
 use crate::symbols::{Symbol, symbol_of};
-use machine::kind::{Role, Takes};
-use machine::model::{Machine, NodeId, OutputId, PartId, Senses, node};
-use machine::params::Value;
+use machine::kind::Role;
+use machine::model::{Machine, NodeId, OutputId, PartId, node};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Which edge of a block a port is on.
@@ -341,6 +342,7 @@ impl<'m> Maker<'m> {
             .filter(|n| !leaving.contains(n))
             .collect()
     }
+<<<<<<< HEAD
 
     fn part_block(&self, p: PartId, column: usize, side: impl Fn(usize) -> Side) -> Block {
         let part = &self.machine.parts[p];
@@ -536,6 +538,8 @@ fn value_of(part: &machine::model::Part) -> String {
             _ => None,
         });
     quantity.map(|q| format!(" {q}")).unwrap_or_default()
+=======
+>>>>>>> report
 }
 
 /// `J2.10` after `J2.9`.
