@@ -176,12 +176,18 @@ impl<'m> Solver<'m> {
     }
 
     /// What the inverters will have to draw if their motors run: a first guess that saves a round.
-    fn expect_demand(&mut self, modes: &[Option<usize>], phases: &[(PartId, PartId, u8)], moment: &mut Moment) {
+    fn expect_demand(
+        &mut self,
+        modes: &[Option<usize>],
+        phases: &[(PartId, PartId, u8)],
+        moment: &mut Moment,
+    ) {
         for &(inverter, motor, phases) in phases {
             let part = &self.machine.parts[motor];
             let mode = modes[motor].map(|m| part.kind.modes[m].name);
             self.flows = Flows { phases, ..Flows::default() };
-            let effect = part.kind.behaviour.effect(&part.params, mode, &moment.situations[motor], &self.flows);
+            let effect =
+                part.kind.behaviour.effect(&part.params, mode, &moment.situations[motor], &self.flows);
             moment.situations[inverter].demand_w =
                 effect.demand_w * chain(self.machine, modes, motor, Medium::Motion).load;
         }

@@ -123,8 +123,9 @@ impl<'m> Bench<'m> {
         let mut waiting = guarded;
         // Guards that hold let their outputs on together; what comes on may let more guards hold.
         loop {
-            let (ready, rest): (Vec<Drive>, Vec<Drive>) =
-                waiting.into_iter().partition(|d| self.failing(When::Before, d, modes, &moment, state).is_none());
+            let (ready, rest): (Vec<Drive>, Vec<Drive>) = waiting
+                .into_iter()
+                .partition(|d| self.failing(When::Before, d, modes, &moment, state).is_none());
             waiting = rest;
             if ready.is_empty() {
                 break;
@@ -133,7 +134,9 @@ impl<'m> Bench<'m> {
             moment = self.solver.moment(modes, &drives, state, volts);
         }
         for drive in waiting {
-            let Some((otherwise, code)) = self.failing(When::Before, &drive, modes, &moment, state) else { continue };
+            let Some((otherwise, code)) = self.failing(When::Before, &drive, modes, &moment, state) else {
+                continue;
+            };
             refused.push(drive.output);
             state.code = state.code.or(code);
             if carry_out(otherwise, &mut drives, &mut refused, state) {

@@ -45,7 +45,9 @@ fn healthy_it_passes_its_test() {
 fn a_heating_step_draws_only_the_drum_when_no_current_reaches_the_element() {
     let m = small(&[]);
     let drum_only = watts(&m, &[], "tumble");
-    for fault in ["element=open", "cutout=open", "board.heat=stuck open", "loom.all.9=open", "loom.all.11=open"] {
+    for fault in
+        ["element=open", "cutout=open", "board.heat=stuck open", "loom.all.9=open", "loom.all.11=open"]
+    {
         let all = run(&m, &[fault], 230.0);
         let heat = step(&all, "heat");
         assert!((heat.power_w.value - drum_only).abs() < 1e-6, "{fault}: {heat:?}");
@@ -104,7 +106,12 @@ fn without_its_belt_the_motor_runs_light_and_the_drum_stands() {
     let rest = step(&healthy, "code").power_w.value + 1.0;
     let motor = |all: &[Prediction]| step(all, "tumble").power_w.value - rest;
     // 10 to 60 % of the healthy watts: common practice, no source.
-    assert!((0.1..0.6).contains(&(motor(&broken) / motor(&healthy))), "{} {}", motor(&broken), motor(&healthy));
+    assert!(
+        (0.1..0.6).contains(&(motor(&broken) / motor(&healthy))),
+        "{} {}",
+        motor(&broken),
+        motor(&healthy)
+    );
     assert_eq!(step(&broken, "tumble").speed_rpm.value, 0.0);
     assert!(!step(&broken, "tumble").signs.contains(&"drum turns"));
 }
@@ -137,7 +144,10 @@ fn a_lost_phase_makes_the_motor_jerk_without_turning() {
     for fault in ["motor=phase open", "loom.all.15=open", "board.drum=one leg lost"] {
         let all = run(&m, &[fault], 230.0);
         let tumble = step(&all, "tumble");
-        assert!(tumble.signs.contains(&"jerks") && !tumble.signs.contains(&"drum turns"), "{fault}: {tumble:?}");
+        assert!(
+            tumble.signs.contains(&"jerks") && !tumble.signs.contains(&"drum turns"),
+            "{fault}: {tumble:?}"
+        );
         assert_eq!(tumble.speed_rpm.value, 0.0);
     }
 }
@@ -148,7 +158,10 @@ fn a_stuck_direction_relay_turns_the_drum_one_way() {
     let m = support::read(&text);
     let healthy = run(&m, &[], 230.0);
     assert!(!step(&healthy, "to-and-fro").one_way);
-    for pair in [["board.turn-a=stuck at rest", "board.turn-b=stuck at rest"], ["board.turn-a=stuck driven", "board.turn-b=stuck driven"]] {
+    for pair in [
+        ["board.turn-a=stuck at rest", "board.turn-b=stuck at rest"],
+        ["board.turn-a=stuck driven", "board.turn-b=stuck driven"],
+    ] {
         assert!(step(&run(&m, &pair, 230.0), "to-and-fro").one_way, "{pair:?}");
     }
     // One relay alone joins both ends of the armature: half the time it has no voltage.

@@ -52,14 +52,23 @@ fn by_name(machine: &Machine, hypothesis: &Hypothesis) -> BTreeMap<String, Strin
     predict(machine, hypothesis, &Conditions::at(machine.plate.supply_v))
         .into_iter()
         .map(|p| {
-            let mut refused: Vec<&str> = p.refused.iter().map(|&o| machine.outputs[o].name.as_str()).collect();
+            let mut refused: Vec<&str> =
+                p.refused.iter().map(|&o| machine.outputs[o].name.as_str()).collect();
             refused.sort_unstable();
             let reads = format!(
                 "{} {} {} {} {} {} {} {refused:?} {:?} {} {:?} {} {}",
-                round(p.power_w.value), round(p.power_w.u), round(p.current_a.value), round(p.speed_rpm.value),
-                round(p.water_l), round(p.rise_k.value), round(p.lasts_s),
-                p.code.map(|c| machine.codes[c].id.clone()), p.code_shown, p.signs,
-                p.trip.is_some(), p.one_way,
+                round(p.power_w.value),
+                round(p.power_w.u),
+                round(p.current_a.value),
+                round(p.speed_rpm.value),
+                round(p.water_l),
+                round(p.rise_k.value),
+                round(p.lasts_s),
+                p.code.map(|c| machine.codes[c].id.clone()),
+                p.code_shown,
+                p.signs,
+                p.trip.is_some(),
+                p.one_way,
             );
             (p.step, reads)
         })
@@ -70,18 +79,24 @@ fn by_name(machine: &Machine, hypothesis: &Hypothesis) -> BTreeMap<String, Strin
 /// TOML, arrays of tables keep theirs where order means something), and the wires of each loom reversed or rotated.
 fn shuffled(text: &str, seed: u64) -> String {
     let document: toml::Table = toml::from_str(text).unwrap();
-    let key = |name: &str| name.bytes().fold(seed | 1, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3));
+    let key =
+        |name: &str| name.bytes().fold(seed | 1, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3));
     let mut blocks: Vec<(u64, String)> = Vec::new();
     for (name, value) in &document {
         for (sub, rendered) in match (name.as_str(), value) {
             ("part" | "loom" | "function", toml::Value::Table(entries)) => entries
                 .iter()
-                .map(|(k, v)| (k.clone(), toml::to_string(&nested(name, k, reordered(v.clone(), seed))).unwrap()))
+                .map(|(k, v)| {
+                    (k.clone(), toml::to_string(&nested(name, k, reordered(v.clone(), seed))).unwrap())
+                })
                 .collect::<Vec<_>>(),
-            _ => vec![(String::new(), toml::to_string(&toml::Table::from_iter([(name.clone(), value.clone())])).unwrap())],
+            _ => vec![(
+                String::new(),
+                toml::to_string(&toml::Table::from_iter([(name.clone(), value.clone())])).unwrap(),
+            )],
         } {
             // Bare keys such as `format` must come before any table.
-            let first = if value.is_table() || value.is_array() { 1 } else { 0 };
+            let first = u64::from(value.is_table() || value.is_array());
             blocks.push((first * (1 + (key(&format!("{name}.{sub}")) >> 1)), rendered));
         }
     }
@@ -90,7 +105,10 @@ fn shuffled(text: &str, seed: u64) -> String {
 }
 
 fn nested(table: &str, entry: &str, value: toml::Value) -> toml::Table {
-    toml::Table::from_iter([(table.to_owned(), toml::Value::Table(toml::Table::from_iter([(entry.to_owned(), value)])))])
+    toml::Table::from_iter([(
+        table.to_owned(),
+        toml::Value::Table(toml::Table::from_iter([(entry.to_owned(), value)])),
+    )])
 }
 
 fn reordered(mut value: toml::Value, seed: u64) -> toml::Value {

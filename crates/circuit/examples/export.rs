@@ -16,7 +16,8 @@ fn main() {
     for (name, tested) in steps::COMPARED {
         for step in tested {
             let path = folder.join(format!("{name}.{step}.json").replace('.', "-").replace("-json", ".json"));
-            std::fs::write(&path, serde_json::to_string_pretty(&describe(name, step)).unwrap() + "\n").unwrap();
+            std::fs::write(&path, serde_json::to_string_pretty(&describe(name, step)).unwrap() + "\n")
+                .unwrap();
             println!("{}", path.display());
         }
     }

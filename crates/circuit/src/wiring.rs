@@ -80,7 +80,11 @@ impl<'m> Wiring<'m> {
             part.kind.behaviour.electrics(&part.params, mode, &situations[id], &mut self.scratch);
             let range = self.parts[id].clone();
             let same_ends = self.scratch.len() == range.len()
-                && self.scratch.iter().zip(&self.branches[range.clone()]).all(|(a, b)| a.from == b.from && a.to == b.to);
+                && self
+                    .scratch
+                    .iter()
+                    .zip(&self.branches[range.clone()])
+                    .all(|(a, b)| a.from == b.from && a.to == b.to);
             if !same_ends {
                 return false;
             }

@@ -31,16 +31,25 @@ fn the_plug_reads_what_the_simulator_says() {
             let plug = wiring.solve(230.0).unwrap().plug();
             let (current, power) = (re.hypot(im), 230.0 * re);
             assert!(power > 5.0, "{name} {step}: something runs");
-            assert!((plug.current_a - current).abs() <= 1e-6 * current, "{name} {step}: {plug:?}, {current} A");
+            assert!(
+                (plug.current_a - current).abs() <= 1e-6 * current,
+                "{name} {step}: {plug:?}, {current} A"
+            );
             assert!((plug.power_w - power).abs() <= 1e-6 * power, "{name} {step}: {plug:?}, {power} W");
         }
     }
 }
 
 static MACHINES: LazyLock<Vec<Machine>> = LazyLock::new(|| {
-    ["aldermere-tern-81", "brinehaven-gannet-7", "polwarren-cockle-52", "quaydon-ember-60", "saltreach-pilot-12"]
-        .map(steps::load)
-        .into()
+    [
+        "aldermere-tern-81",
+        "brinehaven-gannet-7",
+        "polwarren-cockle-52",
+        "quaydon-ember-60",
+        "saltreach-pilot-12",
+    ]
+    .map(steps::load)
+    .into()
 });
 
 proptest! {

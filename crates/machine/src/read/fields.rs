@@ -150,12 +150,7 @@ impl<'t> Fields<'t> {
         let value = self.get(key)?;
         let text = as_text(value);
         if text.is_none() {
-            self.wrong_form(
-                findings,
-                key,
-                value,
-                "text in quotation marks (a quantity with its unit)",
-            );
+            self.wrong_form(findings, key, value, "text in quotation marks (a quantity with its unit)");
         }
         text
     }
