@@ -3,14 +3,16 @@
 //! A [`Trace`] is a list of [`Sample`]s, each with its own time; gaps stay gaps. [`read`] makes samples out of what a
 //! meter's program exports and says in a [`read::Summary`] what it found and did; [`cut`] finds the levels, [`loads`]
 //! the heater intervals, spins and reversals, [`measures`] energy, duty and differences between cycles, all on plain
-//! slices of seconds and watts. [`waveform`] works on recordings fast enough to show the mains cycle itself.
+//! slices of seconds and watts. [`analysis`] puts these together sample by sample for recordings of any length.
+//! [`waveform`] works on recordings fast enough to show the mains cycle itself.
 //!
-//! Read in this order: `sample.rs`, `read/` (dialect, columns, times, rows), `cut/`, `loads/`, `measures.rs`; apart
+//! Read in this order: `sample.rs`, `read/` (dialect, columns, times, rows), `cut/`, `loads/`, `measures.rs`, `analysis/`; apart
 //! from these stands `waveform/` (power quantities, cycles).
 //!
 //! Always true: no bytes make a reader panic, hang or take memory without bound, and nothing is dropped from a
 //! recording without a word in its summary (`tests/read_properties.rs`).
 
+pub mod analysis;
 pub mod cut;
 pub mod loads;
 pub mod measures;

@@ -9,6 +9,7 @@ mod expect_cmd;
 mod load;
 mod machine_cmd;
 mod render;
+mod trace_cmd;
 
 use clap::{Parser, Subcommand};
 use end::{Answer, End, Failure};
@@ -31,6 +32,8 @@ enum Command {
     Machine(machine_cmd::Command),
     /// What each step of a machine's service test should read, healthy or with a fault
     Expect(expect_cmd::Arguments),
+    /// What a recording of any meter says: heater, drum, spin, supply
+    Trace(trace_cmd::Arguments),
 }
 
 fn main() -> ExitCode {
@@ -56,6 +59,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
     match command {
         Command::Machine(command) => machine_cmd::run(command, screen),
         Command::Expect(arguments) => expect_cmd::run(&arguments, screen),
+        Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }
 

@@ -15,6 +15,8 @@ pub use spin::{Pulse, Spin};
 pub use states::{Kind, State};
 pub use stream::{Change, Run, Stream, runs};
 
+pub(crate) use rows::quantile;
+
 use rows::Rows;
 
 /// What was found in one run.

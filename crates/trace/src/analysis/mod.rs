@@ -1,0 +1,246 @@
+//! What a recording of any length says, sample by sample.
+//!
+//! [`Analyser::push`] takes a sample and gives back the run that it ended, if it ended one; [`analyse`] pushes a whole
+//! recording. There is one code path, so both give the same. The look-back is that of [`crate::loads::Stream`], one
+//! run; memory grows with what was found, not with the samples.
+
+mod picture;
+
+pub use picture::{Bin, Picture};
+
+use crate::Sample;
+use crate::loads::{Change, Kind, Run, Stream};
+use crate::measures::{Difference, Reversals, SourceResistance, differences, reversals, source_resistance};
+
+/// The supply as the technician states it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Supply {
+    /// Voltage at the socket with the machine drawing, V.
+    pub volts: f64,
+    /// Its standard uncertainty, V.
+    pub u_v: f64,
+}
+
+/// A run, and what was measured in it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Read {
+    /// The run; its heater intervals carry ohms where a voltage was logged or stated. Its pulses have been taken out,
+    /// so that a year of them takes no memory.
+    pub run: Run,
+    /// Standard uncertainty of the ohms of each heater interval, Ω.
+    pub resistance_u_ohm: Vec<Option<f64>>,
+    /// How the drum reversed.
+    pub reversals: Option<Reversals>,
+    /// Lowest voltage logged, V.
+    pub lowest_v: Option<f64>,
+    /// Longest stretch without samples, s.
+    pub longest_gap_s: f64,
+}
+
+/// What a whole recording says.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Analysis {
+    /// Samples taken.
+    pub samples: u64,
+    /// Time of the first and the last sample, s.
+    pub span_s: Option<(f64, f64)>,
+    /// Energy, each sample's power up to the next sample, Wh; steps over 60 s are left out.
+    pub energy_wh: f64,
+    /// Highest power of a sample, W.
+    pub peak_w: f64,
+    /// Mean power while nothing but electronics ran, W.
+    pub standby_w: Option<f64>,
+    /// Runs in order.
+    pub runs: Vec<Read>,
+    /// Resistance of the source, from how far the voltage sags at heater edges.
+    pub source: Option<SourceResistance>,
+    /// How runs differ from what most of them do.
+    pub differences: Vec<Difference>,
+}
+
+/// Takes samples one by one.
+#[derive(Debug)]
+pub struct Analyser {
+    supply: Option<Supply>,
+    stream: Stream,
+    /// Samples since the last run ended, where voltages are logged: two minutes of them while nothing runs.
+    volts: Vec<Sample>,
+    running: bool,
+    longest_gap_s: f64,
+    picture: Picture,
+    sources: Vec<SourceResistance>,
+    joules: f64,
+    last: Option<Sample>,
+    out: Analysis,
+}
+
+/// Longest step that energy is counted over, s.
+const KNOWN_S: f64 = 60.0;
+/// Relative standard uncertainty of a heater's own watts: that of the labels it was held against.
+const POWER_U: f64 = 0.015;
+/// Samples with voltage kept from before a run.
+const LEAD: usize = 2400;
+
+impl Analyser {
+    /// For a recording whose supply is as stated, or not.
+    pub fn new(supply: Option<Supply>) -> Self {
+        Self {
+            supply,
+            stream: Stream::new(None),
+            volts: Vec::new(),
+            running: false,
+            longest_gap_s: 0.0,
+            picture: Picture::default(),
+            sources: Vec::new(),
+            joules: 0.0,
+            last: None,
+            out: Analysis::default(),
+        }
+    }
+
+    /// Takes a sample; gives back the run that it ended.
+    pub fn push(&mut self, sample: Sample) -> Option<&Read> {
+        self.count(&sample);
+        match self.stream.push(sample.time_s, sample.power_w) {
+            Some(Change::Ended(run)) => {
+                self.keep(*run);
+                self.remember(sample);
+                // This very sample may begin the next run.
+                self.running = true;
+                return self.out.runs.last();
+            }
+            Some(Change::Started(_)) => self.running = true,
+            None => {}
+        }
+        self.remember(sample);
+        None
+    }
+
+    /// Ends the recording.
+    pub fn finish(mut self) -> (Analysis, Picture) {
+        if let Some(run) = std::mem::take(&mut self.stream).finish() {
+            self.keep(run);
+        }
+        self.out.energy_wh = self.joules / 3600.0;
+        self.out.standby_w = standby(&self.out.runs);
+        self.out.source = together(&self.sources);
+        let runs: Vec<Run> = self.out.runs.iter().map(|r| r.run.clone()).collect();
+        self.out.differences = differences(&runs);
+        (self.out, self.picture)
+    }
+
+    fn count(&mut self, sample: &Sample) {
+        if let Some(last) = self.last {
+            let step_s = sample.time_s - last.time_s;
+            if (0.0..=KNOWN_S).contains(&step_s) {
+                self.joules += last.power_w * step_s;
+            }
+            self.longest_gap_s = self.longest_gap_s.max(step_s);
+        }
+        let first_s = self.out.span_s.map_or(sample.time_s, |s| s.0);
+        self.out.span_s = Some((first_s, sample.time_s));
+        let first = self.out.samples == 0;
+        self.out.peak_w = if first { sample.power_w } else { self.out.peak_w.max(sample.power_w) };
+        self.out.samples += 1;
+        self.picture.push(sample.time_s, sample.power_w);
+        self.last = Some(*sample);
+    }
+
+    fn remember(&mut self, sample: Sample) {
+        if !self.running {
+            self.longest_gap_s = 0.0;
+        }
+        if sample.voltage_v.is_none() && self.volts.is_empty() {
+            return;
+        }
+        self.volts.push(sample);
+        if !self.running && self.volts.len() > 2 * LEAD {
+            self.volts.drain(..LEAD);
+        }
+    }
+
+    fn keep(&mut self, run: Run) {
+        let samples = std::mem::take(&mut self.volts);
+        self.sources.extend(source(&samples, &run));
+        self.out.runs.push(read(run, &samples, self.supply, self.longest_gap_s));
+        self.longest_gap_s = 0.0;
+        self.running = false;
+    }
+}
+
+/// All of a recording at once.
+pub fn analyse(samples: &[Sample], supply: Option<Supply>) -> Analysis {
+    let mut analyser = Analyser::new(supply);
+    for sample in samples {
+        analyser.push(*sample);
+    }
+    analyser.finish().0
+}
+
+fn read(mut run: Run, samples: &[Sample], supply: Option<Supply>, longest_gap_s: f64) -> Read {
+    let reversals = reversals(&run.loads.pulses);
+    run.loads.pulses = Vec::new();
+    let mut resistance_u_ohm = Vec::new();
+    for on in &mut run.loads.heater_on {
+        let inside = between(samples, on.start_s, on.end_s);
+        let known = logged(inside).or(supply).filter(|s| on.power_w > 0.0 && s.volts > 0.0);
+        on.resistance_ohm = known.map(|s| s.volts * s.volts / on.power_w);
+        // u(R)/R = √((2·u(U)/U)² + (u(P)/P)²): JCGM 100, 5.1.6.
+        let relative = known.map(|s| (2.0 * s.u_v / s.volts).hypot(POWER_U));
+        resistance_u_ohm.push(on.resistance_ohm.zip(relative).map(|(ohm, u)| ohm * u));
+    }
+    let during = between(samples, run.start_s, run.end_s);
+    let lowest_v = during.iter().filter_map(|s| s.voltage_v).reduce(f64::min);
+    Read { run, resistance_u_ohm, reversals, lowest_v, longest_gap_s }
+}
+
+/// Median voltage, and its standard uncertainty from the spread.
+fn logged(samples: &[Sample]) -> Option<Supply> {
+    let volts: Vec<f64> = samples.iter().filter_map(|s| s.voltage_v).collect();
+    if volts.is_empty() {
+        return None;
+    }
+    let middle = crate::loads::quantile(&volts, 0.5);
+    let away: Vec<f64> = volts.iter().map(|v| (v - middle).abs()).collect();
+    let spread = 1.4826 * crate::loads::quantile(&away, 0.5);
+    Some(Supply { volts: middle, u_v: spread / (volts.len() as f64).sqrt() })
+}
+
+fn between(samples: &[Sample], from_s: f64, to_s: f64) -> &[Sample] {
+    let first = samples.partition_point(|s| s.time_s < from_s);
+    let last = samples.partition_point(|s| s.time_s < to_s).max(first);
+    &samples[first..last]
+}
+
+fn source(samples: &[Sample], run: &Run) -> Option<SourceResistance> {
+    let time_s: Vec<f64> = samples.iter().map(|s| s.time_s).collect();
+    let power_w: Vec<f64> = samples.iter().map(|s| s.power_w).collect();
+    let volts: Vec<f64> = samples.iter().map(|s| s.voltage_v.unwrap_or(f64::NAN)).collect();
+    source_resistance(&time_s, &power_w, &volts, &run.loads.heater_on)
+}
+
+/// The runs' resistances as one, each weighted by 1/u².
+fn together(sources: &[SourceResistance]) -> Option<SourceResistance> {
+    let weight = |s: &SourceResistance| 1.0 / s.uncertainty_ohm.max(1e-6).powi(2);
+    let all: f64 = sources.iter().map(weight).sum();
+    let worst = sources.iter().max_by(|a, b| a.ohm.total_cmp(&b.ohm))?;
+    Some(SourceResistance {
+        ohm: sources.iter().map(|s| s.ohm * weight(s)).sum::<f64>() / all,
+        uncertainty_ohm: all.sqrt().recip(),
+        edges: sources.iter().map(|s| s.edges).sum(),
+        // A joint that was bad in one run is bad.
+        warning: worst.warning.clone(),
+    })
+}
+
+fn standby(runs: &[Read]) -> Option<f64> {
+    let idle = runs.iter().flat_map(|r| &r.run.loads.states).filter(|s| s.kind == Kind::Standby);
+    let (energy, time) = idle.fold((0.0, 0.0), |(e, t), s| {
+        let long_s = s.end_s - s.start_s;
+        (e + s.power_w * long_s, t + long_s)
+    });
+    (time > 0.0).then(|| energy / time)
+}
+
+#[cfg(test)]
+mod tests;

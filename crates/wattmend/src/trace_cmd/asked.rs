@@ -1,0 +1,84 @@
+//! What the command line says about a recording.
+
+use super::Arguments;
+use crate::end::Failure;
+use quantity::{Dimension, parse_toleranced};
+use trace::analysis::Supply;
+use trace::read::{Options, Role};
+
+/// Highest supply that is believed, V.
+const HIGHEST_V: f64 = 440.0;
+
+/// How to read the file.
+pub(super) fn options(asked: &Arguments) -> Result<Options, Failure> {
+    let day_first = match (asked.day_first, asked.month_first) {
+        (true, _) => Some(true),
+        (_, true) => Some(false),
+        _ => None,
+    };
+    let columns = asked.columns.as_deref().map_or(Ok(Vec::new()), columns)?;
+    Ok(Options { day_first, columns })
+}
+
+fn columns(text: &str) -> Result<Vec<(String, Role)>, Failure> {
+    text.split(',').map(column).collect()
+}
+
+fn column(text: &str) -> Result<(String, Role), Failure> {
+    let (what, name) = text.split_once('=').unwrap_or((text, ""));
+    let role = match what.trim().to_lowercase().as_str() {
+        "time" => Role::Time,
+        "date" => Role::Date,
+        "power" => Role::Power,
+        "voltage" => Role::Voltage,
+        "current" => Role::Current,
+        "pf" => Role::PowerFactor,
+        "va" => Role::ApparentPower,
+        "energy" => Role::Energy,
+        _ => return Err(not_understood(text)),
+    };
+    if name.trim().is_empty() {
+        return Err(not_understood(text));
+    }
+    Ok((name.trim().to_owned(), role))
+}
+
+fn not_understood(text: &str) -> Failure {
+    Failure::asked_wrongly(
+        &format!("--columns: `{text}` is not understood"),
+        "write for instance --columns time=1,power=3 (time, date, power, voltage, current, pf, va, energy)",
+    )
+}
+
+/// The stated supply; 1 % where no tolerance is given, a plug-in meter's.
+pub(super) fn supply(text: &str) -> Result<Supply, Failure> {
+    let remedy = "write for instance --supply \"238V\", 1 to 440 V";
+    let volts = parse_toleranced(text, Dimension::Voltage)
+        .map_err(|e| Failure::asked_wrongly(&format!("--supply: {e}"), remedy))?;
+    if !(1.0..=HIGHEST_V).contains(&volts.nominal) {
+        return Err(Failure::asked_wrongly(&format!("--supply: {text} is out of reach"), remedy));
+    }
+    let stated = volts.standard_uncertainty();
+    let u_v = if stated > 0.0 { stated } else { 0.01 * volts.nominal / 3.0_f64.sqrt() };
+    Ok(Supply { volts: volts.nominal, u_v })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{column, supply};
+    use trace::read::Role;
+
+    #[test]
+    fn columns_go_by_header_or_number() {
+        assert!(matches!(column("power=3"), Ok((name, Role::Power)) if name == "3"));
+        assert!(matches!(column("voltage= U L1"), Ok((name, Role::Voltage)) if name == "U L1"));
+        assert!(column("power").is_err());
+        assert!(column("colour=2").is_err());
+    }
+
+    #[test]
+    fn a_supply_out_of_reach_is_refused() {
+        assert!(supply("2380V").is_err());
+        assert!(supply("238V").is_ok_and(|s| s.u_v > 1.0 && s.u_v < 2.0));
+    }
+}
