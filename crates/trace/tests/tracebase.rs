@@ -301,6 +301,8 @@ fn scaled() {
 fn thinned() {
     let score = score(1.0, 10.0);
     assert!(score.f1() >= 0.95);
+    assert!(score.share_within(0.03) >= 0.95);
+    assert_eq!((score.spins_missed, score.spins_invented), (0, 0));
 }
 
 #[test]
