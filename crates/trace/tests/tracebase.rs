@@ -293,6 +293,7 @@ fn as_recorded() {
     assert_eq!((score.missed, score.invented), (0, 0));
     assert!(score.share_within(0.03) >= 0.95);
     assert!(score.median() <= 0.01);
+    assert_eq!((score.edges_in, score.stages_right), (score.edges, score.stages));
     assert_eq!((score.spins_missed, score.spins_invented), (0, 0));
 }
 
