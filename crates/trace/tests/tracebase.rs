@@ -6,7 +6,7 @@ use std::fs;
 use std::path::Path;
 
 use serde_json::Value;
-use trace::loads::{HeaterOn, Loads, loads};
+use trace::loads::{HeaterOn, Kind, Loads, loads};
 
 #[derive(Debug, Clone)]
 struct Label {
@@ -25,6 +25,8 @@ struct Recording {
     power_w: Vec<f64>,
     heater: Vec<Label>,
     spin: Option<(f64, f64, f64)>,
+    /// Drain after the final spin: from, to, watts.
+    drain: Option<(f64, f64, f64)>,
 }
 
 fn number(value: &Value, key: &str) -> f64 {
@@ -72,6 +74,10 @@ fn recordings() -> Vec<Recording> {
                 time_s,
                 power_w,
                 heater: labels["heater"].as_array().unwrap().iter().map(label).collect(),
+                drain: spin.and(labels["drain"].as_array().unwrap().first()).map(|d| {
+                    let (from, to) = span(d);
+                    (from, to, number(d, "total_w"))
+                }),
                 spin: spin.map(|s| (number(s, "start_s"), number(s, "end_s"), number(s, "plateau_w"))),
             }
         })
@@ -287,6 +293,7 @@ fn as_recorded() {
     assert_eq!((score.missed, score.invented), (0, 0));
     assert!(score.share_within(0.03) >= 0.95);
     assert!(score.median() <= 0.01);
+    assert_eq!((score.edges_in, score.stages_right), (score.edges, score.stages));
     assert_eq!((score.spins_missed, score.spins_invented), (0, 0));
 }
 
@@ -301,6 +308,8 @@ fn scaled() {
 fn thinned() {
     let score = score(1.0, 10.0);
     assert!(score.f1() >= 0.95);
+    assert!(score.share_within(0.03) >= 0.95);
+    assert_eq!((score.spins_missed, score.spins_invented), (0, 0));
 }
 
 #[test]
@@ -349,5 +358,19 @@ fn pumps_and_fans_are_neither_heater_nor_spin() {
         let (time_s, power_w) = without_heating(recording);
         let found = loads(&time_s, &power_w, None);
         assert!(found.heater_on.is_empty() && found.spins.is_empty(), "{}: {found:?}", recording.name);
+    }
+}
+
+/// The stretch after the final spin that the labels read as the pump: found with its watts, to a meter's step or two.
+#[test]
+fn the_drain_after_the_final_spin() {
+    for recording in recordings() {
+        let Some((from, to, watts)) = recording.drain else { continue };
+        let found = loads(&recording.time_s, &recording.power_w, None);
+        let drain = found.states.iter().find(|s| s.kind == Kind::Draining);
+        println!("{} {from}–{to} {watts} W: {drain:?}", recording.name);
+        let drain = drain.unwrap();
+        assert!((drain.power_w - watts).abs() <= 5.0);
+        assert!(overlap((from, to), (drain.start_s, drain.end_s)) >= 0.5);
     }
 }

@@ -35,7 +35,7 @@ pub struct Loads {
 /// No meter for a socket reads in coarser steps, in watts; larger ones are loads that switch.
 const COARSEST_W: f64 = 5.0;
 
-/// Loads of one run of a machine.
+/// Loads of one run of a machine; for a recording of days use [`runs`] or [`Stream`], which part it into runs first.
 ///
 /// `time_s` and `power_w` go row by row; rows may repeat a moment or stand out of order. `volts` is the mains voltage
 /// at the socket while the heater is on, where known, for ohms.

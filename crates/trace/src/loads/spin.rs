@@ -46,6 +46,9 @@ const SPIN_S: f64 = 45.0;
 const DRYING_S: f64 = 900.0;
 /// What starts within this time of the heater's end ran with it, in seconds.
 const AFTER_HEATER_S: f64 = 20.0;
+/// Rinse spins together hold the final spin's level at most this many times as long as it does; a pump or fan that runs
+/// through the programme holds its level longer.
+const ELSEWHERE: f64 = 2.0;
 /// Turns that a run must have before a spin to be a washing machine's.
 const TURNS: usize = 12;
 
@@ -158,11 +161,23 @@ fn spin_at(rows: &Rows, motor: &Motor, heater: &[Range<usize>], held: Range<usiz
         .map(|on| super::own::turns_on_top(rows, on, heater))
         .sum();
     let spin = measure(rows, leaves_distribution(rows, motor, held.start)..held.end);
-    (before.len() + on_top >= TURNS && spin.plateau_w >= 0.7 * turning_w(&before)).then_some(spin)
+    let usual_s = elsewhere_s(rows, motor, &held, 0.8 * spin.plateau_w);
+    // Rows further apart than a pause miss turns, and take turns in a row for a held level.
+    let (turns, most) = if rows.step_s > 5.0 { (TURNS / 2, 4.0 * ELSEWHERE) } else { (TURNS, ELSEWHERE) };
+    let rare = usual_s <= most * (spin.end_s - spin.start_s);
+    (rare && before.len() + on_top >= turns && spin.plateau_w >= 0.7 * turning_w(&before)).then_some(spin)
 }
 
 fn end_s(rows: &Rows, end: usize) -> f64 {
     super::heater::end_s(rows, end)
+}
+
+/// Seconds for which a level is held outside a stretch.
+fn elsewhere_s(rows: &Rows, motor: &Motor, stretch: &Range<usize>, level_w: f64) -> f64 {
+    (0..rows.len().saturating_sub(1))
+        .filter(|i| !stretch.contains(i) && motor.held_w[*i] >= level_w)
+        .map(|i| (rows.time_s[i + 1] - rows.time_s[i]).min(60.0))
+        .sum()
 }
 
 /// Walks back from where the spin has half its power to the last row at distribution speed.

@@ -43,7 +43,9 @@ const TURNS: usize = 3;
 const STANDBY: f64 = 0.05;
 /// What is quiet this long before or after a drum's turns is none of them, in seconds.
 const AROUND_S: f64 = 30.0;
-/// A drain follows a spin within this time, in seconds, and lasts this long.
+/// A drain pump draws at least this share of the run's highest held level without a heater.
+const DRAIN: f64 = 0.04;
+/// Shortest drain after a spin, in seconds.
 const DRAIN_S: f64 = 15.0;
 
 /// Heater intervals and spin as found, the rest cut into levels.
@@ -54,6 +56,10 @@ pub(crate) fn states(rows: &Rows, held_w: &[f64], loads: &Loads) -> Vec<State> {
         heating.chain(loads.spins.iter().map(|s| (s.start_s, s.end_s, Kind::Spinning)))
     {
         known.push((rows.between(start_s, end_s), kind));
+    }
+    let top = held_w.iter().copied().fold(0.0, f64::max);
+    for spin in &loads.spins {
+        known.extend(drain(rows, spin.end_s, top).map(|range| (range, Kind::Draining)));
     }
     known.sort_by_key(|(range, _)| range.start);
     let mut found = Vec::new();
@@ -68,6 +74,22 @@ pub(crate) fn states(rows: &Rows, held_w: &[f64], loads: &Loads) -> Vec<State> {
     }
     between(rows, held_w, loads, from..rows.len(), &mut found);
     found
+}
+
+/// Rows after a spin that stay at one low level, as with the drain pump alone.
+fn drain(rows: &Rows, spin_end_s: f64, top: f64) -> Option<Range<usize>> {
+    let start = rows.between(spin_end_s, f64::INFINITY).start;
+    let first = rows.between(spin_end_s, spin_end_s + DRAIN_S.max(4.0 * rows.step_s));
+    let level = quantile(&rows.calm_w[first.clone()], 0.5);
+    if first.len() < 3 || !(DRAIN * top..0.5 * top).contains(&level) {
+        return None;
+    }
+    let on = |w: f64| (w - level).abs() <= 0.25 * level;
+    // The first rows can be the spin's edge.
+    let edge = |i: usize| i < 2 || rows.time_s[start + i] - spin_end_s <= 5.0;
+    let length = rows.calm_w[start..].iter().enumerate().take_while(|(i, w)| edge(*i) || on(**w)).count();
+    let range = start..start + length;
+    (end_s(rows, range.end) - spin_end_s >= DRAIN_S).then_some(range)
 }
 
 fn between(rows: &Rows, held_w: &[f64], loads: &Loads, range: Range<usize>, found: &mut Vec<State>) {
@@ -128,11 +150,8 @@ fn kind(rows: &Rows, loads: &Loads, part: &Range<usize>, top: f64) -> Kind {
     let (start_s, stop_s) = (rows.time_s[part.start], end_s(rows, part.end));
     let turns = turns_in(loads, start_s, stop_s).len();
     let level = quantile(&rows.power_w[part.clone()], 0.5);
-    let after_spin = |s: &super::Spin| start_s >= s.end_s && start_s - s.end_s <= DRAIN_S;
     if turns >= TURNS && turns as f64 * 60.0 >= stop_s - start_s {
         Kind::Reversing
-    } else if loads.spins.iter().any(after_spin) && stop_s - start_s >= DRAIN_S && level > 0.0 && turns == 0 {
-        Kind::Draining
     } else if level <= STANDBY * top {
         Kind::Standby
     } else {

@@ -2,14 +2,14 @@
 //!
 //! What is found in a run depends on the whole of it (a heater is known by being the largest load that lasts, the
 //! final spin by being the last), so the look-back is one run: from two minutes before its first load to fifteen
-//! minutes without one, and never more than `LONGEST` (200,000) rows. Idle time between runs is not kept.
+//! minutes without one, and never more than `LONGEST` (100,000) rows. Idle time between runs is not kept.
 
 use std::collections::VecDeque;
 
 use super::{Loads, loads};
 
 /// Longest run in rows; a longer one is read in parts.
-const LONGEST: usize = 200_000;
+const LONGEST: usize = 100_000;
 /// A run ends after this long without a load, in seconds.
 const QUIET_S: f64 = 900.0;
 /// What is kept from before the first load, in seconds and in rows.
@@ -39,7 +39,7 @@ pub enum Change {
     Ended(Box<Run>),
 }
 
-/// Reads a recording sample by sample. Memory is bounded by 200,000 rows, however long the recording.
+/// Reads a recording sample by sample. Memory is bounded by 100,000 rows, however long the recording.
 #[derive(Debug, Clone, Default)]
 pub struct Stream {
     volts: Option<f64>,
