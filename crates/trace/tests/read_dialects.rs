@@ -243,6 +243,13 @@ fn a_meter_that_is_stuck() {
 }
 
 #[test]
+fn the_only_numbers_beside_the_time_are_taken_for_power_with_the_question() {
+    let file = "entity,state,last_changed\nplug.washer,151,2024-01-13T10:00:00Z\nplug.washer,156.5,2024-01-13T10:00:01Z\n";
+    assert!(check(file, &TWO).questions[0].contains("Is “state” the power in watts?"));
+    assert!(refused("t,Temperature (°C)\n0,20\n1,21\n").contains("no column holds power"));
+}
+
+#[test]
 fn columns_can_be_named() {
     let file = "t,a1,a2\n0,1,151\n1,2,156.5\n";
     assert!(refused(file).contains("no column holds power"));

@@ -192,13 +192,18 @@ pub(super) fn unit(text: &str) -> Option<(Role, f64)> {
 
 /// Reads a header: what the column holds and its scale.
 pub(super) fn role_of(header: &str) -> (Role, f64) {
+    told(header).unwrap_or((Role::Other, 1.0))
+}
+
+/// What a header tells; None where it holds no word and no unit that is known.
+pub(super) fn told(header: &str) -> Option<(Role, f64)> {
     let (name, unit_text) = split_unit(header);
     let found = unit_text.as_deref().and_then(unit);
     let lower = name.to_lowercase().replace(['_', '-', '/', '.', ':'], " ");
     let lower = lower.trim();
     let short = SHORT.iter().find(|(word, _)| *word == lower).map(|&(_, role)| role);
     let named = short.or_else(|| WORDS.iter().find(|(word, _)| lower.contains(word)).map(|&(_, role)| role));
-    match (named, found) {
+    Some(match (named, found) {
         (Some(Role::PowerFactor), Some((Role::Other, _))) => (Role::PowerFactor, 0.01),
         // The unit is the surer of the two: "Consumption (W)" is power. Only "time" outweighs, as in "min".
         (Some(Role::Other), Some(_)) => (Role::Other, 1.0),
@@ -206,8 +211,8 @@ pub(super) fn role_of(header: &str) -> (Role, f64) {
         (Some(role), Some((Role::Time, _))) if !matches!(role, Role::Time) => (role, 1.0),
         (_, Some((role, scale))) => (role, scale),
         (Some(role), None) => (role, 1.0),
-        (None, None) => unit(lower).unwrap_or((Role::Other, 1.0)),
-    }
+        (None, None) => return unit(lower),
+    })
 }
 
 /// `Power (kW)`, `power_kW`, `P [kW]`, `Leistung in kW`, `P/kW`, `Power kW` → the name and the unit.

@@ -111,6 +111,7 @@ pub(super) fn sniff(head: &[u8], options: &Options) -> Result<Plan, ReadError> {
     }
     chosen(&mut plan.columns, options)?;
     settle_time(&table, &mut plan)?;
+    guess_power(&table, &mut plan);
     settle_power(&mut plan)?;
     plan.time = time_format(&table, head, &mut plan, options)?;
     Ok(plan)
@@ -274,6 +275,22 @@ fn settle_time(table: &Table<'_>, plan: &mut Plan) -> Result<(), ReadError> {
         }
     }
     Ok(())
+}
+
+/// The one column of numbers beside the time, under a name that tells nothing, is taken for power, with the question.
+fn guess_power(table: &Table<'_>, plan: &mut Plan) {
+    if plan.columns.iter().any(|c| !matches!(c.role, Role::Time | Role::Date | Role::Other)) {
+        return;
+    }
+    let open = |c: &&mut Column| {
+        let silent = c.role == Role::Other && columns::told(&c.name).is_none();
+        silent && column_cells(table, c.index).take(20).any(cells::numeric)
+    };
+    let mut columns = plan.columns.iter_mut().filter(open);
+    if let (Some(column), None) = (columns.next(), columns.next()) {
+        column.role = Role::Power;
+        plan.questions.push(format!("Is “{}” the power in watts? It was taken for that", column.name));
+    }
 }
 
 /// Leaves one column a role, and sees that power can be had.
