@@ -1,0 +1,2 @@
+//! Diagnosis.
+pub mod network;
