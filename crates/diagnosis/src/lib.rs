@@ -1,2 +1,3 @@
 //! Diagnosis.
 pub mod network;
+pub mod plan;
