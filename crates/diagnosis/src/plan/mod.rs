@@ -1,12 +1,15 @@
 //! What to do next: the plan with the least expected cost until the machine works.
 //!
 //! A [`Problem`] holds suspects, checks, repairs, access and parts. [`plan`] gives every move open now with bounds on
-//! the expected cost of the whole job if it is taken, the best first. Small plain problems are valued state by state
-//! (`lattice.rs`); all others by best-first search between a lower and an upper bound (`search.rs`, `bounds.rs`).
+//! the expected cost of the whole job if it is taken, the best first.
+//!
+//! Read in this order: `problem.rs` (what is given), `state.rs` (what a move does), `bounds.rs` (what a state costs at
+//! least and at most), `search.rs` (closing the gap). `components.rs` only turns faulty components into a [`Problem`].
+//!
+//! Always true: a plan's bounds hold the optimum, whatever the effort; the greedy rules are in the graph from the start.
 
 mod bounds;
 mod components;
-mod lattice;
 mod problem;
 mod search;
 mod state;
@@ -22,18 +25,16 @@ use state::Model;
 /// How much work a plan may take.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Effort {
-    /// Most states that are valued exhaustively, at 8 bytes each for at most about a quarter of them at a time.
-    pub lattice_states: u64,
-    /// Most states that the search may look at, at some 300 bytes each.
-    pub nodes: usize,
+    /// Most states that the search may look at, at some 400 bytes each (it may end a few hundred above).
+    pub states: usize,
     /// The search stops when the bounds are closer than this share of the upper one; 0: only when they meet.
     pub gap: f64,
 }
 
 impl Default for Effort {
-    /// A fraction of a second on a small computer: a million states either way, gap 0.
+    /// Some tenths of a second: 100 000 states, gap 0.
     fn default() -> Self {
-        Self { lattice_states: 10_000_000, nodes: 200_000, gap: 0.0 }
+        Self { states: 100_000, gap: 0.0 }
     }
 }
 
@@ -55,10 +56,11 @@ pub struct Plan {
     pub lower: f64,
     /// The plan that starts with the first choice costs no more.
     pub upper: f64,
-    /// All moves open now that are possible and could change anything, by upper bound, best first.
+    /// All moves open now that are possible and could change anything, by upper bound, best first; equal ones in the
+    /// order of the steps.
     pub choices: Vec<Choice>,
     /// States looked at.
-    pub states: u64,
+    pub states: usize,
 }
 
 impl Plan {
@@ -68,20 +70,16 @@ impl Plan {
     }
 }
 
-/// The best next move and what it saves, exactly where the effort allows, else with a gap.
+/// The best next move: exact where the effort suffices, else with a gap.
 ///
-/// Never worse than the P/C rule or the myopic rule from the same start, whose plans the search knows from the
-/// beginning.
+/// Never worse than the P/C rule from the same start, nor than the myopic rule where the effort covers its plan: both
+/// are put into the graph before the search begins.
 ///
 /// # Errors
 /// What [`Problem::check`] refuses, and [`ProblemError::NoEnd`].
 pub fn plan(problem: &Problem, effort: &Effort) -> Result<Plan, ProblemError> {
     problem.check()?;
-    let model = Model::new(problem);
-    let plan = match lattice::states(&model) {
-        Some(states) if states <= effort.lattice_states => lattice::solve(&model, states),
-        _ => search::search(&model, effort),
-    };
+    let plan = search::search(&Model::new(problem), effort);
     if plan.upper.is_finite() { Ok(plan) } else { Err(ProblemError::NoEnd) }
 }
 

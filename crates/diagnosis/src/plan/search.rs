@@ -8,7 +8,7 @@ use super::state::{Model, Move, State};
 use super::{Choice, Effort, Plan};
 
 /// Bounds closer than this, relative, count as equal.
-const CLOSED: f64 = 1e-11;
+const CLOSED: f64 = 1e-12;
 
 /// A state in the graph.
 struct Node {
@@ -62,8 +62,8 @@ struct Graph<'a> {
 pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
     let mut graph = Graph { model, nodes: Vec::new(), index: HashMap::default() };
     let root = graph.node(model.start());
-    graph.follow_myopic_rule(root, effort.nodes);
-    while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.nodes.len() < effort.nodes {
+    graph.follow_myopic_rule(root, effort.states);
+    while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.nodes.len() < effort.states {
         graph.trial(root);
     }
     graph.plan()
@@ -159,7 +159,9 @@ impl Graph<'_> {
             Choice { step: edge.step, lower, upper }
         };
         let mut choices: Vec<Choice> = root.edges.iter().map(choice).collect();
-        choices.sort_by(|a, b| a.upper.total_cmp(&b.upper).then(a.lower.total_cmp(&b.lower)));
-        Plan { lower: root.lower, upper: root.upper, choices, states: self.nodes.len() as u64 }
+        // Equal but for rounding: the order of the steps decides (the sort is stable).
+        let rank = |c: &Choice| (c.upper / root.upper.max(f64::MIN_POSITIVE) * 1e10).round();
+        choices.sort_by(|a, b| rank(a).total_cmp(&rank(b)));
+        Plan { lower: root.lower, upper: root.upper, choices, states: self.nodes.len() }
     }
 }
