@@ -1,3 +1,4 @@
 //! Diagnosis.
+pub mod hypotheses;
 pub mod network;
 pub mod plan;
