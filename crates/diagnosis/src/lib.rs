@@ -1,4 +1,5 @@
 //! Diagnosis.
+pub mod consistency;
 pub mod hypotheses;
 pub mod network;
 pub mod plan;
