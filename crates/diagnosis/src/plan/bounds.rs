@@ -1,6 +1,6 @@
 //! Bounds on the expected cost from a state: from below by clairvoyance, from above by published greedy rules.
 
-use super::problem::Effect;
+use super::problem::{Effect, Proof};
 use super::state::{Model, Move, State};
 
 /// Least expected cost if the suspect were told for free: no plan can do better than knowing.
@@ -82,60 +82,96 @@ pub(super) struct Rule {
 /// cheaper than going on: the P/C rule (Kadane & Simon 1977; Heckerman, Breese & Rommelse 1995), with access in the
 /// cost, a system test after each repair, and one return visit with all parts still wanted.
 pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
+    let mut walk = Walk { model, now: state.clone(), mass: 1.0 };
     let mut taken: Vec<(f64, f64, Move)> = Vec::new();
-    let mut now = state.clone();
-    loop {
-        let next = if now.cured > 0.0 { Some(Move::SystemTest) } else { best_repair(model, &now) };
-        let next = next.or_else(|| {
-            let wanted = if now.may_return { model.wanted_parts(&now) } else { 0 };
-            (wanted != 0).then_some(Move::ReturnWith(wanted))
-        });
-        let Some((step, transition)) = next.and_then(|m| Some((m, model.apply(&now, m)?))) else { break };
-        let mut children = transition.next.into_iter();
-        match children.next() {
-            Some((probability, child)) => {
-                taken.push((transition.cost, probability, step));
-                now = child;
-            }
-            None => {
-                taken.push((transition.cost, 0.0, step));
-                break;
-            }
-        }
+    while walk.mass > 0.0 {
+        let before = walk.mass;
+        let Some((step, cost)) = walk.advance() else { break };
+        taken.push((before, cost, step));
     }
-    let mut rule = Rule { first: Move::GiveUp, cost: model.give_up };
-    for &(cost, going_on, step) in taken.iter().rev() {
-        let total = cost + if going_on > 0.0 { going_on * rule.cost } else { 0.0 };
-        rule = if total <= model.give_up {
-            Rule { first: step, cost: total }
+    // Costs are weighted with the probability of being there; going on from mass zero costs nothing.
+    let give_up = |mass: f64| if mass > 0.0 { mass * model.give_up } else { 0.0 };
+    let mut rule = Rule { first: Move::GiveUp, cost: give_up(walk.mass) };
+    for &(mass, cost, step) in taken.iter().rev() {
+        let (through, instead) = (mass * cost + rule.cost, give_up(mass));
+        rule = if through <= instead {
+            Rule { first: step, cost: through }
         } else {
-            Rule { first: Move::GiveUp, cost: model.give_up }
+            Rule { first: Move::GiveUp, cost: instead }
         };
     }
     rule
 }
 
-fn best_repair(model: &Model, state: &State) -> Option<Move> {
-    let mut best: Option<(f64, f64, usize)> = None;
-    for (i, step) in model.steps.iter().enumerate() {
-        let Effect::Repair { left } = step.effect else { continue };
-        if state.done >> i & 1 == 1 || model.part_cost(state, i) != Some(0.0) {
-            continue;
+/// A walk along the P/C rule, with weights that are not normalised: the state's belief is joint with being there.
+struct Walk<'a> {
+    model: &'a Model<'a>,
+    now: State,
+    mass: f64,
+}
+
+impl Walk<'_> {
+    /// Does what the rule says; gives the move and its cost, or None at the end of all repairs.
+    fn advance(&mut self) -> Option<(Move, f64)> {
+        if self.now.cured > 0.0 {
+            (self.now.cured, self.now.open) = (0.0, 0);
+            self.mass = self.now.belief.iter().sum();
+            return Some((Move::SystemTest, self.model.test_cost));
         }
-        let (mut cured, mut moved) = (0.0, 0.0);
-        for (suspect, (&b, l)) in state.belief.iter().zip(left).enumerate() {
-            cured += b * (1.0 - l.probability);
-            if l.suspect != suspect {
-                moved += b;
+        if let Some((i, cost)) = self.best_repair() {
+            self.repair(i);
+            return Some((Move::Step(i), cost));
+        }
+        let wanted = if self.now.may_return { self.model.wanted_parts(&self.now) } else { 0 };
+        if wanted == 0 {
+            return None;
+        }
+        self.now.parts |= wanted;
+        (self.now.may_return, self.now.open) = (false, 0);
+        Some((Move::ReturnWith(wanted), self.model.return_cost(wanted)))
+    }
+
+    fn best_repair(&self) -> Option<(usize, f64)> {
+        let mut best: Option<(f64, f64, usize, f64)> = None;
+        for repair in &self.model.repairs {
+            let i = repair.step;
+            if self.now.done >> i & 1 == 1 || !self.model.part_at_hand(&self.now, i) {
+                continue;
+            }
+            let (mut cured, mut moved) = (0.0, 0.0);
+            for &(suspect, left) in &repair.acts_on {
+                let b = self.now.belief[suspect];
+                cured += b * (1.0 - left.probability);
+                moved += if left.suspect == suspect { 0.0 } else { b };
+            }
+            if cured <= 0.0 && moved <= 0.0 {
+                continue;
+            }
+            let cost = self.model.steps[i].cost + self.model.access_cost(self.model.opened(&self.now, i), i);
+            let priced = cost.max(f64::MIN_POSITIVE);
+            let (cured, moved) = (cured / priced, moved / priced);
+            if best.is_none_or(|(c, m, _, _)| (cured, moved) > (c, m)) {
+                best = Some((cured, moved, i, cost));
             }
         }
-        let cost = (step.cost + model.access_cost(state.open, i)).max(f64::MIN_POSITIVE);
-        let (cured, moved) = (cured / cost, moved / cost);
-        if (cured > 0.0 || moved > 0.0) && best.is_none_or(|(c, m, _)| (cured, moved) > (c, m)) {
-            best = Some((cured, moved, i));
+        best.map(|(_, _, i, cost)| (i, cost))
+    }
+
+    fn repair(&mut self, i: usize) {
+        let Some(repair) = self.model.repairs.iter().find(|r| r.step == i) else { return };
+        // Suspects with fewer faults stand first, so that what moves down is not moved twice.
+        for &(suspect, left) in &repair.acts_on {
+            let b = std::mem::take(&mut self.now.belief[suspect]);
+            self.now.belief[left.suspect] += b * left.probability;
+            self.now.cured += b * (1.0 - left.probability);
+        }
+        self.now.open = self.model.opened(&self.now, i) | self.model.needed(i);
+        self.now.done |= 1 << i;
+        if self.model.problem.proof == Proof::AtOnce {
+            self.now.cured = 0.0;
+            self.mass = self.now.belief.iter().sum();
         }
     }
-    best.map(|(_, _, i)| Move::Step(i))
 }
 
 /// One step of the myopic rule (Heckerman, Breese & Rommelse 1995): the check with the least

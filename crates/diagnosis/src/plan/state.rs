@@ -51,12 +51,19 @@ pub(super) struct Remedy {
     pub(super) left: Left,
 }
 
+/// A repair and the suspects that it acts on, in their order.
+pub(super) struct Repair {
+    pub(super) step: usize,
+    pub(super) acts_on: Vec<(usize, Left)>,
+}
+
 /// A problem prepared for search.
 pub(super) struct Model<'a> {
     pub(super) problem: &'a Problem,
     pub(super) steps: Vec<Ready<'a>>,
     /// For each suspect the repairs that act on it, by cost over success, best first.
     pub(super) remedies: Vec<Vec<Remedy>>,
+    pub(super) repairs: Vec<Repair>,
     /// Whether each repair leaves a suspect as it was or cures it; false when faults are mended one by one.
     pub(super) all_or_nothing: bool,
     pub(super) test_cost: f64,
@@ -73,13 +80,13 @@ impl<'a> Model<'a> {
             effect: &step.effect,
         };
         let mut remedies: Vec<Vec<Remedy>> = problem.suspects.iter().map(|_| Vec::new()).collect();
-        for (i, step) in problem.steps.iter().enumerate() {
-            if let Effect::Repair { left } = &step.effect {
-                for (suspect, &left) in left.iter().enumerate() {
-                    if left.suspect != suspect || left.probability < 1.0 {
-                        remedies[suspect].push(Remedy { step: i, left });
-                    }
-                }
+        let mut repairs = Vec::new();
+        for (step, effect) in problem.steps.iter().map(|s| &s.effect).enumerate() {
+            if let Effect::Repair { left } = effect {
+                let acts = |&(suspect, left): &(usize, Left)| left.suspect != suspect || left.probability < 1.0;
+                let acts_on: Vec<(usize, Left)> = left.iter().copied().enumerate().filter(acts).collect();
+                acts_on.iter().for_each(|&(suspect, left)| remedies[suspect].push(Remedy { step, left }));
+                repairs.push(Repair { step, acts_on });
             }
         }
         let ratio = |r: &Remedy| problem.steps[r.step].cost / (1.0 - r.left.probability);
@@ -92,6 +99,7 @@ impl<'a> Model<'a> {
             problem,
             steps: problem.steps.iter().map(ready).collect(),
             remedies,
+            repairs,
             all_or_nothing,
             test_cost: if let Proof::SystemTest { cost } = problem.proof { cost } else { 0.0 },
             give_up: problem.give_up.unwrap_or(f64::INFINITY),
@@ -125,12 +133,28 @@ impl<'a> Model<'a> {
 
     /// Least cost of having the part of step `i`, None when it can no longer be had.
     pub(super) fn part_cost(&self, state: &State, i: usize) -> Option<f64> {
-        let missing = self.steps[i].part & !state.parts;
-        let Some(stock) = self.problem.stock.as_ref().filter(|_| missing != 0) else { return Some(0.0) };
-        if !state.may_return {
-            return None;
+        if self.part_at_hand(state, i) {
+            return Some(0.0);
         }
-        Some(stock.visit + self.handling(missing))
+        state.may_return.then(|| self.return_cost(self.steps[i].part & !state.parts))
+    }
+
+    pub(super) fn part_at_hand(&self, state: &State, i: usize) -> bool {
+        self.problem.stock.is_none() || self.steps[i].part & !state.parts == 0
+    }
+
+    /// What is still open once step `i` has closed what it must.
+    pub(super) fn opened(&self, state: &State, i: usize) -> u64 {
+        state.open & !self.steps[i].shut
+    }
+
+    pub(super) fn needed(&self, i: usize) -> u64 {
+        self.steps[i].need
+    }
+
+    /// Cost of coming back with these parts.
+    pub(super) fn return_cost(&self, parts: u64) -> f64 {
+        self.problem.stock.as_ref().map_or(0.0, |s| s.visit) + self.handling(parts)
     }
 
     fn handling(&self, mut parts: u64) -> f64 {
@@ -197,9 +221,8 @@ impl<'a> Model<'a> {
                 Some(Transition { cost: self.test_cost, next })
             }
             Move::ReturnWith(parts) => {
-                let visit = self.problem.stock.as_ref().map_or(0.0, |s| s.visit);
                 let next = State { parts: state.parts | parts, may_return: false, open: 0, ..state.clone() };
-                Some(Transition { cost: visit + self.handling(parts), next: vec![(1.0, next)] })
+                Some(Transition { cost: self.return_cost(parts), next: vec![(1.0, next)] })
             }
             Move::Step(i) => self.apply_step(state, i),
         }
@@ -207,7 +230,7 @@ impl<'a> Model<'a> {
 
     fn apply_step(&self, state: &State, i: usize) -> Option<Transition> {
         let step = &self.steps[i];
-        if state.done >> i & 1 == 1 || step.part & !state.parts != 0 {
+        if state.done >> i & 1 == 1 || !self.part_at_hand(state, i) {
             return None;
         }
         let next = match step.effect {
@@ -215,9 +238,9 @@ impl<'a> Model<'a> {
             Effect::Check { outcomes } => Self::check(&state.belief, outcomes)?,
             Effect::Repair { left } => self.repair(state, left)?,
         };
-        let cost = step.cost + self.access_cost(state.open & !step.shut, i);
+        let cost = step.cost + self.access_cost(self.opened(state, i), i);
         let after = |(probability, belief, cured)| {
-            let open = (state.open & !step.shut) | step.need;
+            let open = self.opened(state, i) | step.need;
             (probability, State { belief, cured, done: state.done | 1 << i, open, ..*state })
         };
         Some(Transition { cost, next: next.into_iter().map(after).collect() })
