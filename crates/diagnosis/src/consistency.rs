@@ -364,7 +364,13 @@ impl Component {
             Some(output) if !product => {
                 output.checked_sub(total).map_or(Follows::Nothing, |v| Follows::Value(open, v))
             }
-            Some(output) if total == 0 => if output == 0 { Follows::Nothing } else { Follows::Impossible },
+            Some(output) if total == 0 => {
+                if output == 0 {
+                    Follows::Nothing
+                } else {
+                    Follows::Impossible
+                }
+            }
             Some(output) if output % total != 0 => Follows::Impossible,
             Some(output) => Follows::Value(open, output / total),
         }
@@ -396,7 +402,9 @@ pub fn hitting_sets(sets: &[u64]) -> Vec<u64> {
 /// Weights as probabilities, likeliest first.
 fn normalised(mut weights: Vec<(u64, f64)>) -> Vec<(u64, f64)> {
     let total: f64 = weights.iter().map(|w| w.1).sum();
-    weights.iter_mut().for_each(|w| w.1 /= total);
+    for weight in &mut weights {
+        weight.1 /= total;
+    }
     weights.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     weights
 }

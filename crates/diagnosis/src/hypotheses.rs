@@ -91,7 +91,10 @@ impl fmt::Display for HypothesesError {
                 write!(f, "part {part}: give each fault mode a probability, together at most 1")
             }
             Self::BadConsequence { consequence } => {
-                write!(f, "consequence {consequence}: name two faults of different parts and a probability from 0 to 1")
+                write!(
+                    f,
+                    "consequence {consequence}: name two faults of different parts and a probability from 0 to 1"
+                )
             }
             Self::NothingFits => f.write_str("no set of faults fits this evidence; take the readings again"),
             Self::BadLikelihood => f.write_str("a likelihood is not a number or above its stated bound"),
@@ -162,7 +165,9 @@ impl Prior {
                 continue;
             }
             for i in 0..ways.len() {
-                let Err(place) = ways[i].0.faults.binary_search_by_key(&c.effect.part, |f| f.part) else { continue };
+                let Err(place) = ways[i].0.faults.binary_search_by_key(&c.effect.part, |f| f.part) else {
+                    continue;
+                };
                 let mut struck = ways[i].clone();
                 struck.0.faults.insert(place, c.effect);
                 struck.1 *= c.probability;
@@ -209,7 +214,11 @@ pub struct Enumeration<'a> {
 impl Enumeration<'_> {
     /// Prior mass not made yet: never less than the sum of what is still to come. Zero when all is made.
     pub fn left_out(&self) -> f64 {
-        if self.heap.is_empty() && self.ready.is_empty() { 0.0 } else { (1.0 - self.made.total()).max(0.0) + f64::EPSILON }
+        if self.heap.is_empty() && self.ready.is_empty() {
+            0.0
+        } else {
+            (1.0 - self.made.total()).max(0.0) + f64::EPSILON
+        }
     }
 
     /// The three successors of a set, each less likely and reached in no other way: the last part one state on, a

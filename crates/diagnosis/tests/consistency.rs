@@ -3,7 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use diagnosis::consistency::{Component, ConsistencyError, Relation, System, hitting_sets, minimal_posterior};
+use diagnosis::consistency::{
+    Component, ConsistencyError, Relation, System, hitting_sets, minimal_posterior,
+};
 use proptest::prelude::*;
 use serde_json::Value;
 
@@ -36,7 +38,10 @@ fn load(name: &str) -> (Loaded, Value) {
         output: index(&g.3),
     };
     let system = System::new(signals.len(), gates.iter().map(component).collect(), &known).unwrap();
-    (Loaded { system, components: gates.into_iter().map(|g| g.0).collect(), signals }, file["expected"].clone())
+    (
+        Loaded { system, components: gates.into_iter().map(|g| g.0).collect(), signals },
+        file["expected"].clone(),
+    )
 }
 
 /// `M1: X=A*C` or `A1: F=X+Y`.
@@ -56,13 +61,23 @@ fn gate(gate: &Value) -> (String, Relation, Vec<String>, String) {
         "nand" => Relation::Nand,
         other => panic!("gate {other}"),
     };
-    (text(&gate["id"]), relation, gate["inputs"].as_array().unwrap().iter().map(text).collect(), text(&gate["output"]))
+    (
+        text(&gate["id"]),
+        relation,
+        gate["inputs"].as_array().unwrap().iter().map(text).collect(),
+        text(&gate["output"]),
+    )
 }
 
 impl Loaded {
     fn members(&self, set: u64) -> Vec<String> {
-        let mut names: Vec<String> =
-            self.components.iter().enumerate().filter(|(i, _)| set >> i & 1 == 1).map(|(_, n)| n.clone()).collect();
+        let mut names: Vec<String> = self
+            .components
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| set >> i & 1 == 1)
+            .map(|(_, n)| n.clone())
+            .collect();
         names.sort();
         names
     }
@@ -83,7 +98,9 @@ fn assert_map(expected: &Value, got: &BTreeMap<String, f64>, what: &str) {
 
 #[test]
 fn reference_systems() {
-    for name in ["md-01-polybox", "md-02-polybox-after-X", "md-03-full-adder", "md-04-c17", "md-05-two-bit-adder"] {
+    for name in
+        ["md-01-polybox", "md-02-polybox-after-X", "md-03-full-adder", "md-04-c17", "md-05-two-bit-adder"]
+    {
         let (loaded, expected) = load(name);
         let minimal = loaded.system.minimal().unwrap();
         let sets = |key: &str| -> Vec<Vec<String>> { serde_json::from_value(expected[key].clone()).unwrap() };
@@ -93,10 +110,12 @@ fn reference_systems() {
         let priors = vec![expected["prior_p"].as_f64().unwrap(); loaded.components.len()];
         let posterior = loaded.system.posterior(&minimal, &priors).unwrap();
         assert_eq!(posterior.len() as i64, expected["n_diagnoses"].as_i64().unwrap(), "{name}");
-        let named = |list: &[(u64, f64)]| list.iter().map(|&(s, p)| (loaded.members(s).join("+"), p)).collect();
+        let named =
+            |list: &[(u64, f64)]| list.iter().map(|&(s, p)| (loaded.members(s).join("+"), p)).collect();
         assert_map(&expected["posterior_all_consistent"], &named(&posterior), name);
         assert_map(&expected["posterior_minimal_only"], &named(&minimal_posterior(&minimal, &priors)), name);
-        let marginal = |i: usize| posterior.iter().filter(|(s, _)| s >> i & 1 == 1).map(|(_, p)| p).sum::<f64>();
+        let marginal =
+            |i: usize| posterior.iter().filter(|(s, _)| s >> i & 1 == 1).map(|(_, p)| p).sum::<f64>();
         let marginals = loaded.components.iter().enumerate().map(|(i, n)| (n.clone(), marginal(i))).collect();
         assert_map(&expected["component_marginals_all_consistent"], &marginals, name);
 
@@ -110,7 +129,8 @@ fn reference_systems() {
         }
         let best = &loaded.signals[probes[0].signal];
         let list = expected["best_probes_by_split_entropy"].as_array();
-        let fits = list.map_or(expected["best_probe_by_split_entropy"] == **best, |l| l.iter().any(|b| b == best));
+        let fits =
+            list.map_or(expected["best_probe_by_split_entropy"] == **best, |l| l.iter().any(|b| b == best));
         assert!(fits, "{name}: measure {best} first");
     }
 }

@@ -3,7 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use diagnosis::hypotheses::{Consequence, Fault, HypothesesError, Hypothesis, Limits, Part, Posterior, Prior, posterior};
+use diagnosis::hypotheses::{
+    Consequence, Fault, HypothesesError, Hypothesis, Limits, Part, Posterior, Prior, posterior,
+};
 use proptest::prelude::*;
 
 const ALL: Limits = Limits { left_out: 0.0, hypotheses: usize::MAX };
@@ -60,19 +62,25 @@ fn machine(seed: u64, most_parts: usize) -> Machine {
             let modes = 1 + random.below(3);
             // Now and then a part that is more likely broken than sound, and a mode that cannot be.
             let scale = if random.below(8) == 0 { 0.9 } else { 0.15 };
-            let mode = |random: &mut Random| if random.below(12) == 0 { 0.0 } else { scale * random.unit() / modes as f64 };
+            let mode = |random: &mut Random| {
+                if random.below(12) == 0 { 0.0 } else { scale * random.unit() / modes as f64 }
+            };
             Part { modes: (0..modes).map(|_| mode(&mut random)).collect() }
         })
         .collect();
     let mut consequences = Vec::new();
     for _ in 0..random.below(4) {
-        let fault = |part: usize, random: &mut Random| Fault { part, mode: random.below(parts[part].modes.len()) };
+        let fault =
+            |part: usize, random: &mut Random| Fault { part, mode: random.below(parts[part].modes.len()) };
         let from = random.below(count);
         let to = (from + 1 + random.below(count - 1)) % count;
         let (cause, effect) = (fault(from, &mut random), fault(to, &mut random));
         consequences.push(Consequence { cause, effect, probability: random.unit() });
     }
-    let reading = |random: &mut Random| Reading { parts: (random.below(count), random.below(count)), seed: random.next() };
+    let reading = |random: &mut Random| Reading {
+        parts: (random.below(count), random.below(count)),
+        seed: random.next(),
+    };
     let readings = (0..6).map(|_| reading(&mut random)).collect();
     Machine { parts, consequences, readings }
 }
@@ -120,7 +128,9 @@ fn long_way(machine: &Machine) -> BTreeMap<Hypothesis, f64> {
         }
     }
     let total: f64 = weights.values().sum();
-    weights.values_mut().for_each(|w| *w /= total);
+    for weight in weights.values_mut() {
+        *weight /= total;
+    }
     weights
 }
 
@@ -134,7 +144,10 @@ fn posterior_equals_full_enumeration_on_300_machines() {
         assert_eq!(listed.len(), short.hypotheses.len(), "seed {seed}: a hypothesis is listed twice");
         for (hypothesis, expected) in &long {
             let got = listed.get(hypothesis).copied().unwrap_or(0.0);
-            assert!((got - expected).abs() <= 1e-12, "seed {seed}: {hypothesis:?} {got}, expected {expected}");
+            assert!(
+                (got - expected).abs() <= 1e-12,
+                "seed {seed}: {hypothesis:?} {got}, expected {expected}"
+            );
         }
     }
 }
@@ -233,9 +246,8 @@ fn a_consequential_pair_comes_before_other_pairs() {
 #[test]
 fn a_large_machine_needs_few_hypotheses() {
     let mut random = Random(7);
-    let parts: Vec<Part> = (0..30)
-        .map(|i| Part { modes: (0..2 + i % 2).map(|_| 0.002 * random.unit()).collect() })
-        .collect();
+    let parts: Vec<Part> =
+        (0..30).map(|i| Part { modes: (0..2 + i % 2).map(|_| 0.002 * random.unit()).collect() }).collect();
     let prior = Prior::new(&parts, vec![]).unwrap();
     let answer = posterior(&prior, |_| 0.0, 0.0, &Limits::default()).unwrap();
     assert!(answer.left_out <= 1e-4);

@@ -72,8 +72,18 @@ fn two_visits_cost_what_is_known_for_each_van_load() {
 /// The rules that ours must never be worse than, at their own published cost.
 #[test]
 fn greedy_rules_cost_what_is_known() {
-    for name in ["ts-01-pc-basic", "ts-02-dependent-actions", "ts-03-imperfect-actions-questions", "ts-04-observe-then-repair",
-        "ts-05-nospin-tests", "ts-06-myopic-trap", "ts-07-walk-away", "ts-15-medium", "ts-16-large", "ts-17-xlarge"] {
+    for name in [
+        "ts-01-pc-basic",
+        "ts-02-dependent-actions",
+        "ts-03-imperfect-actions-questions",
+        "ts-04-observe-then-repair",
+        "ts-05-nospin-tests",
+        "ts-06-myopic-trap",
+        "ts-07-walk-away",
+        "ts-15-medium",
+        "ts-16-large",
+        "ts-17-xlarge",
+    ] {
         let loaded = load(name);
         let ratio = ratio_rule(&loaded.problem).unwrap();
         assert_close(ratio.cost, loaded.expected["greedy_pc_ecr"].as_f64().unwrap(), name);
@@ -82,7 +92,11 @@ fn greedy_rules_cost_what_is_known() {
         let myopic = myopic_rule(&loaded.problem).unwrap();
         if let Some(expected) = loaded.expected["myopic_test_ecr"].as_f64() {
             assert_close(myopic.cost, expected, name);
-            assert_eq!(loaded.name(myopic.first), loaded.expected["myopic_first"].as_str().unwrap(), "{name}");
+            assert_eq!(
+                loaded.name(myopic.first),
+                loaded.expected["myopic_first"].as_str().unwrap(),
+                "{name}"
+            );
         }
     }
 }
@@ -90,7 +104,13 @@ fn greedy_rules_cost_what_is_known() {
 /// Whatever the effort, the bounds hold the optimum, narrow, and stay below the published rules.
 #[test]
 fn little_effort_gives_honest_bounds() {
-    for name in ["ts-03-imperfect-actions-questions", "ts-11-clusters-checks", "ts-15-medium", "ts-16-large", "ts-17-xlarge"] {
+    for name in [
+        "ts-03-imperfect-actions-questions",
+        "ts-11-clusters-checks",
+        "ts-15-medium",
+        "ts-16-large",
+        "ts-17-xlarge",
+    ] {
         let loaded = load(name);
         let optimum = loaded.expected["optimal_ecr"].as_f64().unwrap();
         let rules = ratio_rule(&loaded.problem).unwrap().cost.min(myopic_rule(&loaded.problem).unwrap().cost);
@@ -99,7 +119,11 @@ fn little_effort_gives_honest_bounds() {
             let answer = plan(&loaded.problem, &Effort { states, gap: 0.0 }).unwrap();
             assert!(answer.lower <= optimum + 1e-9 && optimum <= answer.upper + 1e-9, "{name}: {answer:?}");
             assert!(answer.gap() <= gap + 1e-9, "{name}: the gap grew");
-            assert!(states < 20_000 || answer.upper <= rules + 1e-9, "{name}: {} against {rules}", answer.upper);
+            assert!(
+                states < 20_000 || answer.upper <= rules + 1e-9,
+                "{name}: {} against {rules}",
+                answer.upper
+            );
             gap = answer.gap();
         }
     }

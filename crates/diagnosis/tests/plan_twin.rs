@@ -2,8 +2,8 @@
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
 use diagnosis::plan::{
-    Access, Component, ComponentCheck, Components, Effect, Effort, Left, Problem, ProblemError, Proof, Step, Stock,
-    Structure, Supply, myopic_rule, plan, ratio_rule,
+    Access, Component, ComponentCheck, Components, Effect, Effort, Left, Problem, ProblemError, Proof, Step,
+    Stock, Structure, Supply, myopic_rule, plan, ratio_rule,
 };
 
 /// splitmix64.
@@ -39,7 +39,10 @@ fn problem(seed: u64) -> Problem {
     let total: f64 = weights.iter().sum();
     let panels = r.below(4);
     let access: Vec<Access> = (0..panels)
-        .map(|i| Access { parent: (i > 0 && r.below(2) == 0).then(|| r.below(i)), cost: r.pick(&[2.0, 5.0, 11.0]) })
+        .map(|i| Access {
+            parent: (i > 0 && r.below(2) == 0).then(|| r.below(i)),
+            cost: r.pick(&[2.0, 5.0, 11.0]),
+        })
         .collect();
     let parts = if r.below(3) == 0 { 1 + r.below(2) } else { 0 };
     let mut steps = Vec::new();
@@ -64,7 +67,8 @@ fn problem(seed: u64) -> Problem {
         access,
         steps,
         proof: if r.below(3) == 0 { Proof::SystemTest { cost: r.pick(&[0.0, 4.0]) } } else { Proof::AtOnce },
-        stock: (parts > 0).then(|| Stock { parts: (0..parts).map(|_| supply(r)).collect(), visit: r.pick(&[3.0, 15.0]) }),
+        stock: (parts > 0)
+            .then(|| Stock { parts: (0..parts).map(|_| supply(r)).collect(), visit: r.pick(&[3.0, 15.0]) }),
         give_up: Some(r.pick(&[25.0, 60.0, 150.0])),
     }
 }
@@ -186,8 +190,16 @@ fn after_step(problem: &Problem, at: &Position, i: usize, here: f64) -> f64 {
 fn assert_agrees(problem: &Problem, what: &str) {
     let expected = best(problem, &start(problem));
     let answer = plan(problem, &Effort { states: 1_000_000, gap: 0.0 }).unwrap();
-    assert!((answer.upper - expected).abs() <= 1e-9 * expected, "{what}: {} expected {expected}", answer.upper);
-    assert!((answer.lower - expected).abs() <= 1e-9 * expected, "{what}: {} expected {expected}", answer.lower);
+    assert!(
+        (answer.upper - expected).abs() <= 1e-9 * expected,
+        "{what}: {} expected {expected}",
+        answer.upper
+    );
+    assert!(
+        (answer.lower - expected).abs() <= 1e-9 * expected,
+        "{what}: {} expected {expected}",
+        answer.lower
+    );
     for rule in [ratio_rule(problem).unwrap(), myopic_rule(problem).unwrap()] {
         assert!(answer.upper <= rule.cost + 1e-9, "{what}: a rule is better");
     }
@@ -216,7 +228,11 @@ fn plans_of_generated_components_equal_the_long_way() {
         let components = Components {
             components: (0..3).map(|_| component(r)).collect(),
             works: Structure::AtLeast { least: 1 + r.below(3), of },
-            checks: vec![ComponentCheck { cost: 1.0, leak: 0.05, links: vec![(0, 0.9), (r.below(2) + 1, 0.6)] }],
+            checks: vec![ComponentCheck {
+                cost: 1.0,
+                leak: 0.05,
+                links: vec![(0, 0.9), (r.below(2) + 1, 0.6)],
+            }],
             give_up: Some(r.pick(&[20.0, 80.0])),
         };
         assert_agrees(&components.problem().unwrap(), &format!("seed {seed}"));

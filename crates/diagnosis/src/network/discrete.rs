@@ -104,7 +104,9 @@ impl Discrete {
             } else {
                 row = self.eliminate(&factors, Some(i))?.table;
                 let total: f64 = row.iter().sum();
-                row.iter_mut().for_each(|p| *p /= total);
+                for p in &mut row {
+                    *p /= total;
+                }
             }
             variables.push(row);
         }

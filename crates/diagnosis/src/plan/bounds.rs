@@ -192,7 +192,11 @@ pub(super) fn myopic_rule(model: &Model, state: &State) -> Rule {
 }
 
 /// Expected cost of doing what the myopic rule says, again and again.
-pub(super) fn myopic_cost(model: &Model, state: &State, known: &mut std::collections::HashMap<u128, f64>) -> f64 {
+pub(super) fn myopic_cost(
+    model: &Model,
+    state: &State,
+    known: &mut std::collections::HashMap<u128, f64>,
+) -> f64 {
     let key = state.key();
     if let Some(&cost) = known.get(&key) {
         return cost;

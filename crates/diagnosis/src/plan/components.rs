@@ -101,10 +101,11 @@ impl Components {
                 let good = bad.iter().map(|b| 1.0 - b).collect();
                 steps.push(plain(cost, Effect::Check { outcomes: vec![bad, good] }));
             }
-            let left = down.iter().enumerate().map(|(at, set)| match down.binary_search(&(set & !(1 << i))) {
-                Ok(suspect) => Left { probability: 1.0, suspect },
-                Err(_) => Left { probability: 0.0, suspect: at },
-            });
+            let left =
+                down.iter().enumerate().map(|(at, set)| match down.binary_search(&(set & !(1 << i))) {
+                    Ok(suspect) => Left { probability: 1.0, suspect },
+                    Err(_) => Left { probability: 0.0, suspect: at },
+                });
             steps.push(plain(component.repair, Effect::Repair { left: left.collect() }));
         }
         for check in &self.checks {

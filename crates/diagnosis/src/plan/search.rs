@@ -1,11 +1,16 @@
 //! Best-first search over states with a lower and an upper bound at each (AO* on a graph that grows on demand).
 
-use std::collections::HashMap;
+use std::cmp::Ordering;
+use std::collections::{BinaryHeap, HashMap};
 use std::hash::{BuildHasherDefault, Hasher};
 
-use super::bounds::{clairvoyant, myopic_rule, ratio_rule};
+use super::bounds::{clairvoyant, ratio_rule};
+use super::problem::Effect;
 use super::state::{Model, Move, State};
 use super::{Choice, Effort, Plan};
+
+/// Which of a move's two bounds to go by.
+type By = fn(&(f64, f64)) -> f64;
 
 /// Bounds closer than this, relative, count as equal.
 const CLOSED: f64 = 1e-12;
@@ -16,6 +21,8 @@ struct Node {
     state: Option<State>,
     lower: f64,
     upper: f64,
+    /// Expected cost by the P/C rule, the first upper bound.
+    ratio: f64,
     edges: Vec<Edge>,
 }
 
@@ -30,6 +37,27 @@ impl Node {
     fn gap(&self) -> f64 {
         let gap = self.upper - self.lower;
         if gap > CLOSED * self.upper.abs().max(1.0) { gap } else { 0.0 }
+    }
+}
+
+/// An end of the plan so far, and the probability of getting there.
+#[derive(PartialEq)]
+struct Branch {
+    probability: f64,
+    node: u32,
+}
+
+impl Eq for Branch {}
+
+impl PartialOrd for Branch {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Branch {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.probability.total_cmp(&other.probability).then(other.node.cmp(&self.node))
     }
 }
 
@@ -62,9 +90,10 @@ struct Graph<'a> {
 pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
     let mut graph = Graph { model, nodes: Vec::new(), index: HashMap::default() };
     let root = graph.node(model.start());
-    graph.follow_myopic_rule(root, effort.states);
+    graph.follow_myopic_rule(root, effort.states / 2);
     while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.nodes.len() < effort.states {
-        graph.trial(root);
+        graph.trial(root, |b| b.0);
+        graph.trial(root, |b| b.1);
     }
     graph.plan()
 }
@@ -77,7 +106,13 @@ impl Graph<'_> {
         if found == next {
             let lower = clairvoyant(self.model, &state);
             let upper = ratio_rule(self.model, &state).cost;
-            self.nodes.push(Node { state: Some(state), lower: lower.min(upper), upper, edges: Vec::new() });
+            self.nodes.push(Node {
+                state: Some(state),
+                lower: lower.min(upper),
+                upper,
+                ratio: upper,
+                edges: Vec::new(),
+            });
         }
         found
     }
@@ -101,8 +136,8 @@ impl Graph<'_> {
     }
 
     /// Carries the bounds of a node's moves to the node, and forgets moves that cannot be the best (at the root they
-    /// are kept, to be shown). Returns the move with the least lower bound.
-    fn back_up(&mut self, node: u32) -> Option<usize> {
+    /// are kept, to be shown). Returns the move for which `by` of its bounds is least.
+    fn back_up(&mut self, node: u32, by: By) -> Option<usize> {
         let mut edges = std::mem::take(&mut self.nodes[node as usize].edges);
         let bounds: Vec<(f64, f64)> = edges.iter().map(|e| self.edge_bounds(e)).collect();
         let lower = bounds.iter().fold(f64::INFINITY, |l, b| l.min(b.0));
@@ -113,43 +148,70 @@ impl Graph<'_> {
         let mut kept = bounds.iter().map(|b| node == 0 || b.0 <= limit);
         edges.retain(|_| kept.next().unwrap_or(true));
         let bounds = bounds.iter().filter(|b| node == 0 || b.0 <= limit);
-        let best = bounds.enumerate().min_by(|a, b| a.1.0.total_cmp(&b.1.0)).map(|(i, _)| i);
+        let best = bounds.enumerate().min_by(|a, b| by(a.1).total_cmp(&by(b.1))).map(|(i, _)| i);
         self.nodes[node as usize].edges = edges;
         best
     }
 
-    fn trial(&mut self, root: u32) {
+    fn trial(&mut self, root: u32, by: By) {
         let mut path = Vec::new();
         let mut here = root;
         loop {
             self.expand(here);
             path.push(here);
-            let Some(best) = self.back_up(here) else { break };
+            let Some(best) = self.back_up(here, by) else { break };
             let next = self.nodes[here as usize].edges[best].next.iter();
-            let widest = next.map(|&(p, n)| (p * self.nodes[n as usize].gap(), n)).max_by(|a, b| a.0.total_cmp(&b.0));
+            let widest =
+                next.map(|&(p, n)| (p * self.nodes[n as usize].gap(), n)).max_by(|a, b| a.0.total_cmp(&b.0));
             match widest {
                 Some((gap, next)) if gap > 0.0 => here = next,
                 _ => break,
             }
         }
         for &node in path.iter().rev() {
-            self.back_up(node);
+            self.back_up(node, by);
         }
     }
 
-    /// Puts the plan of the myopic rule into the graph, so that what is found is never worse.
-    fn follow_myopic_rule(&mut self, node: u32, most: usize) {
-        let Some(state) = &self.nodes[node as usize].state else { return };
-        if self.nodes.len() >= most {
-            return;
+    /// Puts the plan of the myopic rule into the graph, its likeliest branches first, so that what is found is never
+    /// worse; half of the effort at most goes there.
+    fn follow_myopic_rule(&mut self, root: u32, most: usize) {
+        let mut waiting = BinaryHeap::from([Branch { probability: 1.0, node: root }]);
+        let mut followed = Vec::new();
+        while let Some(branch) = waiting.pop().filter(|_| self.nodes.len() < most) {
+            let Some(first) =
+                self.nodes[branch.node as usize].state.as_ref().map(|s| ratio_rule(self.model, s).first)
+            else {
+                continue;
+            };
+            self.expand(branch.node);
+            followed.push(branch.node);
+            if let Some(edge) = self.myopic_choice(branch.node, first) {
+                let child = |&(p, node): &(f64, u32)| Branch { probability: branch.probability * p, node };
+                waiting.extend(edge.next.iter().map(child));
+            }
         }
-        let first = myopic_rule(self.model, state).first;
-        self.expand(node);
-        let edge = self.nodes[node as usize].edges.iter().find(|e| e.step == first);
-        for (_, next) in edge.map(|e| e.next.to_vec()).unwrap_or_default() {
-            self.follow_myopic_rule(next, most);
+        // A branch may join one that was followed earlier: go round until nothing changes.
+        loop {
+            let before = self.nodes[root as usize].upper;
+            for &node in followed.iter().rev() {
+                self.back_up(node, |b| b.0);
+            }
+            if self.nodes[root as usize].upper >= before {
+                return;
+            }
         }
-        self.back_up(node);
+    }
+
+    /// The check with the least cost by the P/C rule after it, if that beats the P/C rule at once.
+    fn myopic_choice(&self, node: u32, ratio_first: Move) -> Option<&Edge> {
+        let here = &self.nodes[node as usize];
+        let is_check = |e: &Edge| matches!(e.step, Move::Step(i) if matches!(self.model.steps[i].effect, Effect::Check { .. }));
+        let cost =
+            |e: &Edge| e.cost + e.next.iter().map(|&(p, n)| p * self.nodes[n as usize].ratio).sum::<f64>();
+        let checks = here.edges.iter().filter(|e| is_check(e)).map(|e| (cost(e), e));
+        let best = checks.min_by(|a, b| a.0.total_cmp(&b.0)).filter(|(cost, _)| *cost < here.ratio - 1e-12);
+        best.map(|(_, edge)| edge).or_else(|| here.edges.iter().find(|e| e.step == ratio_first))
     }
 
     fn plan(&self) -> Plan {

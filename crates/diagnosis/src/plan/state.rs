@@ -36,6 +36,13 @@ pub(super) struct Transition {
     pub(super) next: Vec<(f64, State)>,
 }
 
+/// What a step may lead to, access and what is done aside.
+struct Outcome {
+    probability: f64,
+    belief: Box<[f64]>,
+    cured: f64,
+}
+
 /// One step with its bit sets worked out.
 pub(super) struct Ready<'a> {
     pub(super) cost: f64,
@@ -83,18 +90,23 @@ impl<'a> Model<'a> {
         let mut repairs = Vec::new();
         for (step, effect) in problem.steps.iter().map(|s| &s.effect).enumerate() {
             if let Effect::Repair { left } = effect {
-                let acts = |&(suspect, left): &(usize, Left)| left.suspect != suspect || left.probability < 1.0;
+                let acts =
+                    |&(suspect, left): &(usize, Left)| left.suspect != suspect || left.probability < 1.0;
                 let acts_on: Vec<(usize, Left)> = left.iter().copied().enumerate().filter(acts).collect();
-                acts_on.iter().for_each(|&(suspect, left)| remedies[suspect].push(Remedy { step, left }));
+                for &(suspect, left) in &acts_on {
+                    remedies[suspect].push(Remedy { step, left });
+                }
                 repairs.push(Repair { step, acts_on });
             }
         }
         let ratio = |r: &Remedy| problem.steps[r.step].cost / (1.0 - r.left.probability);
-        remedies.iter_mut().for_each(|list| list.sort_by(|a, b| ratio(a).total_cmp(&ratio(b))));
-        let all_or_nothing =
-            remedies.iter().enumerate().all(|(s, list)| {
-                list.iter().all(|r| r.left.suspect == s || r.left.probability == 0.0)
-            });
+        for list in &mut remedies {
+            list.sort_by(|a, b| ratio(a).total_cmp(&ratio(b)));
+        }
+        let all_or_nothing = remedies
+            .iter()
+            .enumerate()
+            .all(|(s, list)| list.iter().all(|r| r.left.suspect == s || r.left.probability == 0.0));
         Self {
             problem,
             steps: problem.steps.iter().map(ready).collect(),
@@ -239,14 +251,14 @@ impl<'a> Model<'a> {
             Effect::Repair { left } => self.repair(state, left)?,
         };
         let cost = step.cost + self.access_cost(self.opened(state, i), i);
-        let after = |(probability, belief, cured)| {
+        let after = |Outcome { probability, belief, cured }| {
             let open = self.opened(state, i) | step.need;
             (probability, State { belief, cured, done: state.done | 1 << i, open, ..*state })
         };
         Some(Transition { cost, next: next.into_iter().map(after).collect() })
     }
 
-    fn check(belief: &[f64], outcomes: &[Vec<f64>]) -> Option<Vec<(f64, Box<[f64]>, f64)>> {
+    fn check(belief: &[f64], outcomes: &[Vec<f64>]) -> Option<Vec<Outcome>> {
         let tells = |row: &Vec<f64>| {
             let active = || row.iter().zip(belief).filter(|(_, b)| **b > 0.0).map(|(p, _)| *p);
             active().fold(f64::INFINITY, f64::min) < active().fold(0.0, f64::max)
@@ -259,13 +271,13 @@ impl<'a> Model<'a> {
             let probability: f64 = row.iter().zip(belief).map(|(p, b)| p * b).sum();
             if probability > 0.0 {
                 let belief = row.iter().zip(belief).map(|(p, b)| p * b / probability).collect();
-                next.push((probability, belief, 0.0));
+                next.push(Outcome { probability, belief, cured: 0.0 });
             }
         }
         Some(next)
     }
 
-    fn repair(&self, state: &State, left: &[Left]) -> Option<Vec<(f64, Box<[f64]>, f64)>> {
+    fn repair(&self, state: &State, left: &[Left]) -> Option<Vec<Outcome>> {
         let mut after = vec![0.0; left.len()].into_boxed_slice();
         let (mut cured, mut changes) = (0.0, false);
         for (suspect, (&b, l)) in state.belief.iter().zip(left).enumerate() {
@@ -279,14 +291,14 @@ impl<'a> Model<'a> {
             return None;
         }
         if self.problem.proof != Proof::AtOnce {
-            return Some(vec![(1.0, after, state.cured + cured)]);
+            return Some(vec![Outcome { probability: 1.0, belief: after, cured: state.cured + cured }]);
         }
         let down: f64 = after.iter().sum();
         if down <= 0.0 {
             return Some(Vec::new());
         }
         after.iter_mut().for_each(|b| *b /= down);
-        Some(vec![(down, after, 0.0)])
+        Some(vec![Outcome { probability: down, belief: after, cured: 0.0 }])
     }
 }
 

@@ -1,8 +1,14 @@
 //! Reads the `ts-*` files into the planner's problem type; also used by the benchmarks.
-#![allow(missing_docs, dead_code, clippy::unwrap_used, reason = "a test's helper, each user needs a part of it")]
+#![allow(
+    missing_docs,
+    dead_code,
+    clippy::unwrap_used,
+    reason = "a test's helper, each user needs a part of it"
+)]
 
 use diagnosis::plan::{
-    Access, Component, ComponentCheck, Components, Effect, Left, Move, Problem, Proof, Step, Stock, Structure, Supply,
+    Access, Component, ComponentCheck, Components, Effect, Left, Move, Problem, Proof, Step, Stock,
+    Structure, Supply,
 };
 use serde_json::Value;
 
@@ -67,7 +73,11 @@ fn single(instance: &Value, van: &str) -> (Problem, Vec<String>) {
         instance["order_handling"].as_object().map_or(vec![], |o| o.keys().cloned().collect());
     let step = |value: &Value, effect: Effect| Step {
         cost: number(&value["cost"]),
-        open: value["cluster"].as_str().map(|c| clusters.iter().position(|o| o == c).unwrap()).into_iter().collect(),
+        open: value["cluster"]
+            .as_str()
+            .map(|c| clusters.iter().position(|o| o == c).unwrap())
+            .into_iter()
+            .collect(),
         closed: vec![],
         part: value["part"].as_str().map(|p| parts.iter().position(|o| o == p).unwrap()),
         effect,
@@ -151,3 +161,61 @@ fn structure(value: &Value, index: &impl Fn(&str) -> usize) -> Structure {
         _ => Structure::AtLeast { least: number(&words[1]) as usize, of: rest(2) },
     }
 }
+
+/// A problem of the shape that a machine gives: about two fault modes a part, a posterior that falls off fast, one
+/// repair a part behind one of a few panels, and readings between terminals that tell some modes from the rest.
+pub(crate) fn machine_like(parts: usize, seed: u64) -> Problem {
+    let mut state = seed;
+    let mut random = move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as f64 / (1_u64 << 31) as f64
+    };
+    let suspects = 2 * parts;
+    let weights: Vec<f64> = (0..suspects).map(|_| (-7.0 * random()).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    // Isolated, then panels, one of them under another.
+    let panel = |parent, cost| Access { parent, cost };
+    let access = vec![
+        panel(None, 2.0),
+        panel(Some(0), 5.0),
+        panel(Some(0), 9.0),
+        panel(Some(1), 12.0),
+        panel(Some(0), 3.0),
+    ];
+    let mut steps = Vec::new();
+    for part in 0..parts {
+        let left = |suspect| Left { probability: if suspect / 2 == part { 0.02 } else { 1.0 }, suspect };
+        let open = vec![1 + (random() * 4.0) as usize];
+        let cost = 10.0 + 90.0 * random() * random();
+        steps.push(Step {
+            cost,
+            open,
+            closed: vec![],
+            part: None,
+            effect: Effect::Repair { left: (0..suspects).map(left).collect() },
+        });
+    }
+    for _ in 0..parts.min(MOST_CHECKS) {
+        // A loop through a few parts; a mode of one of them shows in it or not, a slip of the probes aside.
+        let middle = (random() * parts as f64) as usize;
+        let reach = 1 + (random() * 3.0) as usize;
+        let abnormal: Vec<f64> = (0..suspects)
+            .map(|s| if (s / 2).abs_diff(middle) <= reach && random() < 0.7 { 0.97 } else { 0.02 })
+            .collect();
+        let normal = abnormal.iter().map(|p| 1.0 - p).collect();
+        let open = vec![1 + (random() * 4.0) as usize];
+        let effect = Effect::Check { outcomes: vec![abnormal, normal] };
+        steps.push(Step { cost: 1.0 + 3.0 * random(), open, closed: vec![], part: None, effect });
+    }
+    Problem {
+        suspects: weights.iter().map(|w| w / total).collect(),
+        access,
+        steps,
+        proof: Proof::SystemTest { cost: 8.0 },
+        stock: None,
+        give_up: Some(180.0),
+    }
+}
+
+/// With 80 repairs, the steps still fit their set.
+const MOST_CHECKS: usize = 48;
