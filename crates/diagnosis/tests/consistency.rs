@@ -109,7 +109,7 @@ fn reference_systems() {
 
         let priors = vec![expected["prior_p"].as_f64().unwrap(); loaded.components.len()];
         let posterior = loaded.system.posterior(&minimal, &priors).unwrap();
-        assert_eq!(posterior.len() as i64, expected["n_diagnoses"].as_i64().unwrap(), "{name}");
+        assert_eq!(posterior.len() as u64, expected["n_diagnoses"].as_u64().unwrap(), "{name}");
         let named =
             |list: &[(u64, f64)]| list.iter().map(|&(s, p)| (loaded.members(s).join("+"), p)).collect();
         assert_map(&expected["posterior_all_consistent"], &named(&posterior), name);
@@ -181,7 +181,7 @@ fn possible_the_long_way(gates: &[(usize, usize, usize)], known: &[(usize, i64)]
         for (i, &(kind, a, b)) in gates.iter().enumerate() {
             let (a, b) = (values[a % (3 + i)], values[b % (3 + i)]);
             let works = [a & b, a | b, 1 - (a & b), 1 - (a | b), a ^ b][kind];
-            values.push(if broken >> i & 1 == 1 { (free >> i & 1) as i64 } else { works });
+            values.push(if broken >> i & 1 == 1 { i64::from(free >> i & 1 == 1) } else { works });
         }
         known.iter().all(|&(signal, value)| values[signal] == value)
     })

@@ -82,7 +82,7 @@ pub(super) struct Rule {
 /// cheaper than going on: the P/C rule (Kadane & Simon 1977; Heckerman, Breese & Rommelse 1995), with access in the
 /// cost, a system test after each repair, and one return visit with all parts still wanted.
 pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
-    let mut walk = Walk { model, now: state.clone(), mass: 1.0 };
+    let mut walk = Walk::new(model, state);
     let mut taken: Vec<(f64, f64, Move)> = Vec::new();
     while walk.mass > 0.0 {
         let before = walk.mass;
@@ -108,9 +108,45 @@ struct Walk<'a> {
     model: &'a Model<'a>,
     now: State,
     mass: f64,
+    /// For each of the model's repairs what it is worth now; worked out again only where something changed.
+    offers: Vec<Offer>,
+    /// The access for which they were priced.
+    priced_for: u64,
 }
 
-impl Walk<'_> {
+/// What a repair would do now: mass cured, and mass moved to fewer faults, over cost.
+#[derive(Clone, Copy)]
+struct Offer {
+    cured: f64,
+    moved: f64,
+    cost: f64,
+}
+
+impl<'a> Walk<'a> {
+    fn new(model: &'a Model<'a>, state: &State) -> Self {
+        let mut walk =
+            Self { model, now: state.clone(), mass: 1.0, offers: Vec::new(), priced_for: state.open };
+        walk.offers = (0..model.repairs.len()).map(|k| walk.offer(k)).collect();
+        walk
+    }
+
+    fn offer(&self, k: usize) -> Offer {
+        let repair = &self.model.repairs[k];
+        let i = repair.step;
+        if self.now.done >> i & 1 == 1 || !self.model.part_at_hand(&self.now, i) {
+            return Offer { cured: 0.0, moved: 0.0, cost: 0.0 };
+        }
+        let (mut cured, mut moved) = (0.0, 0.0);
+        for &(suspect, left) in &repair.acts_on {
+            let b = self.now.belief[suspect];
+            cured += b * (1.0 - left.probability);
+            moved += if left.suspect == suspect { 0.0 } else { b };
+        }
+        let cost = self.model.steps[i].cost + self.model.access_cost(self.model.opened(&self.now, i), i);
+        let priced = cost.max(f64::MIN_POSITIVE);
+        Offer { cured: cured / priced, moved: moved / priced, cost }
+    }
+
     /// Does what the rule says; gives the move and its cost, or None at the end of all repairs.
     fn advance(&mut self) -> Option<(Move, f64)> {
         if self.now.cured > 0.0 {
@@ -118,9 +154,12 @@ impl Walk<'_> {
             self.mass = self.now.belief.iter().sum();
             return Some((Move::SystemTest, self.model.test_cost));
         }
-        if let Some((i, cost)) = self.best_repair() {
-            self.repair(i);
-            return Some((Move::Step(i), cost));
+        if self.now.open != self.priced_for {
+            self.price_all();
+        }
+        if let Some((k, cost)) = self.best_offer() {
+            self.repair(k);
+            return Some((Move::Step(self.model.repairs[k].step), cost));
         }
         let wanted = if self.now.may_return { self.model.wanted_parts(&self.now) } else { 0 };
         if wanted == 0 {
@@ -128,48 +167,50 @@ impl Walk<'_> {
         }
         self.now.parts |= wanted;
         (self.now.may_return, self.now.open) = (false, 0);
+        self.price_all();
         Some((Move::ReturnWith(wanted), self.model.return_cost(wanted)))
     }
 
-    fn best_repair(&self) -> Option<(usize, f64)> {
-        let mut best: Option<(f64, f64, usize, f64)> = None;
-        for repair in &self.model.repairs {
-            let i = repair.step;
-            if self.now.done >> i & 1 == 1 || !self.model.part_at_hand(&self.now, i) {
-                continue;
-            }
-            let (mut cured, mut moved) = (0.0, 0.0);
-            for &(suspect, left) in &repair.acts_on {
-                let b = self.now.belief[suspect];
-                cured += b * (1.0 - left.probability);
-                moved += if left.suspect == suspect { 0.0 } else { b };
-            }
-            if cured <= 0.0 && moved <= 0.0 {
-                continue;
-            }
-            let cost = self.model.steps[i].cost + self.model.access_cost(self.model.opened(&self.now, i), i);
-            let priced = cost.max(f64::MIN_POSITIVE);
-            let (cured, moved) = (cured / priced, moved / priced);
-            if best.is_none_or(|(c, m, _, _)| (cured, moved) > (c, m)) {
-                best = Some((cured, moved, i, cost));
+    fn best_offer(&self) -> Option<(usize, f64)> {
+        let mut best: Option<(usize, Offer)> = None;
+        for (k, offer) in self.offers.iter().enumerate() {
+            let better = |b: &Offer| (offer.cured, offer.moved) > (b.cured, b.moved);
+            if (offer.cured > 0.0 || offer.moved > 0.0) && best.as_ref().is_none_or(|(_, b)| better(b)) {
+                best = Some((k, *offer));
             }
         }
-        best.map(|(_, _, i, cost)| (i, cost))
+        best.map(|(k, offer)| (k, offer.cost))
     }
 
-    fn repair(&mut self, i: usize) {
-        let Some(repair) = self.model.repairs.iter().find(|r| r.step == i) else { return };
+    fn repair(&mut self, k: usize) {
+        let repair = &self.model.repairs[k];
         // Suspects with fewer faults stand first, so that what moves down is not moved twice.
         for &(suspect, left) in &repair.acts_on {
             let b = std::mem::take(&mut self.now.belief[suspect]);
             self.now.belief[left.suspect] += b * left.probability;
             self.now.cured += b * (1.0 - left.probability);
         }
-        self.now.open = self.model.opened(&self.now, i) | self.model.needed(i);
-        self.now.done |= 1 << i;
+        self.now.done |= 1 << repair.step;
         if self.model.problem.proof == Proof::AtOnce {
             self.now.cured = 0.0;
             self.mass = self.now.belief.iter().sum();
+        }
+        let open = self.model.opened(&self.now, repair.step) | self.model.needed(repair.step);
+        // A repair touches the offers of those that act on the same suspects, before or after the move.
+        self.now.open = self.priced_for;
+        for &(suspect, left) in &repair.acts_on {
+            let others = self.model.touching[suspect].iter().chain(&self.model.touching[left.suspect]);
+            for &touched in others {
+                self.offers[touched] = self.offer(touched);
+            }
+        }
+        self.now.open = open;
+    }
+
+    fn price_all(&mut self) {
+        self.priced_for = self.now.open;
+        for k in 0..self.offers.len() {
+            self.offers[k] = self.offer(k);
         }
     }
 }

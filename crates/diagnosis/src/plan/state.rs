@@ -71,6 +71,8 @@ pub(super) struct Model<'a> {
     /// For each suspect the repairs that act on it, by cost over success, best first.
     pub(super) remedies: Vec<Vec<Remedy>>,
     pub(super) repairs: Vec<Repair>,
+    /// For each suspect the places in `repairs` of those that act on it.
+    pub(super) touching: Vec<Vec<usize>>,
     /// Whether each repair leaves a suspect as it was or cures it; false when faults are mended one by one.
     pub(super) all_or_nothing: bool,
     pub(super) test_cost: f64,
@@ -87,6 +89,7 @@ impl<'a> Model<'a> {
             effect: &step.effect,
         };
         let mut remedies: Vec<Vec<Remedy>> = problem.suspects.iter().map(|_| Vec::new()).collect();
+        let mut touching = vec![Vec::new(); problem.suspects.len()];
         let mut repairs = Vec::new();
         for (step, effect) in problem.steps.iter().map(|s| &s.effect).enumerate() {
             if let Effect::Repair { left } = effect {
@@ -94,6 +97,7 @@ impl<'a> Model<'a> {
                     |&(suspect, left): &(usize, Left)| left.suspect != suspect || left.probability < 1.0;
                 let acts_on: Vec<(usize, Left)> = left.iter().copied().enumerate().filter(acts).collect();
                 for &(suspect, left) in &acts_on {
+                    touching[suspect].push(repairs.len());
                     remedies[suspect].push(Remedy { step, left });
                 }
                 repairs.push(Repair { step, acts_on });
@@ -112,6 +116,7 @@ impl<'a> Model<'a> {
             steps: problem.steps.iter().map(ready).collect(),
             remedies,
             repairs,
+            touching,
             all_or_nothing,
             test_cost: if let Proof::SystemTest { cost } = problem.proof { cost } else { 0.0 },
             give_up: problem.give_up.unwrap_or(f64::INFINITY),
