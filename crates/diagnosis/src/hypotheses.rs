@@ -144,7 +144,13 @@ impl Prior {
     pub fn enumerate(&self) -> Enumeration<'_> {
         let mut heap = BinaryHeap::new();
         heap.push(Set { ratio: 1.0, moved: Vec::new() });
-        Enumeration { prior: self, heap, ready: Vec::new(), made: Sum::default() }
+        Enumeration {
+            prior: self,
+            heap,
+            base: Hypothesis::default(),
+            ready: Vec::new(),
+            made: Sum::default(),
+        }
     }
 
     /// The faults of a set, and their independent prior.
@@ -207,6 +213,8 @@ impl Ord for Set {
 pub struct Enumeration<'a> {
     prior: &'a Prior,
     heap: BinaryHeap<Set>,
+    /// The faults that arose by themselves in what was made last.
+    base: Hypothesis,
     ready: Vec<(Hypothesis, f64)>,
     made: Sum,
 }
@@ -214,11 +222,11 @@ pub struct Enumeration<'a> {
 impl Enumeration<'_> {
     /// Prior mass not made yet: never less than the sum of what is still to come. Zero when all is made.
     pub fn left_out(&self) -> f64 {
-        if self.heap.is_empty() && self.ready.is_empty() {
-            0.0
-        } else {
-            (1.0 - self.made.total()).max(0.0) + f64::EPSILON
-        }
+        if self.is_empty() { 0.0 } else { (1.0 - self.made.total()).max(0.0) + f64::EPSILON }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.heap.is_empty() && self.ready.is_empty()
     }
 
     /// The three successors of a set, each less likely and reached in no other way: the last part one state on, a
@@ -261,6 +269,7 @@ impl Iterator for Enumeration<'_> {
             let (base, probability) = self.prior.base(&set);
             self.ready = self.prior.follow(&base, probability);
             self.ready.reverse();
+            self.base = base;
         }
         let next = self.ready.pop()?;
         self.made.add(next.1);
@@ -284,6 +293,76 @@ impl Sum {
 
     fn total(self) -> f64 {
         self.sum + self.lost
+    }
+}
+
+/// What is known beforehand about how likely a reading can be, so that sets of faults need not be made to be bounded.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ceiling {
+    /// Faults that can make a difference to this reading, alone or together with others.
+    pub explained_by: Vec<Fault>,
+    /// Logarithm of the greatest likelihood of this reading under any set of faults.
+    pub explained: f64,
+    /// Logarithm of the greatest likelihood of this reading under any set without one of `explained_by`.
+    pub unexplained: f64,
+}
+
+/// Most ceilings that tell explained from unexplained; the others count as explained, which is always safe.
+const MAX_CEILINGS: usize = 12;
+
+/// Greatest likelihood of every set of faults, and its sum over all of them.
+struct Bound {
+    /// For each fault the bits of the ceilings that it lifts, by itself or by what follows from it.
+    lifts: BTreeMap<Fault, usize>,
+    /// Greatest likelihood for each set of lifted ceilings.
+    most: Vec<f64>,
+    /// `Σ P(h) · most(h)` over all sets that arise by themselves.
+    total: f64,
+}
+
+impl Bound {
+    /// Sums over all sets of faults without listing them: `f[S]`, the probability that exactly the ceilings in `S` are
+    /// lifted, is carried from part to part, every term ≥ 0 (the recursion of [`crate::network::TwoLayer`] with
+    /// certain links and parts of several states).
+    fn new(prior: &Prior, ceilings: &[Ceiling]) -> Self {
+        let told = ceilings.len().min(MAX_CEILINGS);
+        let mut lifts: BTreeMap<Fault, usize> = BTreeMap::new();
+        for (bit, ceiling) in ceilings[..told].iter().enumerate() {
+            for &fault in &ceiling.explained_by {
+                *lifts.entry(fault).or_insert(0) |= 1 << bit;
+            }
+        }
+        let own = lifts.clone();
+        for c in &prior.consequences {
+            *lifts.entry(c.cause).or_insert(0) |= own.get(&c.effect).copied().unwrap_or(0);
+        }
+        let rest: f64 = ceilings[told..].iter().map(|c| c.explained).sum();
+        let ceiling = |set: usize, (bit, c): (usize, &Ceiling)| {
+            if set >> bit & 1 == 1 { c.explained.max(c.unexplained) } else { c.unexplained }
+        };
+        let most: Vec<f64> = (0..1_usize << told)
+            .map(|set| {
+                (rest + ceilings[..told].iter().enumerate().map(|c| ceiling(set, c)).sum::<f64>()).exp()
+            })
+            .collect();
+        let mut f = vec![0.0; most.len()];
+        f[0] = prior.best;
+        for states in &prior.parts {
+            let mut next = vec![0.0; f.len()];
+            for (fault, ratio) in states.faults.iter().zip(&states.ratios) {
+                let lifted = fault.and_then(|f| lifts.get(&f).copied()).unwrap_or(0);
+                for (set, p) in f.iter().enumerate() {
+                    next[set | lifted] += p * ratio;
+                }
+            }
+            f = next;
+        }
+        let total = f.iter().zip(&most).map(|(p, m)| p * m).sum();
+        Self { lifts, most, total }
+    }
+
+    fn of(&self, base: &Hypothesis) -> f64 {
+        self.most[base.faults.iter().fold(0, |set, f| set | self.lifts.get(f).copied().unwrap_or(0))]
     }
 }
 
@@ -333,40 +412,46 @@ impl Posterior {
 
 /// Posterior over hypotheses, given the natural logarithm of each one's likelihood.
 ///
-/// `most` is the logarithm of a likelihood that no hypothesis exceeds; 0 always holds where likelihoods are
-/// probabilities. The closer it is, the sooner the stated bound is reached: if `M` is the prior mass not made yet and
-/// `Z` the weight found, the rest has at most `M · e^most / (Z + M · e^most)` of the posterior.
+/// `ceilings` bound the likelihood of sets not made: no set may exceed the product over the ceilings; without any, 1.
+/// The closer they are, the sooner the stated bound is reached: if `M` is the sum of prior times ceiling over what was
+/// not made and `Z` the weight found, the rest has at most `M / (Z + M)` of the posterior.
 ///
 /// # Errors
 /// [`HypothesesError::NothingFits`] and [`HypothesesError::BadLikelihood`].
 pub fn posterior(
     prior: &Prior,
     ln_likelihood: impl Fn(&Hypothesis) -> f64,
-    most: f64,
+    ceilings: &[Ceiling],
     limits: &Limits,
 ) -> Result<Posterior, HypothesesError> {
+    let bound = Bound::new(prior, ceilings);
     let mut weights: BTreeMap<Hypothesis, f64> = BTreeMap::new();
-    let mut found = Sum::default();
+    let (mut found, mut covered) = (Sum::default(), Sum::default());
     let mut coming = prior.enumerate();
     let mut made = 0;
+    // Rounding in the total is far below one part in 10¹³; the margin keeps the bound a bound.
+    let rest = |coming: &Enumeration, covered: Sum| {
+        if coming.is_empty() { 0.0 } else { (bound.total - covered.total()).max(0.0) + 1e-13 * bound.total }
+    };
     while made < limits.hypotheses {
-        let rest = coming.left_out();
+        let rest = rest(&coming, covered);
         if rest <= limits.left_out * (found.total() + rest) && limits.left_out > 0.0 {
             break;
         }
         let Some((hypothesis, p)) = coming.next() else { break };
-        let likelihood = (ln_likelihood(&hypothesis) - most).exp();
-        // A rounding step above the promised bound is no broken promise.
-        if likelihood.is_nan() || likelihood > 1.0 + 1e-9 {
+        let (likelihood, most) = (ln_likelihood(&hypothesis).exp(), bound.of(&coming.base));
+        // A rounding step above the promised ceiling is no broken promise.
+        if likelihood.is_nan() || likelihood > most * (1.0 + 1e-9) {
             return Err(HypothesesError::BadLikelihood);
         }
         found.add(p * likelihood);
+        covered.add(p * most);
         *weights.entry(hypothesis).or_insert(0.0) += p * likelihood;
         made += 1;
     }
-    let rest = coming.left_out();
+    let rest = rest(&coming, covered);
     let total = found.total() + rest;
-    if total <= 0.0 {
+    if total.is_nan() || total <= 0.0 {
         return Err(HypothesesError::NothingFits);
     }
     let mut hypotheses: Vec<_> = weights.into_iter().map(|(h, w)| (h, w / total)).collect();

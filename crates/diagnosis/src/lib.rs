@@ -26,7 +26,7 @@
 //!     let dead = h.faults.iter().any(|f| f.part == 1 || f.mode == 0);
 //!     if dead { 0.997_f64.ln() } else { 0.003_f64.ln() }
 //! };
-//! let answer = posterior(&prior, no_power, 0.0, &Limits::default())?;
+//! let answer = posterior(&prior, no_power, &[], &Limits::default())?;
 //! let (first, probability) = &answer.hypotheses[0];
 //! assert_eq!((first.faults[0].part, first.faults[0].mode), (0, 0));
 //! assert!(*probability > 0.3 && answer.left_out < 1e-4);

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use diagnosis::hypotheses::{
-    Consequence, Fault, HypothesesError, Hypothesis, Limits, Part, Posterior, Prior, posterior,
+    Ceiling, Consequence, Fault, HypothesesError, Hypothesis, Limits, Part, Posterior, Prior, posterior,
 };
 use proptest::prelude::*;
 
@@ -30,6 +30,28 @@ impl Reading {
         let state = |part| hypothesis.faults.iter().find(|f| f.part == part).map_or(0, |f| f.mode as u64 + 1);
         let mut random = Random(self.seed ^ state(self.parts.0) << 8 ^ state(self.parts.1));
         (0.02 + 0.96 * random.unit()).ln()
+    }
+}
+
+impl Machine {
+    /// What each reading can be at most: with the parts it does not look at, nothing changes.
+    fn ceilings(&self) -> Vec<Ceiling> {
+        let ceiling = |reading: &Reading| {
+            let looked_at = |part: usize| part == reading.parts.0 || part == reading.parts.1;
+            let faults = |(part, p): (usize, &Part)| (0..p.modes.len()).map(move |mode| Fault { part, mode });
+            Ceiling {
+                explained_by: self
+                    .parts
+                    .iter()
+                    .enumerate()
+                    .filter(|p| looked_at(p.0))
+                    .flat_map(faults)
+                    .collect(),
+                explained: 0.98_f64.ln(),
+                unexplained: reading.ln_likelihood(&Hypothesis::default()),
+            }
+        };
+        self.readings.iter().map(ceiling).collect()
     }
 }
 
@@ -88,7 +110,7 @@ fn machine(seed: u64, most_parts: usize) -> Machine {
 fn ask(machine: &Machine, limits: &Limits) -> Posterior {
     let prior = Prior::new(&machine.parts, machine.consequences.clone()).unwrap();
     let likelihood = |h: &Hypothesis| machine.readings.iter().map(|r| r.ln_likelihood(h)).sum();
-    posterior(&prior, likelihood, 0.0, limits).unwrap()
+    posterior(&prior, likelihood, &machine.ceilings(), limits).unwrap()
 }
 
 /// Every combination of states, each consequence played out by hand.
@@ -193,7 +215,7 @@ proptest! {
         let machine = machine(seed, 5);
         let prior = Prior::new(&machine.parts, machine.consequences.clone()).unwrap();
         let likelihood = |h: &Hypothesis| machine.readings.iter().map(|r| r.ln_likelihood(h)).sum::<f64>();
-        let with = posterior(&prior, |h| likelihood(h) + 0.3_f64.ln(), 0.0, &ALL).unwrap();
+        let with = posterior(&prior, |h| likelihood(h) + 0.3_f64.ln(), &[], &ALL).unwrap();
         assert_same(&with, &ask(&machine, &ALL))?;
     }
 
@@ -249,7 +271,7 @@ fn a_large_machine_needs_few_hypotheses() {
     let parts: Vec<Part> =
         (0..30).map(|i| Part { modes: (0..2 + i % 2).map(|_| 0.002 * random.unit()).collect() }).collect();
     let prior = Prior::new(&parts, vec![]).unwrap();
-    let answer = posterior(&prior, |_| 0.0, 0.0, &Limits::default()).unwrap();
+    let answer = posterior(&prior, |_| 0.0, &[], &Limits::default()).unwrap();
     assert!(answer.left_out <= 1e-4);
     assert!(answer.hypotheses.len() < 10_000, "{}", answer.hypotheses.len());
 }
@@ -260,7 +282,7 @@ fn refusals() {
     assert_eq!(one(vec![0.7, 0.5]).unwrap_err(), HypothesesError::BadPart { part: 0 });
     assert_eq!(one(vec![f64::NAN]).unwrap_err(), HypothesesError::BadPart { part: 0 });
     let prior = one(vec![0.1]).unwrap();
-    let nothing = posterior(&prior, |_| f64::NEG_INFINITY, 0.0, &ALL);
+    let nothing = posterior(&prior, |_| f64::NEG_INFINITY, &[], &ALL);
     assert_eq!(nothing, Err(HypothesesError::NothingFits));
-    assert_eq!(posterior(&prior, |_| 1.0, 0.0, &ALL), Err(HypothesesError::BadLikelihood));
+    assert_eq!(posterior(&prior, |_| 1.0, &[], &ALL), Err(HypothesesError::BadLikelihood));
 }
