@@ -116,3 +116,52 @@ impl Resistance {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn z(re: f64, im: f64) -> Element {
+        Impedance::Ohms(Complex64::new(re, im)).into()
+    }
+
+    #[test]
+    fn limits_are_made_plain() {
+        for nothing in [0.0, -0.0, 1e-10] {
+            assert_eq!(Element::resistor(nothing).checked(), Ok(Element::SHORT));
+        }
+        for endless in [1.1e15, f64::MAX, f64::INFINITY] {
+            assert_eq!(Element::resistor(endless).checked(), Ok(Element::OPEN));
+        }
+        let ordinary = Element::resistor(26.4);
+        assert_eq!(ordinary.checked(), Ok(ordinary));
+    }
+
+    #[test]
+    fn what_no_part_can_have_is_refused() {
+        assert_eq!(Element::resistor(f64::NAN).checked(), Err(CircuitError::NotANumber));
+        assert_eq!(z(0.0, f64::NAN).checked(), Err(CircuitError::NotANumber));
+        assert_eq!(Element::resistor(-1.0).checked(), Err(CircuitError::NegativeResistance { ohm: -1.0 }));
+        let dc_only = Element { ac: Impedance::Short, dc: Resistance::Ohms(-2.0) };
+        assert_eq!(dc_only.checked(), Err(CircuitError::NegativeResistance { ohm: -2.0 }));
+    }
+
+    #[test]
+    fn an_impedance_alone_tells_what_an_ohmmeter_sees() {
+        assert_eq!(z(5.0, 12.0).dc, Resistance::Ohms(5.0));
+        assert_eq!(z(5.0, -12.0).dc, Resistance::Open);
+        assert_eq!(Element::from(Impedance::Short), Element::SHORT);
+        assert_eq!(Element::from(Impedance::Open), Element::OPEN);
+    }
+
+    #[test]
+    fn capacitor_and_coil_have_their_reactance() {
+        // 10 µF at 50 Hz: 1/(2π·50·10⁻⁵) Ω = 1000/π Ω; 1 H at 50 Hz: 100π Ω.
+        let capacitor = Impedance::Ohms(Complex64::new(0.0, -1000.0 / std::f64::consts::PI));
+        let Impedance::Ohms(found) = Element::capacitor(10e-6, 50.0).ac else { panic!("finite") };
+        assert!(matches!(capacitor, Impedance::Ohms(z) if (z - found).norm() < 1e-10));
+        let Impedance::Ohms(found) = Element::coil(7.0, 1.0, 50.0).ac else { panic!("finite") };
+        assert!((found - Complex64::new(7.0, 100.0 * std::f64::consts::PI)).norm() < 1e-10);
+        assert_eq!(Element::capacitor(0.0, 50.0).checked(), Ok(Element::OPEN));
+    }
+}

@@ -82,3 +82,33 @@ fn write_path(f: &mut fmt::Formatter<'_>, path: &[BranchId]) -> fmt::Result {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_message_says_what_where_and_what_to_do() {
+        let path = vec![BranchId(4), BranchId(7)];
+        let messages = [
+            CircuitError::NoSuchNode { node: NodeId(9) },
+            CircuitError::NoSuchBranch { branch: BranchId(9) },
+            CircuitError::NotANumber,
+            CircuitError::NegativeResistance { ohm: -3.5 },
+            CircuitError::UnusableSupply { volts: 230.0, source_ohm: -1.0 },
+            CircuitError::SupplyShorted { path },
+            CircuitError::Resonance { node: NodeId(3) },
+        ]
+        .map(|error| error.to_string())
+        .join("\n");
+        let expected = "\
+node 9 is not in this network: add it first
+branch 9 is not in this network: add it first
+an impedance is not a number: check the values it was computed from
+a resistance of -3.5 Ω is below zero: give 0 Ω or more
+a supply of 230 V behind -1 Ω cannot be: both must be finite, the resistance not below zero
+line and neutral are joined without any resistance, through branches 4, 7: open one of these contacts or wires
+a coil and a capacitor without losses cancel at node 3: give the coil its copper resistance";
+        assert_eq!(messages, expected);
+    }
+}

@@ -43,6 +43,7 @@ mod network;
 mod shorts;
 mod solution;
 mod solver;
+mod wiring;
 
 pub use element::{Element, Impedance, Resistance};
 pub use error::CircuitError;
@@ -50,3 +51,4 @@ pub use network::{Branch, BranchId, Network, NodeId, Supply};
 pub use num_complex::Complex64;
 pub use solution::{Plug, Solution};
 pub use solver::Solver;
+pub use wiring::{Shorted, Solved, Wiring, end_of};

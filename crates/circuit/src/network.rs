@@ -146,3 +146,23 @@ impl Network {
         if node.index() < self.node_count { Ok(node.index()) } else { Err(CircuitError::NoSuchNode { node }) }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_not_there_is_refused() {
+        let mut network = Network::new(2);
+        let missing = NodeId(2);
+        assert_eq!(
+            network.add(NodeId(0), missing, Element::SHORT),
+            Err(CircuitError::NoSuchNode { node: missing })
+        );
+        let branch = BranchId(0);
+        assert_eq!(network.set(branch, Element::SHORT), Err(CircuitError::NoSuchBranch { branch }));
+        assert_eq!(network.add(NodeId(0), NodeId(1), Impedance::Open), Ok(branch));
+        assert_eq!(network.set(branch, Element::resistor(f64::NAN)), Err(CircuitError::NotANumber));
+        assert_eq!(network.branches()[0].element, Element::OPEN, "a refused element changes nothing");
+    }
+}

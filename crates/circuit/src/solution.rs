@@ -50,6 +50,7 @@ impl Solution {
     }
 
     /// Current through a branch in its own direction, in A; 0 for an unknown branch.
+    /// Good to 10⁻⁹ of itself or 10⁻¹⁵ of the plug's current, whichever is more (`tests/accuracy.rs`).
     ///
     /// In loops of shorts alone (two wires in parallel) the current splits as if all had the same resistance.
     pub fn current(&self, branch: BranchId) -> Complex64 {
@@ -59,6 +60,11 @@ impl Solution {
     /// Complex power that a branch takes up, in VA: real part in W, imaginary part in var (positive for a coil).
     pub fn power(&self, branch: BranchId) -> Complex64 {
         self.drop.get(branch.index()).copied().unwrap_or_default() * self.current(branch).conj()
+    }
+
+    /// Voltage across a branch in its own direction, in V; 0 for an unknown branch.
+    pub fn drop(&self, branch: BranchId) -> Complex64 {
+        self.drop.get(branch.index()).copied().unwrap_or_default()
     }
 
     /// What a power meter at the plug shows.

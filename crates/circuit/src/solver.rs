@@ -161,3 +161,176 @@ fn check(network: &Network, supply: &Supply) -> Result<(), CircuitError> {
         Err(CircuitError::UnusableSupply { volts, source_ohm })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{BranchId, Element, Impedance};
+
+    const SUPPLY: Supply = Supply { line: NodeId(0), neutral: NodeId(1), volts: 230.0, source_ohm: 0.0 };
+
+    /// A network of these branches, numbered in order.
+    fn network(nodes: usize, branches: &[(u32, u32, Element)]) -> Network {
+        let mut network = Network::new(nodes);
+        for &(from, to, element) in branches {
+            network.add(NodeId(from), NodeId(to), element).unwrap();
+        }
+        network
+    }
+
+    fn ohm(ohm: f64) -> Element {
+        Element::resistor(ohm)
+    }
+
+    fn reactance(ohm: f64) -> Element {
+        Impedance::Ohms(Complex64::new(0.0, ohm)).into()
+    }
+
+    fn solve(network: &Network) -> Solution {
+        network.solve(&SUPPLY).unwrap()
+    }
+
+    #[test]
+    fn heater_draws_its_power() {
+        let solution = solve(&network(2, &[(0, 1, ohm(23.0))]));
+        let plug = solution.plug();
+        assert!((plug.power_w - 2300.0).abs() < 1e-9 && (plug.current_a - 10.0).abs() < 1e-12);
+        assert_eq!(plug.power_factor, Some(1.0));
+        assert!((solution.power(BranchId(0)).re - 2300.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn source_resistance_takes_its_share() {
+        let supply = Supply { source_ohm: 2.0, ..SUPPLY };
+        let solution = network(2, &[(0, 1, ohm(21.0))]).solve(&supply);
+        let plug = solution.unwrap().plug();
+        assert!((plug.voltage_v - 210.0).abs() < 1e-9 && (plug.power_w - 2100.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn nothing_drawn_has_no_power_factor() {
+        let plug = solve(&network(3, &[(0, 2, ohm(23.0))])).plug();
+        assert_eq!((plug.current_a, plug.power_w, plug.power_factor), (0.0, 0.0, None));
+        assert_eq!(plug.voltage_v, 230.0);
+    }
+
+    #[test]
+    fn a_node_on_one_pole_sits_at_its_potential_and_a_free_one_has_none() {
+        let solution = solve(&network(6, &[(0, 2, ohm(1e6)), (1, 3, reactance(50.0)), (4, 5, ohm(1.0))]));
+        assert_eq!(solution.voltage_between(NodeId(2), NodeId(3)), Some(Complex64::new(230.0, 0.0)));
+        assert_eq!(solution.voltage_between(NodeId(4), NodeId(1)), None);
+        assert_eq!(solution.voltage_between(NodeId(4), NodeId(5)), Some(ZERO));
+        assert_eq!(solution.voltage_between(NodeId(4), NodeId(9)), None);
+    }
+
+    #[test]
+    fn a_shorted_supply_names_the_way() {
+        let shorted =
+            network(4, &[(0, 2, Element::SHORT), (3, 2, Element::SHORT), (1, 3, ohm(0.0)), (0, 1, ohm(5.0))]);
+        let path = vec![BranchId(0), BranchId(1), BranchId(2)];
+        assert_eq!(shorted.solve(&SUPPLY), Err(CircuitError::SupplyShorted { path }));
+        let same = Supply { neutral: SUPPLY.line, ..SUPPLY };
+        assert_eq!(shorted.solve(&same), Err(CircuitError::SupplyShorted { path: vec![] }));
+    }
+
+    #[test]
+    fn resonance_in_series_is_an_error_alone_and_none_behind_a_resistor() {
+        let alone = network(3, &[(0, 2, reactance(100.0)), (2, 1, reactance(-100.0))]);
+        assert_eq!(alone.solve(&SUPPLY), Err(CircuitError::Resonance { node: NodeId(2) }));
+        let damped = network(4, &[(0, 3, reactance(100.0)), (3, 2, reactance(-100.0)), (2, 1, ohm(23.0))]);
+        assert!((solve(&damped).current(BranchId(2)) - 10.0).norm() < 1e-12);
+    }
+
+    #[test]
+    fn resonance_in_parallel_draws_nothing() {
+        let solution = solve(&network(2, &[(0, 1, reactance(100.0)), (0, 1, reactance(-100.0))]));
+        assert!(solution.plug().current_a < 1e-15);
+        assert!((solution.current(BranchId(0)) - Complex64::new(0.0, -2.3)).norm() < 1e-12);
+    }
+
+    #[test]
+    fn wires_and_contacts_report_their_current() {
+        // Line – contact – fork to two heaters, one behind another contact; a wire that ends in the air.
+        let branches = [
+            (0, 2, Element::SHORT),
+            (2, 3, Element::SHORT),
+            (3, 4, Element::SHORT),
+            (5, 2, Element::SHORT),
+            (4, 1, ohm(46.0)),
+            (2, 1, ohm(23.0)),
+        ];
+        let solution = solve(&network(6, &branches));
+        for (branch, ampere) in [(0, 15.0), (1, 5.0), (2, 5.0), (3, 0.0), (4, 5.0), (5, 10.0)] {
+            assert!((solution.current(BranchId(branch)) - ampere).norm() < 1e-12, "branch {branch}");
+        }
+        assert_eq!(solution.power(BranchId(0)), ZERO);
+    }
+
+    #[test]
+    fn loops_of_wires_split_as_equal_resistors() {
+        // Two wires in parallel, then a triangle: one way direct, one over a further node.
+        let branches = [
+            (0, 2, Element::SHORT),
+            (2, 0, Element::SHORT),
+            (2, 3, Element::SHORT),
+            (2, 4, Element::SHORT),
+            (4, 3, Element::SHORT),
+            (3, 1, ohm(23.0)),
+            (3, 3, Element::SHORT),
+        ];
+        let solution = solve(&network(5, &branches));
+        for (branch, ampere) in
+            [(0, 5.0), (1, -5.0), (2, 20.0 / 3.0), (3, 10.0 / 3.0), (4, 10.0 / 3.0), (6, 0.0)]
+        {
+            assert!((solution.current(BranchId(branch)) - ampere).norm() < 1e-12, "branch {branch}");
+        }
+    }
+
+    #[test]
+    fn an_ohmmeter_sees_copper_only() {
+        let branches = [(0, 1, Element::capacitor(1e-6, 50.0)), (0, 2, Element::coil(150.0, 1.0, 50.0))];
+        let mut network = network(5, &branches);
+        let across = |network: &Network, a, b| network.resistance_ohm(NodeId(a), NodeId(b));
+        assert_eq!(across(&network, 0, 1), Resistance::Open);
+        assert_eq!(across(&network, 0, 2), Resistance::Ohms(150.0));
+        assert_eq!(across(&network, 2, 2), Resistance::Ohms(0.0));
+        assert_eq!(across(&network, 2, 77), Resistance::Open);
+        assert_eq!(network.set(BranchId(1), Element::SHORT), Ok(()));
+        assert_eq!(across(&network, 0, 2), Resistance::Ohms(0.0));
+    }
+
+    #[test]
+    fn mains_and_ohmmeter_may_see_different_shorts() {
+        let mains_only = Element { ac: Impedance::Short, dc: Resistance::Open };
+        let network = network(3, &[(0, 1, reactance(100.0)), (1, 2, mains_only)]);
+        assert_eq!(network.resistance_ohm(NodeId(0), NodeId(1)), Resistance::Ohms(0.0));
+        assert_eq!(network.resistance_ohm(NodeId(1), NodeId(2)), Resistance::Open);
+        assert_eq!(solve(&network).voltage_between(NodeId(1), NodeId(2)), Some(ZERO));
+    }
+
+    #[test]
+    fn an_unusable_supply_is_refused() {
+        let network = network(2, &[]);
+        for supply in [Supply { volts: f64::NAN, ..SUPPLY }, Supply { source_ohm: -1.0, ..SUPPLY }] {
+            assert!(matches!(network.solve(&supply), Err(CircuitError::UnusableSupply { .. })));
+        }
+        let elsewhere = Supply { line: NodeId(2), ..SUPPLY };
+        assert_eq!(network.solve(&elsewhere), Err(CircuitError::NoSuchNode { node: NodeId(2) }));
+    }
+
+    #[test]
+    fn a_warm_solver_keeps_its_buffers() {
+        let network = network(4, &[(0, 2, ohm(1.0)), (2, 3, ohm(2.0)), (3, 1, ohm(3.0)), (2, 1, ohm(4.0))]);
+        let mut solver = Solver::new();
+        let places = |solver: &mut Solver| {
+            let solution = solver.solve(&network, &SUPPLY).unwrap();
+            (
+                solution.current.as_ptr(),
+                solution.drop.as_ptr(),
+                solution.potential.as_ptr(),
+                solution.merged.as_ptr(),
+            )
+        };
+        assert_eq!(places(&mut solver), places(&mut solver));
+    }
+}

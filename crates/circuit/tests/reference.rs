@@ -197,7 +197,7 @@ fn two_point_resistances_agree_with_the_simulator() {
             match (found, ohm) {
                 (Resistance::Open, None) => {}
                 (Resistance::Ohms(found), Some(ohm)) => {
-                    assert!((found - ohm).abs() <= RELATIVE * ohm, "{what}")
+                    assert!((found - ohm).abs() <= RELATIVE * ohm, "{what}");
                 }
                 _ => panic!("{what}"),
             }

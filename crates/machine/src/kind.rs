@@ -229,6 +229,8 @@ pub struct Situation {
     pub speed_rpm: f64,
     /// Outputs only: what the load behind an inverter takes, watts at the mains side.
     pub demand_w: f64,
+    /// Motors and pumps: factor on the mechanical load from what they move (1 = as healthy).
+    pub drag: f64,
 }
 
 /// What flowed in a part, once the network was solved.
@@ -344,9 +346,9 @@ const COMMON: &str = "common practice, no source";
 mod kinds {
     #[allow(unused_imports, reason = "the one import list of all kinds, present and to come")]
     use super::{
-        Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium, Mend,
-        Mode, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL, Sensed,
-        Situation, Takes, Terminal,
+        Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium,
+        Mend, Mode, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE,
+        SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal,
     };
     include!(concat!(env!("OUT_DIR"), "/kinds.rs"));
     pub(super) fn all() -> &'static [&'static PartKind] {

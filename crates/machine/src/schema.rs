@@ -92,7 +92,11 @@ pub static MACHINE: Table = Table {
         must("supply", Form::Text, "rated voltage and frequency: \"230 V 50 Hz\""),
         may("rated-power", Form::Quantity("power"), "rated power of the plate"),
         must("class", Form::Text, "protection class: I, II or III"),
-        may("heat-capacity", Form::Quantity("heat capacity"), "metal and plastic heated beside the water, J/K"),
+        may(
+            "heat-capacity",
+            Form::Quantity("heat capacity"),
+            "metal and plastic heated beside the water, J/K",
+        ),
         may("note", Form::Text, "anything for a person"),
     ],
 };
@@ -118,7 +122,11 @@ pub static PART: Table = Table {
         may("watches", Form::Text, "for a sensor: the part whose speed, level or flow it reports"),
         may("pins", Form::TextByName, "for a part on the board: terminal = pin"),
         may("variants", Form::Texts, "variants that have the part; all where left out"),
-        may("rates", Form::NumberByName, "share of jobs in per cent by fault mode, where better known than the library"),
+        may(
+            "rates",
+            Form::NumberByName,
+            "share of jobs in per cent by fault mode, where better known than the library",
+        ),
         may("note", Form::Text, "anything for a person"),
         may("output", Form::Names(&OUTPUT), "for a control board: what it switches"),
         may("input", Form::Names(&INPUT), "for a control board: what it senses"),
@@ -253,6 +261,10 @@ pub static CHECK: Table = Table {
         must("minutes", Form::Number, "minutes, once reached"),
         may("behind", Form::TextOrTexts, "panels to take off"),
         may("caution", Form::Text, "what could hurt, and what to do"),
-        must("yes-with", Form::Texts, "\"part: mode\" faults in which the answer is yes; \"healthy\" where nothing is wrong"),
+        must(
+            "yes-with",
+            Form::Texts,
+            "\"part: mode\" faults in which the answer is yes; \"healthy\" where nothing is wrong",
+        ),
     ],
 };

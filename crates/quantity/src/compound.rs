@@ -1,7 +1,7 @@
 //! Values with tolerances, ranges, and values at a condition.
 
 use crate::error::Piece;
-use crate::notation::{Value, conversion_or_bare, value, wrong_unit};
+use crate::notation::{conversion_or_bare, value, wrong_unit};
 use crate::number::{Number, number, sign};
 use crate::unit::conversion;
 use crate::{Dimension, NotationError, Toleranced};
@@ -35,7 +35,7 @@ pub fn parse_range(text: &str, d: Dimension) -> Result<(f64, f64), NotationError
     }
     let upper = value(high, d)?.value;
     let lower = match bare_number(low, d) {
-        Some(n) => shared_unit(&n, high, d)?.value,
+        Some(n) => in_unit_of(high, &n, d)?,
         None => value(low, d)?.value,
     };
     if lower > upper {
@@ -95,7 +95,7 @@ fn bare_number(piece: Piece<'_>, d: Dimension) -> Option<Number<'_>> {
 }
 
 /// The value of `n` in the unit that stands behind the number in `other`.
-fn shared_unit(n: &Number<'_>, other: Piece<'_>, d: Dimension) -> Result<Value, NotationError> {
+fn in_unit_of(other: Piece<'_>, n: &Number<'_>, d: Dimension) -> Result<f64, NotationError> {
     let unit = number(other, d.example()).ok().map(|o| o.rest.trim());
     let Some(conversion) = unit.and_then(|u| conversion_or_bare(u, d)) else {
         // `8 .. 40k`: nothing says whether the 8 is one of the same k.
@@ -104,8 +104,7 @@ fn shared_unit(n: &Number<'_>, other: Piece<'_>, d: Dimension) -> Result<Value, 
             format!("write the unit at both values, e.g. {}", range_example(d)),
         ));
     };
-    let value = n.value * conversion.factor + conversion.offset;
-    Ok(Value { value, resolution: conversion.factor })
+    Ok(n.value * conversion.factor + conversion.offset)
 }
 
 fn toleranced(piece: Piece<'_>, d: Dimension) -> Result<Toleranced, NotationError> {
@@ -204,12 +203,10 @@ fn sides<'a>(tolerance: Piece<'a>, d: Dimension) -> Result<Sides<'a>, NotationEr
 /// The nominal value, and whether it stands without a unit of its own.
 fn nominal(piece: Piece<'_>, sides: &Sides<'_>, d: Dimension) -> Result<(f64, bool), NotationError> {
     let Some(n) = bare_number(piece, d) else { return Ok((value(piece, d)?.value, false)) };
-    let shared = sides.last_unit().and_then(|u| {
-        let absolute = conversion(u.text, d.of_deviation())?;
-        Some((conversion(u.text, d)?, absolute)).filter(|_| d != Dimension::Ratio)
-    });
+    // `2016 ± 35 W`: the unit of the tolerance is that of the value too, unless it is a percentage.
+    let shared = sides.last_unit().filter(|_| d != Dimension::Ratio).and_then(|u| conversion(u.text, d));
     match shared {
-        Some((conversion, _)) => Ok((n.value * conversion.factor + conversion.offset, true)),
+        Some(c) => Ok((n.value * c.factor + c.offset, true)),
         None => Ok((value(piece, d)?.value, true)),
     }
 }
@@ -225,6 +222,9 @@ fn deviation(
     let n = number(side.piece, "5 %").map_err(|_| {
         side.piece.error("a number is expected in the tolerance", "write e.g. ±5 % or +5 %/-10 %")
     })?;
+    if sign(side.piece.text).is_some() {
+        return Err(side.piece.error("a tolerance has one sign", "write e.g. ±5 % or +5 %/-10 %"));
+    }
     let own = n.rest.trim();
     let unit = if own.text.is_empty() { sides.last_unit().unwrap_or(own) } else { own };
     let size = if let Some(share) = conversion(unit.text, Dimension::Ratio) {

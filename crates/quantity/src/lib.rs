@@ -12,6 +12,7 @@
 //! (`tests/notation_properties.rs`); what [`format()`] writes, [`parse`] reads back.
 
 mod compound;
+pub mod conformity;
 mod dimension;
 mod error;
 mod format;
@@ -19,6 +20,7 @@ mod notation;
 mod number;
 mod reading;
 mod toleranced;
+pub mod uncertainty;
 mod unit;
 
 pub use compound::{parse_at, parse_range, parse_toleranced};

@@ -1,8 +1,8 @@
 //! One value with its unit.
 
 use crate::error::Piece;
-use crate::number::{Number, number};
-use crate::unit::{self, Conversion, conversion, dimensions_of, normalise, other_case};
+use crate::number::{Number, number, sign};
+use crate::unit::{Conversion, conversion, dimensions_of, normalise, other_case};
 use crate::{Dimension, NotationError};
 
 /// A value that was read, and how finely it was written.
@@ -54,8 +54,9 @@ pub fn parse_any(text: &str) -> Result<(f64, Dimension), NotationError> {
             return kelvin_or_kilo(piece).map_or_else(|| found.map(|v| (v.value, d)), Err);
         }
     }
-    if let Some(found) = time_of_parts(piece) {
-        return found.map(|v| (v.value, Dimension::Time));
+    let time = time_of_parts(piece);
+    if let Some(Ok(v)) = time {
+        return Ok((v.value, Dimension::Time));
     }
     let n = number(piece, example)?;
     let unit = n.rest.trim();
@@ -64,7 +65,11 @@ pub fn parse_any(text: &str) -> Result<(f64, Dimension), NotationError> {
     }
     match dimensions_of(unit.text)[..] {
         [d] => value(piece, d).map(|v| (v.value, d)),
-        [] => Err(milliohm(unit, n.piece).unwrap_or_else(|| unknown_unit(unit, None))),
+        // `1h30` is no unit at all; `1 m3` is one, though it begins like a time of two parts.
+        [] => Err(time
+            .and_then(Result::err)
+            .or_else(|| milliohm(unit, n.piece))
+            .unwrap_or_else(|| unknown_unit(unit, None))),
         _ => Err(unit.error(
             format!("“{}” may be minutes or metres", unit.text),
             format!("write “{} min” for a time, or a length in mm or cm", n.piece.text),
@@ -196,38 +201,49 @@ fn code_letter(c: char, d: Dimension) -> Option<f64> {
     })
 }
 
-/// A code in which a letter stands for the decimal sign (IEC 60062): `26R4`, `R47`, `4k7`, `100n`, also `4.7k`,
-/// with or without the unit after it. Nothing if the text is not of this form.
-fn code(piece: Piece<'_>, d: Dimension) -> Option<Result<Value, NotationError>> {
-    let at = piece.text.find(|c| code_letter(c, d).is_some())?;
-    let letter = piece.text[at..].chars().next()?;
-    let factor = code_letter(letter, d)?;
+/// A text split at its code letter: `26R4` is `26`, `R` and `4`.
+struct Code<'a> {
+    head: Piece<'a>,
+    letter: char,
+    factor: f64,
+    /// Digits behind the letter, perhaps none.
+    decimals: &'a str,
+}
+
+/// Splits a text that has the form of a code, with or without the unit behind it. A letter followed by its unit and
+/// no digit is a prefix instead (`4 kΩ`), which the table of units reads.
+fn split_code(piece: Piece<'_>, d: Dimension) -> Option<Code<'_>> {
+    let (at, letter, factor) =
+        piece.text.char_indices().find_map(|(i, c)| code_letter(c, d).map(|f| (i, c, f)))?;
     let (head, tail) = piece.split(at);
-    let tail = tail.split(letter.len_utf8()).1;
+    let (_, tail) = tail.split(letter.len_utf8());
     let digits = tail.text.bytes().take_while(u8::is_ascii_digit).count();
     let (decimals, unit) = tail.split(digits);
-    let (decimals, unit) = (decimals.text, normalise(unit.text));
-    let unit_fits = unit.is_empty() || conversion(&unit, d).is_some_and(|c| c.factor == 1.0) && unit != "R";
-    // A letter followed by its unit and no digit is a prefix (`4 kΩ`); the table of units reads that.
-    if !unit_fits
-        || decimals.is_empty() && !unit.is_empty()
-        || head.text.ends_with(char::is_whitespace) && digits > 0
-    {
-        return None;
-    }
+    let unit = normalise(unit.text);
+    let is_base_unit = conversion(&unit, d).is_some_and(|c| c.factor == 1.0) && unit != "R";
+    let fits = match (digits, unit.is_empty()) {
+        (0, true) => true,
+        (0, false) => false,
+        (_, no_unit) => (no_unit || is_base_unit) && !head.text.ends_with(char::is_whitespace),
+    };
+    fits.then_some(Code { head, letter, factor, decimals: decimals.text })
+}
+
+/// A code in which a letter stands for the decimal sign (IEC 60062): `26R4`, `R47`, `4k7`, `100n`, also `4.7k`,
+/// with or without the unit behind it. Nothing if the text is not of this form.
+fn code(piece: Piece<'_>, d: Dimension) -> Option<Result<Value, NotationError>> {
+    let Code { head, letter, factor, decimals } = split_code(piece, d)?;
     let conversion = Conversion { factor, offset: 0.0 };
+    let fraction: f64 = if decimals.is_empty() { 0.0 } else { format!("0.{decimals}").parse().ok()? };
     if head.text.is_empty() {
-        let fraction = format!("0.{decimals}").parse::<f64>().ok().filter(|_| digits > 0)?;
-        return Some(Ok(in_base(fraction, digits, conversion)));
+        return (!decimals.is_empty()).then(|| Ok(in_base(fraction, decimals.len(), conversion)));
     }
     let n = match number(head, d.example()) {
-        Ok(n) => n,
+        Ok(n) if n.rest.trim().text.is_empty() => n,
+        Ok(_) => return None,
         Err(error) => return Some(Err(error)),
     };
-    if !n.rest.trim().text.is_empty() {
-        return None;
-    }
-    if digits == 0 {
+    if decimals.is_empty() {
         return Some(Ok(in_base(n.value, n.decimals, conversion)));
     }
     if n.decimals > 0 {
@@ -236,44 +252,48 @@ fn code(piece: Piece<'_>, d: Dimension) -> Option<Result<Value, NotationError>> 
             format!("write e.g. {}", d.example()),
         )));
     }
-    let fraction: f64 = format!("0.{decimals}").parse().ok()?;
     let magnitude = n.value.abs() + fraction;
-    let negative = crate::number::sign(head.text).is_some_and(|(_, minus)| minus);
-    Some(Ok(in_base(if negative { -magnitude } else { magnitude }, digits, conversion)))
+    Some(Ok(in_base(if is_negative(head) { -magnitude } else { magnitude }, decimals.len(), conversion)))
 }
 
-/// A time of several parts, `1m20s` or `1 h 5 min`; nothing if the text is not two or more numbers with a unit of time.
+/// Whether the text begins with a minus, which a value of 0 cannot tell.
+fn is_negative(piece: Piece<'_>) -> bool {
+    sign(piece.text).is_some_and(|(_, minus)| minus)
+}
+
+/// One part of a time such as the `20s` of `1m20s`: its value, the worth of its unit, and what follows.
+fn time_part(piece: Piece<'_>) -> Option<(Value, f64, Piece<'_>)> {
+    let n = number(piece, "").ok()?;
+    let tail = n.rest.trim();
+    let letters = tail.text.find(|c: char| !c.is_alphabetic()).unwrap_or(tail.text.len());
+    let (unit, rest) = tail.split(letters);
+    let conversion = conversion(unit.text, Dimension::Time)?;
+    Some((in_base(n.value.abs(), n.decimals, conversion), conversion.factor, rest.trim()))
+}
+
+/// A time of several parts, `1m20s` or `1 h 5 min`; nothing if the text does not begin with a number, a unit of time
+/// and a digit.
 fn time_of_parts(piece: Piece<'_>) -> Option<Result<Value, NotationError>> {
     let example = Dimension::Time.example();
-    let (mut total, mut last, mut count, mut rest) = (0.0, Value { value: 0.0, resolution: 0.0 }, 0, piece);
-    let mut smallest = f64::INFINITY;
+    let (first, mut unit, mut rest) = time_part(piece)?;
+    let (mut total, mut resolution) = (first.value, first.resolution);
+    if !rest.text.starts_with(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
     while !rest.text.is_empty() {
-        let n = number(rest, example).ok()?;
-        if count > 0 && crate::number::sign(rest.text).is_some() {
-            return None;
-        }
-        let (_, tail) = n.rest.split(n.rest.text.len() - n.rest.text.trim_start().len());
-        let letters = tail.text.find(|c: char| !c.is_alphabetic()).unwrap_or(tail.text.len());
-        let (unit, tail) = tail.split(letters);
-        if unit.text.is_empty() && count > 0 {
-            return Some(Err(n
-                .piece
-                .error("the unit of this part is missing", format!("write e.g. {example}"))));
-        }
-        let conversion = unit::conversion(unit.text, Dimension::Time)?;
-        if conversion.factor >= smallest {
+        let part = time_part(rest).filter(|_| sign(rest.text).is_none());
+        let Some((value, smaller, next)) = part else {
+            return Some(
+                Err(rest.error("the unit of this part is missing", format!("write e.g. {example}"))),
+            );
+        };
+        if smaller >= unit {
             return Some(Err(piece.error(
                 "hours, minutes and seconds are expected in this order, each once",
                 format!("write e.g. {example}"),
             )));
         }
-        smallest = conversion.factor;
-        last = in_base(n.value.abs(), n.decimals, conversion);
-        total += last.value;
-        count += 1;
-        rest = tail.trim();
+        (total, resolution, unit, rest) = (total + value.value, value.resolution, smaller, next);
     }
-    let negative = crate::number::sign(piece.text).is_some_and(|(_, minus)| minus);
-    let value = if negative { -total } else { total };
-    (count >= 2).then_some(Ok(Value { value, resolution: last.resolution }))
+    Some(Ok(Value { value: if is_negative(piece) { -total } else { total }, resolution }))
 }

@@ -163,16 +163,24 @@ pub(crate) fn dimensions_of(unit: &str) -> Vec<Dimension> {
     found
 }
 
-/// The spelling of a unit of `dimension` that differs from `unit` in upper and lower case only, if there is one.
+/// The spelling of a unit of `dimension` that differs from `unit` in upper and lower case only, if there is just one:
+/// where milli and mega both exist the case cannot be repaired by guessing.
 pub(crate) fn other_case(unit: &str, dimension: Dimension) -> Option<String> {
     let wanted = normalise(unit).to_lowercase();
-    let candidates = UNITS.iter().filter(|u| u.dimension == dimension).flat_map(|u| {
-        let prefixed = u.prefixes.chars().filter(char::is_ascii_alphabetic);
-        let bare = u.spellings.iter().map(|&s| s.to_owned());
-        bare.chain(prefixed.flat_map(move |p| u.spellings.iter().map(move |s| format!("{p}{s}"))))
-    });
-    // Milli and mega share a letter: where both exist the case cannot be repaired by guessing.
-    let mut found: Vec<String> = candidates.filter(|c| c.to_lowercase() == wanted).collect();
-    found.dedup();
-    (found.len() == 1).then(|| found.swap_remove(0))
+    let mut found: Option<String> = None;
+    for unit in UNITS.iter().filter(|u| u.dimension == dimension) {
+        let prefixes = unit.prefixes.chars().map(Some).chain([None]);
+        for (prefix, spelling) in prefixes.flat_map(|p| unit.spellings.iter().map(move |s| (p, s))) {
+            let candidate = || prefix.into_iter().chain(spelling.chars());
+            if !candidate().flat_map(char::to_lowercase).eq(wanted.chars()) {
+                continue;
+            }
+            let candidate: String = candidate().collect();
+            if found.as_ref().is_some_and(|f| *f != candidate) {
+                return None;
+            }
+            found = Some(candidate);
+        }
+    }
+    found
 }

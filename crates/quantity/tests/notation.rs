@@ -64,6 +64,9 @@ fn values_in_all_spellings() {
         ("2 h", Time, 7200.0),
         ("1h30m", Time, 5400.0),
         ("5m", Time, 300.0),
+        ("−1m20s", Time, -80.0),
+        ("-4k7", Resistance, -4700.0),
+        ("-0R5", Resistance, -0.5),
         ("5m", Length, 5.0),
         ("20 ms", Time, 0.02),
         ("1200 rpm", Speed, 1200.0),
@@ -281,12 +284,13 @@ fn the_unit_decides() {
         ("5 l", 5.0, Volume),
         ("10 %", 0.1, Ratio),
         ("5 mm", 0.005, Length),
+        ("1 m3", 1000.0, Volume),
     ];
     for (text, value, d) in cases {
         let (got, dimension) = parse_any(text).unwrap_or_else(|e| panic!("{text}: {e}"));
         assert!(close(got, value) && dimension == d, "{text}: {got} {dimension}");
     }
-    for text in ["5m", "4K", "230", "5 mohm", "5 furlongs", "2m2"] {
+    for text in ["5m", "4K", "230", "5 mohm", "5 furlongs", "2m2", "1h30"] {
         assert!(parse_any(text).is_err(), "{text}");
     }
 }

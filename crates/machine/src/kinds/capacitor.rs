@@ -1,6 +1,9 @@
 //! Capacitor: the motor capacitor, or any two-pole one at mains frequency.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
+    Situation, Takes, Terminal,
+};
 
 /// Share of its capacitance that a weak one has left. Below 80 % it is replaced; motors give up near half
 /// (common practice, no source).
@@ -66,6 +69,7 @@ impl Behaviour for Dielectric {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -74,18 +78,7 @@ mod tests {
     fn sixteen_microfarads_have_199_ohms_at_50_hz() {
         let mut p = Params::default();
         p.set("farads", Value::Quantity(Toleranced::exact(16e-6)));
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: false,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = situation();
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         // X = 1/(2πfC), exact arithmetic.

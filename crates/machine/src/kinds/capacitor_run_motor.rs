@@ -1,16 +1,19 @@
 //! Capacitor-run motor: an induction motor of two like windings, one of them fed through a capacitor.
 
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Power factor of each winding at work. Two like windings at 45° and a matched capacitor give a true two-phase field.
 const RUN_POWER_FACTOR: f64 = 0.707;
 
 /// At a stall one winding alone takes this many times the watts of the whole motor at work.
-/// Source: trade-values 4.1, hum at 1.5–3 times (common practice, no source).
+/// A hum at 1.5–3 times is common practice, no source.
 const STALL_WATTS: f64 = 2.0;
 
-/// Power factor at a stall. Source: trade-values 4.1, 0.4–0.7 (common practice, no source).
+/// Power factor at a stall. 0.4–0.7 is common practice, no source.
 const STALL_POWER_FACTOR: f64 = 0.5;
 
 /// Least torque against a true two-phase field, at which it still keeps its load moving.
@@ -22,7 +25,8 @@ const SHORTED_WATTS: f64 = 1.5;
 
 pub(super) static KIND: PartKind = PartKind {
     name: "capacitor-run motor",
-    about: "An induction motor of two like windings with a capacitor between w1 and w2, fed at w1 (right) or w2 (left).",
+    about: "An induction motor of two like windings with a capacitor between w1 and w2, fed at w1 (right) \
+        or w2 (left).",
     terminals: &[
         Terminal { name: "c", must: true, role: Role::Power },
         Terminal { name: "w1", must: true, role: Role::Power },
@@ -54,8 +58,20 @@ pub(super) static KIND: PartKind = PartKind {
     ],
     rate: Rate { percent: 2.4, source: "guess to fill the rest, common practice, no source" },
     modes: &[
-        Mode { name: "winding open", says: "has an open winding", share: 0.4, source: COMMON, mend: Mend::Fit },
-        Mode { name: "turns shorted", says: "has shorted turns", share: 0.2, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "winding open",
+            says: "has an open winding",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "turns shorted",
+            says: "has shorted turns",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.2, source: COMMON, mend: Mend::Fit },
         Mode { name: "locked", says: "is stiff or locked", share: 0.2, source: COMMON, mend: Mend::Fit },
     ],
@@ -76,7 +92,7 @@ struct TwoPhase;
 impl Behaviour for TwoPhase {
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let turning = situation.moving && mode != Some("locked");
-        let draws = params.nominal("draws");
+        let draws = params.nominal("draws") * situation.drag;
         let (watts, power_factor) =
             if turning { (draws / 2.0, RUN_POWER_FACTOR) } else { (draws * STALL_WATTS, STALL_POWER_FACTOR) };
         let u_rel = params.u_rel("winding");
@@ -122,6 +138,7 @@ impl Behaviour for TwoPhase {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -132,18 +149,7 @@ mod tests {
         p.set("winding", Value::Quantity(Toleranced::exact(18.0)));
         p.set("draws", Value::Quantity(Toleranced::exact(300.0)));
         p.set("speed", Value::Quantity(Toleranced::exact(52.0)));
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 52.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, wanted_rpm: 52.0, moving: true, ..situation() };
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         let amps = |branch: &Branch, extra_x: f64| match branch.ac {

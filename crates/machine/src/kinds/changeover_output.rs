@@ -1,6 +1,9 @@
 //! Changeover output: a relay of the board with a rest contact and a driven one, as for turning a motor over.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Effect, Flows, Mend, Mode, Params, PartKind, Path, Rate, Role, Situation,
+    Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "changeover output",
@@ -14,7 +17,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 0.5, source: COMMON },
     modes: &[
         Mode { name: "stuck at rest", says: "stays at rest", share: 0.75, source: COMMON, mend: Mend::Fit },
-        Mode { name: "stuck driven", says: "stays in its driven position", share: 0.25, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "stuck driven",
+            says: "stays in its driven position",
+            share: 0.25,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Changeover,
     checks: &[],
@@ -44,5 +53,25 @@ impl Behaviour for Changeover {
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, _: &Flows) -> Effect {
         let moves = situation.driven && mode.is_none();
         Effect { runs: moves, signs: if moves { vec!["clicks"] } else { vec![] }, ..Effect::default() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::brushed_motor::situation;
+    use super::*;
+
+    #[test]
+    fn it_makes_one_contact_at_a_time_stuck_or_not() {
+        let closed = |mode, driven| {
+            let mut out = vec![];
+            let s = Situation { driven, ..situation() };
+            KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);
+            out.iter().filter(|b| b.ac == Path::Closed).map(|b| b.to).collect::<Vec<_>>()
+        };
+        assert_eq!(closed(None, false), ["rest"]);
+        assert_eq!(closed(None, true), ["driven"]);
+        assert_eq!(closed(Some("stuck at rest"), true), ["rest"]);
+        assert_eq!(closed(Some("stuck driven"), false), ["driven"]);
     }
 }

@@ -1,6 +1,9 @@
 //! Circulation pump: drives the spray arms of a dishwasher, or wash water through the load.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Where the pumps' share of jobs (7.5 %, drain and circulation together) comes from.
 const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (pumps 7.5 %), split between drain and circulation pump by \
@@ -66,7 +69,13 @@ pub(super) static KIND: PartKind = PartKind {
     modes: &[
         Mode { name: "jammed", says: "is jammed", share: 0.3, source: COMMON, mend: Mend::Clean },
         Mode { name: "coil open", says: "has an open coil", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "impeller loose", says: "has its wheel loose on the shaft", share: 0.1, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "impeller loose",
+            says: "has its wheel loose on the shaft",
+            share: 0.1,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "weak", says: "moves too little water", share: 0.15, source: COMMON, mend: Mend::Fit },
         Mode { name: "leaking", says: "leaks", share: 0.2, source: COMMON, mend: Mend::Fit },
         Mode { name: "coil short", says: "has shorted turns", share: 0.05, source: COMMON, mend: Mend::Fit },
@@ -107,7 +116,7 @@ impl Behaviour for Pump {
         let (ac, dc) = if mode == Some("coil open") {
             (Path::Open, Path::Open)
         } else {
-            let watts = params.nominal("draws") * factor;
+            let watts = params.nominal("draws") * factor * situation.drag;
             let ac = Path::load(watts, situation.rated_v, params.nominal("power-factor"));
             (ac, Path::resistor(params.nominal("coil") * short))
         };
@@ -138,5 +147,46 @@ impl Behaviour for Pump {
             signs.push("leaks");
         }
         Effect { runs, signs, ..Effect::default() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn params() -> Params {
+        let mut params = Params::default();
+        for (name, value) in [("coil", 160.0), ("draws", 30.0), ("power-factor", 0.65), ("flow", 50.0)] {
+            params.set(name, Value::Quantity(Toleranced::exact(value)));
+        }
+        params
+    }
+
+    fn does(mode: Option<&str>, volts: f64, level_l: f64) -> Effect {
+        let flows = Flows { volts: vec![volts], ..Flows::default() };
+        KIND.behaviour.effect(&params(), mode, &Situation { level_l, ..STILL }, &flows)
+    }
+
+    #[test]
+    fn it_sprays_with_water_a_tight_wheel_and_current() {
+        let sprays = |mode, volts, level| does(mode, volts, level).signs.contains(&"sprays");
+        assert!(sprays(None, 230.0, 4.0));
+        assert!(!sprays(None, 230.0, 0.0) && !sprays(None, 0.0, 4.0));
+        assert!(!sprays(Some("weak"), 230.0, 4.0) && !sprays(Some("impeller loose"), 230.0, 4.0));
     }
 }

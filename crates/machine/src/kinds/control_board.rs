@@ -1,6 +1,9 @@
 //! Control board: its own supply and its wits. Its outputs are parts of their own.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Power factor of the small supply of a board at standby. Common practice, no source.
 const POWER_FACTOR: f64 = 0.4;
@@ -8,11 +11,12 @@ const POWER_FACTOR: f64 = 0.4;
 /// It starts at this share of the rated volts and above.
 const START_VOLTS: f64 = 0.6;
 
-/// A dead supply leaves the capacitor at its input: 0 W and 0.03 A. Source: trade-values 13 (common practice).
+/// A dead supply leaves the capacitor at its input: 0 W and 0.03 A. Common practice, no source.
 const DEAD_INPUT_FARADS: f64 = 0.41e-6;
 
 /// Wait and measure before touching a board.
-const DISCHARGE: &str = "Unplug, wait as the label says (5 minutes if there is none), measure DC before touching.";
+const DISCHARGE: &str =
+    "Unplug, wait as the label says (5 minutes if there is none), measure DC before touching.";
 
 pub(super) static KIND: PartKind = PartKind {
     name: "control board",
@@ -30,13 +34,32 @@ pub(super) static KIND: PartKind = PartKind {
     }],
     rate: Rate {
         percent: 5.6,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 40 % board supply, processor and panel is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 40 % board supply, processor \
+            and panel is common practice, no source",
     },
     modes: &[
         Mode { name: "supply dead", says: "has a dead supply", share: 0.23, source: COMMON, mend: Mend::Fit },
-        Mode { name: "processor", says: "has lost its processor or memory", share: 0.12, source: COMMON, mend: Mend::Fit },
-        Mode { name: "sensor input", says: "misreads a sensor that is sound", share: 0.03, source: COMMON, mend: Mend::Fit },
-        Mode { name: "user interface", says: "has a faulty panel", share: 0.05, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "processor",
+            says: "has lost its processor or memory",
+            share: 0.12,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "sensor input",
+            says: "misreads a sensor that is sound",
+            share: 0.03,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "user interface",
+            says: "has a faulty panel",
+            share: 0.05,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Board,
     checks: &[
@@ -79,7 +102,14 @@ impl Behaviour for Board {
             _ => Path::load(params.nominal("draws"), situation.rated_v, POWER_FACTOR),
         };
         // An ohmmeter charges the capacitor behind the rectifier and then sees next to nothing.
-        out.push(Branch { name: "supply", from: "l", to: "n", ac, dc: Path::Open, u_rel: params.u_rel("draws") });
+        out.push(Branch {
+            name: "supply",
+            from: "l",
+            to: "n",
+            ac,
+            dc: Path::Open,
+            u_rel: params.u_rel("draws"),
+        });
     }
 
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {
@@ -91,22 +121,12 @@ impl Behaviour for Board {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_dead_supply_still_draws_thirty_milliamperes_of_no_watts() {
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, ..situation() };
         let mut out = vec![];
         KIND.behaviour.electrics(&Params::default(), Some("supply dead"), &s, &mut out);
         assert!(matches!(out[0].ac, Path::Ohms { r: 0.0, x } if (230.0 / -x - 0.03).abs() < 0.001));
@@ -114,18 +134,7 @@ mod tests {
 
     #[test]
     fn it_runs_from_six_tenths_of_its_volts() {
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, ..situation() };
         let runs = |volts| {
             let flows = Flows { volts: vec![volts], ..Flows::default() };
             KIND.behaviour.effect(&Params::default(), None, &s, &flows).runs

@@ -1,6 +1,9 @@
 //! Cord: the plug and the flexible cord up to the machine's inlet terminals.
 
-use super::{Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL, Situation, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, SUPPLY_EARTH,
+    SUPPLY_LINE, SUPPLY_NEUTRAL, Situation, Terminal,
+};
 
 /// Added ohms of a burnt plug pin or a half-broken core. Trade: more than 1 Ω of source resistance is suspect.
 /// Common practice, no source.
@@ -17,10 +20,34 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate { percent: 0.6, source: COMMON },
     modes: &[
-        Mode { name: "line open", says: "has its line core open", share: 0.25, source: COMMON, mend: Mend::Fit },
-        Mode { name: "neutral open", says: "has its neutral core open", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "earth open", says: "has its protective core open", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "high resistance", says: "has a burnt pin or core", share: 0.35, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "line open",
+            says: "has its line core open",
+            share: 0.25,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "neutral open",
+            says: "has its neutral core open",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "earth open",
+            says: "has its protective core open",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "high resistance",
+            says: "has a burnt pin or core",
+            share: 0.35,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Cord,
     checks: &[HandCheck {
@@ -51,5 +78,37 @@ impl Behaviour for Cord {
             };
             out.push(Branch { name, from, to, ac: path, dc: path, u_rel: 0.0 });
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    #[test]
+    fn each_core_can_break_by_itself() {
+        let path = |mode, core: usize| {
+            let mut out = Vec::new();
+            KIND.behaviour.electrics(&Params::default(), mode, &STILL, &mut out);
+            out[core].ac
+        };
+        for (core, mode) in ["line open", "neutral open", "earth open"].into_iter().enumerate() {
+            let cores = [0, 1, 2].map(|c| path(Some(mode), c));
+            assert!(cores.iter().enumerate().all(|(c, p)| (*p == Path::Open) == (c == core)), "{mode}");
+        }
+        assert_eq!(path(Some("high resistance"), 0), Path::resistor(BURNT_OHM));
     }
 }

@@ -1,6 +1,6 @@
 //! Display: lamps or figures on the panel, part of the board's low-voltage side.
 
-use super::*;
+use super::{Behaviour, COMMON, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Rate, Situation};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "display",
@@ -9,11 +9,18 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 0.7,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 5 % user interface is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 5 % user interface is common \
+            practice, no source",
     },
     modes: &[
         Mode { name: "dark", says: "stays dark", share: 0.5, source: COMMON, mend: Mend::Fit },
-        Mode { name: "segments missing", says: "has segments or lamps missing", share: 0.5, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "segments missing",
+            says: "has segments or lamps missing",
+            share: 0.5,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Panel,
     checks: &[HandCheck {

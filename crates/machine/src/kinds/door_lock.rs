@@ -1,6 +1,9 @@
 //! Door lock: a PTC warms a bimetal, which drops the bolt and closes the contact that feeds the loads.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Where the doors' share of jobs (11.5 %) comes from; somewhat over half of it is the lock.
 const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (doors 11.5 %); the lock's part of it is common practice, \
@@ -36,7 +39,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 6.1, source: RATE_SOURCE },
     modes: &[
         Mode { name: "never locks", says: "does not lock", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "contact open", says: "locks but makes no contact", share: 0.17, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "contact open",
+            says: "locks but makes no contact",
+            share: 0.17,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "stuck locked", says: "does not unlock", share: 0.08, source: COMMON, mend: Mend::Fit },
         Mode { name: "ptc open", says: "has an open PTC", share: 0.08, source: COMMON, mend: Mend::Fit },
     ],
@@ -89,5 +98,34 @@ impl Behaviour for Lock {
         let moves = powered && !matches!(mode, Some("never locks" | "ptc open" | "stuck locked"));
         let signs = if moves { vec!["clicks"] } else { vec![] };
         Effect { locks: moves || mode == Some("stuck locked"), signs, ..Effect::default() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    #[test]
+    fn the_bolt_drops_while_the_ptc_is_fed() {
+        let locks = |mode, volts| {
+            let flows = Flows { volts: vec![volts, 0.0], ..Flows::default() };
+            KIND.behaviour.effect(&Params::default(), mode, &STILL, &flows).locks
+        };
+        assert!(locks(None, 230.0) && !locks(None, 100.0));
+        assert!(!locks(Some("never locks"), 230.0) && !locks(Some("ptc open"), 230.0));
+        assert!(locks(Some("stuck locked"), 0.0));
     }
 }

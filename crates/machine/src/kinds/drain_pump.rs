@@ -1,6 +1,9 @@
 //! Drain pump: a small synchronous or shaded-pole motor with a wheel that pumps the water out.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Where the pumps' share of jobs (7.5 %, drain and circulation together) comes from.
 const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (pumps 7.5 %), split between drain and circulation pump by \
@@ -63,7 +66,13 @@ pub(super) static KIND: PartKind = PartKind {
     modes: &[
         Mode { name: "jammed", says: "is jammed", share: 0.4, source: COMMON, mend: Mend::Clean },
         Mode { name: "coil open", says: "has an open coil", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "impeller loose", says: "has its wheel loose on the shaft", share: 0.15, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "impeller loose",
+            says: "has its wheel loose on the shaft",
+            share: 0.15,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "weak", says: "moves too little water", share: 0.12, source: COMMON, mend: Mend::Fit },
         Mode { name: "leaking", says: "leaks", share: 0.1, source: COMMON, mend: Mend::Fit },
         Mode { name: "coil short", says: "has shorted turns", share: 0.03, source: COMMON, mend: Mend::Fit },
@@ -112,7 +121,7 @@ impl Behaviour for Pump {
         let (ac, dc) = if mode == Some("coil open") {
             (Path::Open, Path::Open)
         } else {
-            let watts = params.nominal("draws") * factor;
+            let watts = params.nominal("draws") * factor * situation.drag;
             let ac = Path::load(watts, situation.rated_v, params.nominal("power-factor"));
             (ac, Path::resistor(params.nominal("coil") * short))
         };
@@ -143,5 +152,55 @@ impl Behaviour for Pump {
             signs.push("leaks");
         }
         Effect { water_out_l_min: moved, runs, signs, ..Effect::default() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn params() -> Params {
+        let mut params = Params::default();
+        for (name, value) in [("coil", 160.0), ("draws", 30.0), ("power-factor", 0.65), ("flow", 17.0)] {
+            params.set(name, Value::Quantity(Toleranced::exact(value)));
+        }
+        params
+    }
+
+    fn does(mode: Option<&str>, volts: f64, level_l: f64) -> Effect {
+        let flows = Flows { volts: vec![volts], ..Flows::default() };
+        KIND.behaviour.effect(&params(), mode, &Situation { level_l, ..STILL }, &flows)
+    }
+
+    #[test]
+    fn it_takes_its_watts_at_rated_supply() {
+        let mut out = Vec::new();
+        KIND.behaviour.electrics(&params(), None, &STILL, &mut out);
+        let Path::Ohms { r, x } = out[0].ac else { panic!("no coil") };
+        assert!((230.0 * 230.0 * r / (r * r + x * x) - 30.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_jammed_one_hums_and_moves_nothing() {
+        assert_eq!(does(None, 230.0, 8.0).water_out_l_min, 17.0);
+        assert_eq!(does(None, 230.0, 0.0).water_out_l_min, 0.0);
+        let jammed = does(Some("jammed"), 230.0, 8.0);
+        assert_eq!((jammed.water_out_l_min, jammed.runs, jammed.signs), (0.0, false, vec!["hums"]));
+        assert_eq!(does(Some("coil open"), 230.0, 8.0), Effect::default());
     }
 }

@@ -1,6 +1,9 @@
 //! Flow meter: a wheel in the inlet that gives pulses; the board counts litres from them.
 
-use super::{Behaviour, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Rate, Role, Sensed, Situation, Takes, Terminal};
+use super::{
+    Behaviour, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Rate, Role, Sensed,
+    Situation, Takes, Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "flow meter",

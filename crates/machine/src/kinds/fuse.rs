@@ -1,6 +1,9 @@
 //! Fuse: a link that melts.
 
-use super::{Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
+    Situation, Takes, Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "fuse",

@@ -1,6 +1,9 @@
 //! Hall sensor: reports the rotor's speed and place to the board or inverter.
 
-use super::{Dimension, Behaviour, COMMON, Mend, Mode, Param, Params, PartKind, Rate, Role, Sensed, Situation, Takes, Terminal};
+use super::{
+    Behaviour, COMMON, Dimension, Mend, Mode, Param, Params, PartKind, Rate, Role, Sensed, Situation, Takes,
+    Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "hall sensor",
@@ -27,11 +30,11 @@ pub(super) static KIND: PartKind = PartKind {
 struct Chips;
 
 impl Behaviour for Chips {
-    /// Drum rpm as the board makes it out; no pulses are 0 rpm.
     fn reports(&self) -> Dimension {
         Dimension::Speed
     }
 
+    /// Drum rpm as the board makes it out; no pulses are 0 rpm.
     fn sense(&self, _: &Params, mode: Option<&str>, situation: &Situation) -> Sensed {
         Sensed::Value(if mode == Some("dead") { 0.0 } else { situation.speed_rpm })
     }

@@ -1,6 +1,9 @@
 //! Heating element: one or two rods in a sheath, insulated from it by magnesia.
 
-use super::{Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
+    PartKind, Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Ohms between wire and sheath in a leaking rod: damp magnesia after a cracked sheath. At 230 V it passes about
 /// 77 … 115 mA, well above the 30 mA of a protective device. Common practice, no source.
@@ -53,8 +56,20 @@ pub(super) static KIND: PartKind = PartKind {
         Mode { name: "open", says: "is open circuit", share: 0.55, source: COMMON, mend: Mend::Fit },
         Mode { name: "leak", says: "leaks to earth", share: 0.35, source: COMMON, mend: Mend::Fit },
         Mode { name: "weak", says: "has too much resistance", share: 0.02, source: COMMON, mend: Mend::Fit },
-        Mode { name: "one rod open", says: "has one rod open circuit", share: 0.05, source: COMMON, mend: Mend::Fit },
-        Mode { name: "lime-scaled", says: "is thick with lime", share: 0.03, source: COMMON, mend: Mend::Clean },
+        Mode {
+            name: "one rod open",
+            says: "has one rod open circuit",
+            share: 0.05,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "lime-scaled",
+            says: "is thick with lime",
+            share: 0.03,
+            source: COMMON,
+            mend: Mend::Clean,
+        },
     ],
     behaviour: &Rods,
     checks: &[HandCheck {
@@ -137,5 +152,67 @@ impl Behaviour for Rods {
         let heat_w = flows.watts.iter().sum();
         let signs = if heat_w > FELT_W { vec!["gets warm"] } else { vec![] };
         Effect { heat_w, signs, ..Effect::default() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use physics::heater::leak_position;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn branches(second: bool, mode: Option<&str>) -> Vec<Branch> {
+        let mut params = Params::default();
+        params.set("rated", Value::RatedAt(Toleranced::exact(2_000.0), 230.0));
+        if second {
+            params.set("second-rod", Value::RatedAt(Toleranced::exact(1_000.0), 230.0));
+        }
+        let mut out = Vec::new();
+        KIND.behaviour.electrics(&params, mode, &STILL, &mut out);
+        out
+    }
+
+    fn ac(branch: &Branch) -> f64 {
+        if let Path::Ohms { r, .. } = branch.ac { r } else { f64::NAN }
+    }
+
+    #[test]
+    fn hot_ohms_follow_from_the_plate() {
+        // 230² / 2000; common practice, no source: 26.45 Ω.
+        assert!((ac(&branches(false, None)[0]) - 26.45).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_leak_is_seen_from_both_ends_where_it_sits() {
+        let leaking = branches(false, Some("leak"));
+        let [rod, at_1, at_2] = [ac(&leaking[0]), ac(&leaking[1]), ac(&leaking[2])];
+        let parallel = |p: f64, q: f64| p * q / (p + q);
+        let found = leak_position(26.45, parallel(at_1, rod + at_2), parallel(at_2, rod + at_1));
+        assert!(
+            (found.fraction_from_1 - LEAK_POSITION).abs() < 1e-9 && (found.fault_ohm - LEAK_OHM).abs() < 1e-6
+        );
+        assert!((parallel(rod, at_1 + at_2) - 26.45).abs() < 1e-6);
+    }
+
+    #[test]
+    fn one_rod_open_leaves_the_other() {
+        assert_eq!(branches(true, None).len(), 2);
+        let left = branches(true, Some("one rod open"));
+        assert_eq!(left.iter().map(|b| b.name).collect::<Vec<_>>(), ["rod"]);
+        assert!(branches(false, Some("one rod open")).is_empty());
     }
 }

@@ -1,12 +1,15 @@
 //! Inverter output: rectifier, bus capacitor and three legs that feed a three-phase or permanent-magnet motor.
 
 use super::three_phase_motor::STRUGGLE_W;
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role,
+    Situation, Terminal,
+};
 
-/// What it takes for itself while it works, watts. Source: trade-values 13, idle 3–8 W (common practice, no source).
+/// What it takes for itself while it works, watts. 3–8 W is common practice, no source.
 const IDLE_W: f64 = 3.0;
 
-/// Power factor of a rectifier with a capacitor behind it. Source: trade-values 4.1, 0.5–0.7 (common practice).
+/// Power factor of a rectifier with a capacitor behind it. 0.5–0.7 is common practice, no source.
 const POWER_FACTOR: f64 = 0.6;
 
 /// It starts at this share of the rated volts and above.
@@ -28,19 +31,33 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 3.1,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 22 % inverter is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 22 % inverter is common \
+            practice, no source",
     },
     modes: &[
         Mode { name: "dead", says: "does not work", share: 0.7, source: COMMON, mend: Mend::Fit },
-        Mode { name: "one leg lost", says: "has lost one of its three legs", share: 0.2, source: COMMON, mend: Mend::Fit },
-        Mode { name: "bus capacitor weak", says: "has a weak bus capacitor", share: 0.1, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "one leg lost",
+            says: "has lost one of its three legs",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
+        Mode {
+            name: "bus capacitor weak",
+            says: "has a weak bus capacitor",
+            share: 0.1,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Inverter,
     checks: &[HandCheck {
         id: "look",
         ask: "Is there a burnt leg or track, or a bulging capacitor, on the inverter board?",
         minutes: 4.0,
-        caution: "Unplug, wait as its label says (5 minutes if there is none), measure DC on the bus before touching.",
+        caution: "Unplug, wait as its label says (5 minutes if there is none), measure DC on the bus before \
+            touching.",
         yes_in: &["dead", "one leg lost", "bus capacitor weak"],
         slip: 0.3,
     }],
@@ -86,21 +103,11 @@ impl Behaviour for Inverter {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
 
     fn driven(demand_w: f64) -> Situation {
-        Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 1200.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w,
-        }
+        Situation { driven: true, wanted_rpm: 1200.0, moving: true, demand_w, ..situation() }
     }
 
     #[test]
@@ -113,7 +120,9 @@ mod tests {
     #[test]
     fn a_weak_bus_capacitor_tumbles_but_does_not_spin() {
         let flows = Flows { volts: vec![230.0], ..Flows::default() };
-        let runs = |w| KIND.behaviour.effect(&Params::default(), Some("bus capacitor weak"), &driven(w), &flows).runs;
+        let runs = |w| {
+            KIND.behaviour.effect(&Params::default(), Some("bus capacitor weak"), &driven(w), &flows).runs
+        };
         assert!(runs(20.0));
         assert!(!runs(390.0));
     }

@@ -1,6 +1,9 @@
 //! Lamp: a bulb or a signal lamp between two terminals.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Share of the rated volts from which it is seen to light.
 const VISIBLE: f64 = 0.5;
@@ -25,7 +28,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 0.5, source: COMMON },
     modes: &[
         Mode { name: "open", says: "is burnt out", share: 0.85, source: COMMON, mend: Mend::Fit },
-        Mode { name: "loose", says: "is loose in its holder", share: 0.15, source: COMMON, mend: Mend::Remake },
+        Mode {
+            name: "loose",
+            says: "is loose in its holder",
+            share: 0.15,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
     ],
     behaviour: &Filament,
     checks: &[HandCheck {
@@ -61,6 +70,7 @@ impl Behaviour for Filament {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -69,18 +79,7 @@ mod tests {
     fn it_lights_on_its_own_volts_whatever_the_mains() {
         let mut p = Params::default();
         p.set("rated", Value::RatedAt(Toleranced::exact(5.0), 12.0));
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, ..situation() };
         let flows = Flows { volts: vec![11.0], ..Flows::default() };
         assert_eq!(KIND.behaviour.effect(&p, None, &s, &flows).signs, ["lamp lights"]);
         assert!(KIND.behaviour.effect(&p, Some("open"), &s, &flows).signs.is_empty());

@@ -17,7 +17,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 1.6, source: COMMON },
     modes: &[
         Mode { name: "dead", says: "gives no signal", share: 0.6, source: COMMON, mend: Mend::Fit },
-        Mode { name: "drift", says: "reports more water than there is", share: 0.4, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "drift",
+            says: "reports more water than there is",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Sensor,
     checks: &[],

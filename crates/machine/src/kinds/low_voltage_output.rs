@@ -1,6 +1,6 @@
 //! Low-voltage output: a transistor of the board that switches a small load or pulses a coil.
 
-use super::*;
+use super::{Behaviour, Branch, COMMON, Mend, Mode, Params, PartKind, Path, Rate, Role, Situation, Terminal};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "low-voltage output",

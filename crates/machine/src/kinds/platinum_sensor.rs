@@ -1,6 +1,10 @@
 //! Platinum sensor: a temperature sensor whose ohms rise evenly as it warms, for ovens.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation,
+    Takes, Terminal,
+};
+use physics::sensors::platinum::{PlatinumClass, platinum_resistance_ohm};
 
 /// Ohms of a shorted sensor. Common practice, no source.
 const SHORT_OHM: f64 = 1.0;
@@ -29,7 +33,13 @@ pub(super) static KIND: PartKind = PartKind {
     modes: &[
         Mode { name: "open", says: "is open circuit", share: 0.55, source: COMMON, mend: Mend::Fit },
         Mode { name: "short", says: "is shorted", share: 0.15, source: COMMON, mend: Mend::Fit },
-        Mode { name: "drift", says: "has drifted off its curve", share: 0.3, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "drift",
+            says: "has drifted off its curve",
+            share: 0.3,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Film,
     checks: &[],
@@ -38,29 +48,50 @@ pub(super) static KIND: PartKind = PartKind {
 
 struct Film;
 
-/// Resistance ratio R/R₀ at t °C. Source: IEC 60751.
-fn ratio(t: f64) -> f64 {
-    let (a, b, c) = (3.9083e-3, -5.775e-7, -4.183e-12);
-    let below = if t < 0.0 { c * (t - 100.0) * t.powi(3) } else { 0.0 };
-    1.0 + a * t + b * t * t + below
-}
+/// Where IEC 60751 states values, °C; beyond, the end value holds.
+const STATED_CELSIUS: (f64, f64) = (-200.0, 850.0);
 
-/// Relative standard uncertainty at t °C: class B of IEC 60751, ±(0.3 + 0.005 |t|) K taken as even odds (÷ √3),
-/// times the slope A/ratio.
-fn u_class_b(t: f64) -> f64 {
-    (0.3 + 0.005 * t.abs()) / 3.0_f64.sqrt() * 3.9083e-3 / ratio(t).max(0.1)
+/// Slope of the ratio R/R₀ at 0 °C, 1/K. Source: A of IEC 60751.
+const SLOPE: f64 = 3.9083e-3;
+
+/// Ohms at t °C of a sensor with `r0` ohms at 0 °C, and their relative standard uncertainty: the limits of class B taken
+/// as even odds (÷ √3), times the slope.
+fn ohms(r0: f64, t: f64) -> (f64, f64) {
+    let t = t.clamp(STATED_CELSIUS.0, STATED_CELSIUS.1);
+    let ohms = platinum_resistance_ohm(r0, t).unwrap_or(0.0);
+    let kelvin = PlatinumClass::B.tolerance_kelvin(t).unwrap_or(0.0);
+    let u_rel = if ohms > 0.0 { kelvin / 3.0_f64.sqrt() * SLOPE * r0 / ohms } else { 0.0 };
+    (ohms, u_rel)
 }
 
 impl Behaviour for Film {
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
-        let healthy = params.nominal("r0") * ratio(situation.temperature_c);
+        let (healthy, u_class) = ohms(params.nominal("r0"), situation.temperature_c);
         let path = match mode {
             Some("open") => Path::Open,
             Some("short") => Path::resistor(SHORT_OHM),
             Some("drift") => Path::resistor(healthy * DRIFT_FACTOR),
             _ => Path::resistor(healthy),
         };
-        let u_rel = u_class_b(situation.temperature_c).hypot(params.u_rel("r0"));
+        let u_rel = u_class.hypot(params.u_rel("r0"));
         out.push(Branch { name: "film", from: "1", to: "2", ac: path, dc: path, u_rel });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn class_b_in_ohms() {
+        // Source: IEC 60751, Pt1000 at 100 °C: 1385.05 Ω, class B ±0.8 K; 0.8 K × 3.9 Ω/K ÷ √3 = 1.8 Ω.
+        let (healthy, u_rel) = ohms(1_000.0, 100.0);
+        assert!((healthy - 1_385.05).abs() < 0.02 && (healthy * u_rel - 1.8).abs() < 0.05);
+    }
+
+    #[test]
+    fn beyond_the_standard_the_end_value_holds() {
+        assert_eq!(ohms(1_000.0, 2_000.0), ohms(1_000.0, 850.0));
+        assert!(ohms(1_000.0, f64::NAN).0.is_finite());
     }
 }

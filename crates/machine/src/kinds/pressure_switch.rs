@@ -1,6 +1,9 @@
 //! Pressure switch: contacts that change over as the water in the tub presses on an air column.
 
-use super::{Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
+    Rate, Role, Sensed, Situation, Takes, Terminal,
+};
 
 /// Marks of a drifted switch against healthy: it asks for more water. Common practice, no source.
 const DRIFT_FACTOR: f64 = 1.4;
@@ -42,7 +45,13 @@ pub(super) static KIND: PartKind = PartKind {
     modes: &[
         Mode { name: "stuck empty", says: "is stuck at empty", share: 0.35, source: COMMON, mend: Mend::Fit },
         Mode { name: "stuck full", says: "is stuck at full", share: 0.3, source: COMMON, mend: Mend::Fit },
-        Mode { name: "drift", says: "changes over at too much water", share: 0.35, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "drift",
+            says: "changes over at too much water",
+            share: 0.35,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Contacts,
     checks: &[HandCheck {
@@ -94,5 +103,55 @@ impl Behaviour for Contacts {
             let path = if made { Path::Closed } else { Path::Open };
             out.push(Branch { name, from: "c", to: name, ac: path, dc: path, u_rel: 0.0 });
         }
+    }
+
+    /// Litres of the highest mark that the contacts say is passed, for a board that reckons in litres.
+    fn sense(&self, params: &Params, mode: Option<&str>, situation: &Situation) -> Sensed {
+        let now = shows(params, mode, situation.level_l);
+        let passed = [(now.overflow, "overflow-at"), (now.full, "full-at"), (!now.empty, "empty-at")];
+        let mark = passed.into_iter().find(|&(is, _)| is).map(|(_, mark)| params.nominal(mark));
+        Sensed::Value(mark.unwrap_or(0.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    #[test]
+    fn contacts_follow_the_marks() {
+        let mut params = Params::default();
+        params.set("full-at", Value::Quantity(Toleranced::exact(5.0)));
+        params.set("empty-at", Value::Quantity(Toleranced::exact(2.0)));
+        let made = |mode, level| {
+            let now = shows(&params, mode, level);
+            (now.empty, now.full, now.overflow)
+        };
+        let litres = |mode, level_l| KIND.behaviour.sense(&params, mode, &Situation { level_l, ..STILL });
+        assert_eq!(litres(None, 1.0), Sensed::Value(0.0));
+        assert_eq!(litres(None, 3.0), Sensed::Value(2.0));
+        assert_eq!(litres(Some("drift"), 6.0), Sensed::Value(2.0));
+        assert_eq!(litres(Some("stuck full"), 0.0), Sensed::Value(5.0));
+        assert_eq!(made(None, 1.0), (true, false, false));
+        assert_eq!(made(None, 3.0), (false, false, false));
+        assert_eq!(made(None, 6.0), (false, true, false));
+        assert_eq!(made(Some("drift"), 6.0), (false, false, false));
+        assert_eq!(made(Some("stuck empty"), 6.0), (true, false, false));
+        assert_eq!(made(Some("stuck full"), 0.0), (false, true, false));
     }
 }

@@ -1,6 +1,9 @@
 //! Pulse lock: a coil throws the bolt with a short pulse; a contact of its own tells the board.
 
-use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
+    Path, Rate, Role, Situation, Takes, Terminal,
+};
 
 /// Where the doors' share of jobs (11.5 %) comes from; somewhat over half of it is the lock.
 const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (doors 11.5 %); the lock's part of it is common practice, \
@@ -33,7 +36,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 6.1, source: RATE_SOURCE },
     modes: &[
         Mode { name: "coil open", says: "has an open coil", share: 0.28, source: COMMON, mend: Mend::Fit },
-        Mode { name: "contact open", says: "locks but makes no contact", share: 0.17, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "contact open",
+            says: "locks but makes no contact",
+            share: 0.17,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "stuck locked", says: "does not unlock", share: 0.08, source: COMMON, mend: Mend::Fit },
     ],
     behaviour: &Lock,
@@ -65,7 +74,14 @@ impl Behaviour for Lock {
             _ => situation.locked,
         };
         let path = if made { Path::Closed } else { Path::Open };
-        out.push(Branch { name: "contact", from: "contact-1", to: "contact-2", ac: path, dc: path, u_rel: 0.0 });
+        out.push(Branch {
+            name: "contact",
+            from: "contact-1",
+            to: "contact-2",
+            ac: path,
+            dc: path,
+            u_rel: 0.0,
+        });
     }
 
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {
@@ -74,5 +90,36 @@ impl Behaviour for Lock {
         let moves = pulsed && !matches!(mode, Some("coil open" | "stuck locked"));
         let signs = if moves { vec!["clicks"] } else { vec![] };
         Effect { locks: moves || mode == Some("stuck locked"), signs, ..Effect::default() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    #[test]
+    fn pulses_are_too_short_for_a_watt_meter() {
+        let mut params = Params::default();
+        params.set("coil", Value::Quantity(Toleranced::exact(150.0)));
+        let mut out = Vec::new();
+        KIND.behaviour.electrics(&params, None, &STILL, &mut out);
+        let Path::Ohms { r, .. } = out[0].ac else { panic!("no coil") };
+        assert!(230.0 * 230.0 / r < 1.0);
+        assert_eq!(out[0].dc, Path::resistor(150.0));
     }
 }

@@ -1,8 +1,11 @@
 //! Relay output: a contact of the board that it closes to drive a load.
 
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path,
+    Rate, Role, Situation, Terminal,
+};
 
-/// A burnt contact that still conducts. Source: trade-values 13, 0.2–2 Ω extra (common practice, no source).
+/// A burnt contact that still conducts: 0.2–2 Ω is common practice, no source.
 const BURNT_OHM: f64 = 1.0;
 
 pub(super) static KIND: PartKind = PartKind {
@@ -15,12 +18,19 @@ pub(super) static KIND: PartKind = PartKind {
     params: &[],
     rate: Rate {
         percent: 1.9,
-        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 27 % relays, over two a machine, is common practice, no source",
+        source: "from memory: Tecchio et al. 2019, electronics 14.0 %; of it 27 % relays, over two a \
+            machine, is common practice, no source",
     },
     modes: &[
         Mode { name: "stuck open", says: "does not close", share: 0.15, source: COMMON, mend: Mend::Fit },
         Mode { name: "welded", says: "is welded shut", share: 0.04, source: COMMON, mend: Mend::Fit },
-        Mode { name: "high resistance", says: "has a burnt contact or joint", share: 0.08, source: COMMON, mend: Mend::Remake },
+        Mode {
+            name: "high resistance",
+            says: "has a burnt contact or joint",
+            share: 0.08,
+            source: COMMON,
+            mend: Mend::Remake,
+        },
     ],
     behaviour: &Contact,
     checks: &[HandCheck {
@@ -65,22 +75,12 @@ impl Behaviour for Contact {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn only_a_welded_contact_reads_closed_on_a_dead_machine() {
-        let s = Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: 0.0,
-            moving: false,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        };
+        let s = Situation { driven: true, ..situation() };
         let path = |mode| {
             let mut out = vec![];
             KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);

@@ -1,6 +1,9 @@
 //! Thermal cut-out: opens when what it sits on is too hot, and protects where a thermostat or relay failed.
 
-use super::{Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
+    Situation, Takes, Terminal,
+};
 
 /// How far below its mark a tired cut-out opens, kelvin: it then opens at working temperature. Common practice, no source.
 const EARLY_BY_K: f64 = 60.0;
@@ -22,7 +25,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 0.5, source: COMMON },
     modes: &[
         Mode { name: "open", says: "has opened", share: 0.8, source: COMMON, mend: Mend::Fit },
-        Mode { name: "opens early", says: "opens below its mark", share: 0.2, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "opens early",
+            says: "opens below its mark",
+            share: 0.2,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &CutOut,
     checks: &[HandCheck {
@@ -50,5 +59,42 @@ impl Behaviour for CutOut {
         // An ohmmeter comes when all is cold: one that opens early has closed again by then.
         let dc = if mode == Some("open") { Path::Open } else { Path::Closed };
         out.push(Branch { name: "contact", from: "1", to: "2", ac, dc, u_rel: 0.0 });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn ac_at(mode: Option<&str>, temperature_c: f64) -> Path {
+        let mut params = Params::default();
+        params.set("opens-at", Value::Quantity(Toleranced::exact(110.0)));
+        let mut out = Vec::new();
+        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..STILL }, &mut out);
+        out[0].ac
+    }
+
+    #[test]
+    fn a_tired_one_opens_at_working_temperature() {
+        assert_eq!((ac_at(None, 60.0), ac_at(None, 115.0)), (Path::Closed, Path::Open));
+        assert_eq!(
+            (ac_at(Some("opens early"), 20.0), ac_at(Some("opens early"), 60.0)),
+            (Path::Closed, Path::Open)
+        );
     }
 }

@@ -1,6 +1,9 @@
 //! Thermostat: a bimetal contact, closed cold, that opens at its mark and closes again lower.
 
-use super::{Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation, Takes, Terminal};
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
+    Rate, Role, Situation, Takes, Terminal,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "thermostat",
@@ -29,7 +32,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 1.0, source: COMMON },
     modes: &[
         Mode { name: "open", says: "stays open", share: 0.6, source: COMMON, mend: Mend::Fit },
-        Mode { name: "stuck closed", says: "does not open at its mark", share: 0.4, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "stuck closed",
+            says: "does not open at its mark",
+            share: 0.4,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
     ],
     behaviour: &Bimetal,
     checks: &[HandCheck {
@@ -61,5 +70,40 @@ impl Behaviour for Bimetal {
         let ac = if opened { Path::Open } else { Path::Closed };
         let dc = if mode == Some("open") { Path::Open } else { Path::Closed };
         out.push(Branch { name: "contact", from: "1", to: "2", ac, dc, u_rel: 0.0 });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::Value;
+    use quantity::Toleranced;
+
+    const STILL: Situation = Situation {
+        rated_v: 230.0,
+        hz: 50.0,
+        driven: true,
+        wanted_rpm: 0.0,
+        moving: false,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0, drag: 1.0,
+    };
+
+    fn ac_at(mode: Option<&str>, temperature_c: f64) -> Path {
+        let mut params = Params::default();
+        params.set("opens-at", Value::Quantity(Toleranced::exact(60.0)));
+        let mut out = Vec::new();
+        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..STILL }, &mut out);
+        out[0].ac
+    }
+
+    #[test]
+    fn it_opens_at_its_mark_unless_stuck() {
+        assert_eq!((ac_at(None, 59.0), ac_at(None, 61.0)), (Path::Closed, Path::Open));
+        assert_eq!(ac_at(Some("stuck closed"), 95.0), Path::Closed);
+        assert_eq!(ac_at(Some("open"), 20.0), Path::Open);
     }
 }

@@ -1,11 +1,14 @@
 //! Three-phase motor: an induction motor fed by an inverter.
 
 use super::brushed_motor::earth_leak;
-use super::*;
+use super::{
+    Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
+    PartKind, Path, Rate, Role, SUPPLY_LINE, Situation, Takes, Terminal,
+};
 use crate::params::interpolate;
 
 /// An inverter motor that cannot turn draws bursts of 20–150 W until the inverter gives up, watts at the mains side.
-/// Source: trade-values 4.1 (common practice, no source).
+/// Common practice, no source.
 pub(super) const STRUGGLE_W: f64 = 60.0;
 
 /// Factor on the watts with shorted turns: "+30 % or more" (common practice, no source).
@@ -22,7 +25,13 @@ pub(super) static KIND: PartKind = PartKind {
     rate: Rate { percent: 1.5, source: "guess to fill the rest, common practice, no source" },
     modes: &[
         Mode { name: "phase open", says: "has an open phase", share: 0.35, source: COMMON, mend: Mend::Fit },
-        Mode { name: "turns shorted", says: "has shorted turns", share: 0.25, source: COMMON, mend: Mend::Fit },
+        Mode {
+            name: "turns shorted",
+            says: "has shorted turns",
+            share: 0.25,
+            source: COMMON,
+            mend: Mend::Fit,
+        },
         Mode { name: "leak to earth", says: "leaks to earth", share: 0.25, source: COMMON, mend: Mend::Fit },
         Mode { name: "locked", says: "is stiff or locked", share: 0.15, source: COMMON, mend: Mend::Fit },
     ],
@@ -62,7 +71,8 @@ pub(super) const TURN_BY_HAND: HandCheck = HandCheck {
     id: "turn by hand",
     ask: "With the belt off, is the motor stiff to turn by hand?",
     minutes: 4.0,
-    caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it turns.",
+    caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it \
+        turns.",
     yes_in: &["locked"],
     slip: 0.03,
 };
@@ -96,7 +106,12 @@ impl Behaviour for OnInverter {
             out.push(Branch { ac: Path::Open, ..leak });
             if situation.driven && situation.moving {
                 // While the inverter works, its bus and with it the winding stand at mains potential.
-                out.push(Branch { name: "leak through the inverter", from: SUPPLY_LINE, dc: Path::Open, ..leak });
+                out.push(Branch {
+                    name: "leak through the inverter",
+                    from: SUPPLY_LINE,
+                    dc: Path::Open,
+                    ..leak
+                });
             }
         }
     }
@@ -126,6 +141,7 @@ impl Behaviour for OnInverter {
 
 #[cfg(test)]
 mod tests {
+    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -138,25 +154,15 @@ mod tests {
     }
 
     fn tumbling_left() -> Situation {
-        Situation {
-            rated_v: 230.0,
-            hz: 50.0,
-            driven: true,
-            wanted_rpm: -50.0,
-            moving: true,
-            locked: false,
-            level_l: 0.0,
-            temperature_c: 20.0,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-        }
+        Situation { driven: true, wanted_rpm: -50.0, moving: true, ..situation() }
     }
 
     #[test]
     fn any_two_terminals_read_the_winding() {
         let mut out = vec![];
         KIND.behaviour.electrics(&motor(), None, &tumbling_left(), &mut out);
-        let ohms: Vec<f64> = out.iter().map(|b| if let Path::Ohms { r, .. } = b.dc { r } else { 0.0 }).collect();
+        let ohms: Vec<f64> =
+            out.iter().map(|b| if let Path::Ohms { r, .. } = b.dc { r } else { 0.0 }).collect();
         let pair = ohms[0] * (ohms[1] + ohms[2]) / (ohms[0] + ohms[1] + ohms[2]);
         assert!((pair - 6.0).abs() < 1e-12);
     }

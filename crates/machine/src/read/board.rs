@@ -29,21 +29,24 @@ pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings
         }
         let fields = Fields::bare(table, format!("[part.{}]", name.text), span);
         for (name, table, span) in fields.named_tables("output", findings) {
-            let fields = Fields::open(table, format!("output `{}`", name.text), span, &schema::OUTPUT, findings);
+            let fields =
+                Fields::open(table, format!("output `{}`", name.text), span, &schema::OUTPUT, findings);
             if let Some(output) = output(&name, &fields, board, draft, findings) {
                 reversals.push((draft.outputs.len(), fields.texts("reverse", findings)));
                 draft.outputs.push(output);
             }
         }
         for (name, table, span) in fields.named_tables("input", findings) {
-            let fields = Fields::open(table, format!("input `{}`", name.text), span, &schema::INPUT, findings);
+            let fields =
+                Fields::open(table, format!("input `{}`", name.text), span, &schema::INPUT, findings);
             if let Some(input) = input(&name, &fields, draft, findings) {
                 draft.inputs.push(input);
             }
         }
     }
     for (output, names) in reversals {
-        draft.outputs[output].reverse = names.iter().filter_map(|t| find_output(t, &draft.outputs, findings)).collect();
+        draft.outputs[output].reverse =
+            names.iter().filter_map(|t| find_output(t, &draft.outputs, findings)).collect();
     }
 }
 
@@ -52,8 +55,11 @@ pub(super) fn find_output(text: &Text, outputs: &[Output], findings: &mut Findin
     let found = outputs.iter().position(|o| o.name == text.text);
     if found.is_none() {
         let names: Vec<&str> = outputs.iter().map(|o| o.name.as_str()).collect();
-        let mut d =
-            Diagnostic::error("unknown-output", text.span.clone(), format!("the board has no output `{}`", text.text));
+        let mut d = Diagnostic::error(
+            "unknown-output",
+            text.span.clone(),
+            format!("the board has no output `{}`", text.text),
+        );
         d = match nearest(&text.text, names.iter().copied()) {
             Some(near) => d.mend(format!("did you mean `{near}`?")),
             None => d.mend(format!("outputs: {}", names.join(", "))),
@@ -72,16 +78,24 @@ fn output(
 ) -> Option<Output> {
     if draft.outputs.iter().any(|o| o.name == name.text) {
         findings.push(
-            Diagnostic::error("double-name", name.span.clone(), format!("there is another output `{}`", name.text))
-                .mend("give each output a name of its own, also across boards"),
+            Diagnostic::error(
+                "double-name",
+                name.span.clone(),
+                format!("there is another output `{}`", name.text),
+            )
+            .mend("give each output a name of its own, also across boards"),
         );
         return None;
     }
     let ways: Vec<_> = WAYS.into_iter().filter(|(key, _, _)| fields.get(key).is_some()).collect();
     let [(key, kind_name, points)] = *ways.as_slice() else {
         findings.push(
-            Diagnostic::error("output-way", name.span.clone(), format!("output `{}` needs exactly one way of switching", name.text))
-                .mend("write one of: relay, triac, changeover, inverter, low-voltage"),
+            Diagnostic::error(
+                "output-way",
+                name.span.clone(),
+                format!("output `{}` needs exactly one way of switching", name.text),
+            )
+            .mend("write one of: relay, triac, changeover, inverter, low-voltage"),
         );
         return None;
     };
@@ -90,8 +104,12 @@ fn output(
         let feed = points_of(fields, "from", 2, draft, findings).or_else(|| {
             if fields.get("from").is_none() {
                 findings.push(
-                    Diagnostic::error("missing-key", name.span.clone(), format!("inverter `{}` lacks `from`", name.text))
-                        .mend("add `from = [\"J1.1\", \"J1.2\"]`: the line and neutral points that feed it"),
+                    Diagnostic::error(
+                        "missing-key",
+                        name.span.clone(),
+                        format!("inverter `{}` lacks `from`", name.text),
+                    )
+                    .mend("add `from = [\"J1.1\", \"J1.2\"]`: the line and neutral points that feed it"),
                 );
             }
             None
@@ -136,15 +154,18 @@ fn points_of(
     if texts.len() != count {
         if let Some(value) = fields.get(key) {
             findings.push(
-                Diagnostic::error("points", value.span(), format!("`{key}` of {} names {count} points", fields.name()))
-                    .label(format!("{} here", texts.len()))
-                    .mend("write them as a list: [\"J1.3\", \"J2.1\"]"),
+                Diagnostic::error(
+                    "points",
+                    value.span(),
+                    format!("`{key}` of {} names {count} points", fields.name()),
+                )
+                .label(format!("{} here", texts.len()))
+                .mend("write them as a list: [\"J1.3\", \"J2.1\"]"),
             );
         }
         return None;
     }
-    let nodes: Vec<NodeId> =
-        texts.iter().filter_map(|t| endpoint(t, Side::Board, draft, findings)).collect();
+    let nodes: Vec<NodeId> = texts.iter().filter_map(|t| endpoint(t, Side::Board, draft, findings)).collect();
     (nodes.len() == count).then_some(nodes)
 }
 
@@ -153,8 +174,12 @@ fn input(name: &Text, fields: &Fields<'_>, draft: &mut Draft, findings: &mut Fin
         ["volts", "ohms", "contact", "from"].into_iter().filter(|k| fields.get(k).is_some()).collect();
     let [way] = given.as_slice() else {
         findings.push(
-            Diagnostic::error("input-way", name.span.clone(), format!("input `{}` needs exactly one way of sensing", name.text))
-                .mend("write one of: volts (with above), ohms, contact, from"),
+            Diagnostic::error(
+                "input-way",
+                name.span.clone(),
+                format!("input `{}` needs exactly one way of sensing", name.text),
+            )
+            .mend("write one of: volts (with above), ohms, contact, from"),
         );
         return None;
     };
@@ -165,8 +190,12 @@ fn input(name: &Text, fields: &Fields<'_>, draft: &mut Draft, findings: &mut Fin
             let above = fields.quantity("above", Dimension::Voltage, findings);
             if above.is_none() && fields.get("above").is_none() {
                 findings.push(
-                    Diagnostic::error("missing-key", name.span.clone(), format!("input `{}` lacks `above`", name.text))
-                        .mend("add `above = \"160 V\"`: it counts as true above this"),
+                    Diagnostic::error(
+                        "missing-key",
+                        name.span.clone(),
+                        format!("input `{}` lacks `above`", name.text),
+                    )
+                    .mend("add `above = \"160 V\"`: it counts as true above this"),
                 );
             }
             (Senses::Volts { node, above: above?.nominal }, Dimension::Voltage)
@@ -180,12 +209,16 @@ fn input(name: &Text, fields: &Fields<'_>, draft: &mut Draft, findings: &mut Fin
         }
         key => {
             let nodes = points_of(fields, key, 2, draft, findings)?;
-            let senses =
-                if key == "ohms" { Senses::Ohms(nodes[0], nodes[1]) } else { Senses::Contact(nodes[0], nodes[1]) };
+            let senses = if key == "ohms" {
+                Senses::Ohms(nodes[0], nodes[1])
+            } else {
+                Senses::Contact(nodes[0], nodes[1])
+            };
             (senses, Dimension::Resistance)
         }
     };
-    let plausible =
-        fields.text("plausible", findings).and_then(|t| t.parse(findings, |x| quantity::parse_range(x, dimension)));
+    let plausible = fields
+        .text("plausible", findings)
+        .and_then(|t| t.parse(findings, |x| quantity::parse_range(x, dimension)));
     Some(Input { name: name.text.clone(), senses, plausible, at: name.span.clone() })
 }

@@ -45,7 +45,8 @@ impl Text {
             Ok(value) => Some(value),
             Err(e) => {
                 findings.push(
-                    Diagnostic::error("notation", self.part(&e.span), e.message.clone()).mend(e.remedy.clone()),
+                    Diagnostic::error("notation", self.part(&e.span), e.message.clone())
+                        .mend(e.remedy.clone()),
                 );
                 None
             }
@@ -70,15 +71,26 @@ impl<'t> Fields<'t> {
         findings: &mut Findings,
     ) -> Fields<'t> {
         let fields = Fields { table, name: name.into(), span };
-        fields.refuse_unknown(findings, |k| keys.keys.iter().any(|known| known.name == k), || {
-            keys.keys.iter().map(|k| k.name).collect()
-        });
+        fields.refuse_unknown(
+            findings,
+            |k| keys.keys.iter().any(|known| known.name == k),
+            || keys.keys.iter().map(|k| k.name).collect(),
+        );
         for key in keys.keys.iter().filter(|k| k.must) {
             if !table.contains_key(key.name) {
                 findings.push(
-                    Diagnostic::error("missing-key", fields.span.clone(), format!("{} lacks `{}`", fields.name, key.name))
-                        .label(key.about)
-                        .mend(format!("add `{} = …` ({})", key.name, key.about)),
+                    Diagnostic::error(
+                        "missing-key",
+                        fields.span.clone(),
+                        format!("{} lacks `{}`", fields.name, key.name),
+                    )
+                    .label(key.about)
+                    .mend(format!(
+                        "add `{} = {}` ({})",
+                        key.name,
+                        if key.name == "format" { "1" } else { "…" },
+                        key.about
+                    )),
                 );
             }
         }
@@ -126,16 +138,15 @@ impl<'t> Fields<'t> {
         self.table.get(key)
     }
 
-    /// All entries with the place of their key.
-    pub(super) fn entries(&self) -> impl Iterator<Item = (&'t str, Span, &'t Spanned<DeValue<'t>>)> {
-        self.table.iter().map(|(k, v)| (&**k.get_ref(), k.span(), v))
-    }
-
     fn wrong_form(&self, findings: &mut Findings, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {
         findings.push(
-            Diagnostic::error("wrong-form", value.span(), format!("`{key}` of {} must be {wanted}", self.name))
-                .label(format!("this is {}", form_of(value.get_ref())))
-                .mend(format!("write `{key}` as {wanted}")),
+            Diagnostic::error(
+                "wrong-form",
+                value.span(),
+                format!("`{key}` of {} must be {wanted}", self.name),
+            )
+            .label(format!("this is {}", form_of(value.get_ref())))
+            .mend(format!("write `{key}` as {wanted}")),
         );
     }
 
@@ -144,7 +155,7 @@ impl<'t> Fields<'t> {
         let value = self.get(key)?;
         let text = as_text(value);
         if text.is_none() {
-            self.wrong_form(findings, key, value, "text in quotation marks, with its unit where it is a quantity");
+            self.wrong_form(findings, key, value, "text in quotation marks (a quantity with its unit)");
         }
         text
     }
@@ -155,7 +166,12 @@ impl<'t> Fields<'t> {
     }
 
     /// A quantity.
-    pub(super) fn quantity(&self, key: &str, dimension: Dimension, findings: &mut Findings) -> Option<Toleranced> {
+    pub(super) fn quantity(
+        &self,
+        key: &str,
+        dimension: Dimension,
+        findings: &mut Findings,
+    ) -> Option<Toleranced> {
         self.text(key, findings)?.parse(findings, |t| quantity::parse_toleranced(t, dimension))
     }
 
@@ -196,7 +212,7 @@ impl<'t> Fields<'t> {
             return Vec::new();
         };
         let mut texts = Vec::new();
-        for item in items.iter() {
+        for item in items {
             match as_text(item) {
                 Some(text) => texts.push(text),
                 None => self.wrong_form(findings, key, item, "a list of texts"),
@@ -222,10 +238,14 @@ impl<'t> Fields<'t> {
     }
 
     /// The tables under free names: `[access.lid]`.
-    pub(super) fn named_tables(&self, key: &str, findings: &mut Findings) -> Vec<(Text, &'t DeTable<'t>, Span)> {
+    pub(super) fn named_tables(
+        &self,
+        key: &str,
+        findings: &mut Findings,
+    ) -> Vec<(Text, &'t DeTable<'t>, Span)> {
         let Some((table, _)) = self.table(key, findings) else { return Vec::new() };
         let mut out = Vec::new();
-        for (name, value) in table.iter() {
+        for (name, value) in table {
             if let DeValue::Table(inner) = value.get_ref() {
                 let text = Text { text: name.get_ref().to_string(), span: name.span() };
                 out.push((text, inner, value.span()));
@@ -246,7 +266,7 @@ impl<'t> Fields<'t> {
             return Vec::new();
         };
         let mut out = Vec::new();
-        for item in items.iter() {
+        for item in items {
             match item.get_ref() {
                 DeValue::Table(table) => out.push((table, item.span())),
                 _ => self.wrong_form(findings, key, item, "a list of tables"),
@@ -259,7 +279,7 @@ impl<'t> Fields<'t> {
     pub(super) fn text_by_name(&self, key: &str, findings: &mut Findings) -> Vec<(Text, Text)> {
         let Some((table, _)) = self.table(key, findings) else { return Vec::new() };
         let mut out = Vec::new();
-        for (name, value) in table.iter() {
+        for (name, value) in table {
             match as_text(value) {
                 Some(text) => out.push((Text { text: name.get_ref().to_string(), span: name.span() }, text)),
                 None => self.wrong_form(findings, name.get_ref(), value, "text"),

@@ -95,7 +95,7 @@ struct Draft {
     variant: Option<String>,
     panels: Vec<crate::model::Panel>,
     parts: Vec<crate::model::Part>,
-    /// Parts of other variants: names that may be mentioned but lead nowhere.
+    /// Parts of other variants, and parts of unknown kinds: names that may be mentioned but lead nowhere.
     absent: Vec<String>,
     nodes: nets::Nodes,
     joints: Vec<crate::model::Joint>,
@@ -123,13 +123,13 @@ fn syntax(errors: &[toml::de::Error]) -> Vec<Diagnostic> {
             continue;
         }
         let duplicate = error.message().contains("duplicate");
-        found.push(
-            Diagnostic::error("toml", span, format!("this is not TOML: {}", error.message())).mend(if duplicate {
+        found.push(Diagnostic::error("toml", span, format!("this is not TOML: {}", error.message())).mend(
+            if duplicate {
                 "each key may stand once; a list of tables is written with double brackets: [[guard]]"
             } else {
                 "texts stand in quotation marks, lists in [ ], tables as [name] on a line of their own"
-            }),
-        );
+            },
+        ));
     }
     found
 }
@@ -143,7 +143,10 @@ fn format_is_known(table: &DeTable<'_>, findings: &mut Findings) -> bool {
                 Diagnostic::error(
                     "newer-format",
                     value.span(),
-                    format!("this file is in format {n}; this Wattmend reads up to format {}", schema::FORMAT),
+                    format!(
+                        "this file is in format {n}; this Wattmend reads up to format {}",
+                        schema::FORMAT
+                    ),
                 )
                 .label("written for a newer Wattmend")
                 .mend("update Wattmend, or ask whoever made the file for one in format 1")
@@ -153,7 +156,8 @@ fn format_is_known(table: &DeTable<'_>, findings: &mut Findings) -> bool {
         }
         _ => {
             findings.push(
-                Diagnostic::error("bad-format", value.span(), "`format` must be the number 1").mend("write `format = 1`"),
+                Diagnostic::error("bad-format", value.span(), "`format` must be the number 1")
+                    .mend("write `format = 1`"),
             );
             true
         }

@@ -67,7 +67,7 @@ pub(super) enum Side {
 }
 
 /// The suffix that names the board's side of a pin.
-pub const BOARD_SIDE: &str = "@board";
+const BOARD_SIDE: &str = "@board";
 
 /// Reads `[loom.*]` and the pins of parts that sit on the board.
 pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings) {
@@ -129,7 +129,8 @@ fn ends(wire: &Text, findings: &mut Findings) -> Option<(Text, Text)> {
     let (a, b) = (piece(0..at), piece(at + 1..wire.text.len()));
     if a.text == b.text {
         findings.push(
-            Diagnostic::error("wire", wire.span.clone(), "both ends of this wire are the same").mend("name the other end"),
+            Diagnostic::error("wire", wire.span.clone(), "both ends of this wire are the same")
+                .mend("name the other end"),
         );
         return None;
     }
@@ -159,7 +160,8 @@ pub(super) fn endpoint(end: &Text, side: Side, draft: &mut Draft, findings: &mut
 
 /// Connectors begin with a capital letter, parts with a small one.
 fn is_connector(name: &str) -> bool {
-    name.starts_with(|c: char| c.is_ascii_uppercase()) && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-')
+    name.starts_with(|c: char| c.is_ascii_uppercase())
+        && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-')
 }
 
 fn pin(end: &Text, connector: &str, side: Side, draft: &mut Draft) -> NodeId {
@@ -171,7 +173,13 @@ fn pin(end: &Text, connector: &str, side: Side, draft: &mut Draft) -> NodeId {
     id
 }
 
-fn tab(end: &Text, owner: &str, terminal: &str, draft: &mut Draft, findings: &mut Findings) -> Option<NodeId> {
+fn tab(
+    end: &Text,
+    owner: &str,
+    terminal: &str,
+    draft: &mut Draft,
+    findings: &mut Findings,
+) -> Option<NodeId> {
     let owner_text = Text { text: owner.to_owned(), span: end.span.clone() };
     let part = match draft.part(owner) {
         Some(part) => part,
@@ -191,7 +199,9 @@ fn tab(end: &Text, owner: &str, terminal: &str, draft: &mut Draft, findings: &mu
         );
         d = match (names.is_empty(), nearest(terminal, names.iter().copied())) {
             (true, _) => d.mend(format!("a {} has no terminals to wire", kind.name)),
-            (_, Some(near)) => d.mend(format!("did you mean `{owner}.{near}`? Its terminals: {}", names.join(", "))),
+            (_, Some(near)) => {
+                d.mend(format!("did you mean `{owner}.{near}`? Its terminals: {}", names.join(", ")))
+            }
             _ => d.mend(format!("its terminals: {}", names.join(", "))),
         };
         findings.push(d);
@@ -264,18 +274,26 @@ pub(super) fn check(draft: &Draft, findings: &mut Findings) {
     for part in &draft.parts {
         for (terminal, node) in part.kind.terminals.iter().zip(&part.terminals) {
             if terminal.must && node.is_none() {
-                let class = if terminal.role == kind::Role::Earth { "missing-earth" } else { "dangling-terminal" };
-                if class == "missing-earth" && draft.plate.as_ref().is_some_and(|p| p.class != crate::model::Class::I) {
+                let class =
+                    if terminal.role == kind::Role::Earth { "missing-earth" } else { "dangling-terminal" };
+                if class == "missing-earth"
+                    && draft.plate.as_ref().is_some_and(|p| p.class != crate::model::Class::I)
+                {
                     continue;
                 }
                 let what = format!("nothing is connected to `{}.{}`", part.id, terminal.name);
                 let mend = if class == "missing-earth" {
-                    format!("a class I machine earths its metal: add a wire \"{}.{} = chassis\"", part.id, terminal.name)
+                    format!(
+                        "a class I machine earths its metal: add a wire \"{}.{} = chassis\"",
+                        part.id, terminal.name
+                    )
                 } else {
                     format!("add a wire that ends at \"{}.{}\" to a loom", part.id, terminal.name)
                 };
                 findings.push(
-                    Diagnostic::error(class, part.at.clone(), what).label(format!("a {}", part.kind.name)).mend(mend),
+                    Diagnostic::error(class, part.at.clone(), what)
+                        .label(format!("a {}", part.kind.name))
+                        .mend(mend),
                 );
             }
         }
@@ -286,9 +304,12 @@ pub(super) fn check(draft: &Draft, findings: &mut Findings) {
     for (id, name) in draft.nodes.names.iter().enumerate() {
         let free = id > crate::model::node::CHASSIS && !name.contains('.');
         if let (true, [only]) = (free, draft.nodes.touched[id].as_slice()) {
-            let mut d =
-                Diagnostic::error("dangling-net", only.clone(), format!("the net `{name}` is named only here"))
-                    .label("leads nowhere");
+            let mut d = Diagnostic::error(
+                "dangling-net",
+                only.clone(),
+                format!("the net `{name}` is named only here"),
+            )
+            .label("leads nowhere");
             let others = draft.nodes.names.iter().filter(|n| *n != name && !n.contains(['.', '@']));
             if let Some(near) = nearest(name, others.map(String::as_str)) {
                 d = d.mend(format!("did you mean `{near}`?"));

@@ -28,8 +28,10 @@ pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings
             draft.absent.push(name.text.clone());
             continue;
         }
-        if let Some(part) = part(name, &fields, draft, findings) {
-            draft.parts.push(part);
+        match part(name, &fields, draft, findings) {
+            Some(part) => draft.parts.push(part),
+            // Reported once; what mentions it is not wrong for that.
+            None => draft.absent.push(name.text.clone()),
         }
     }
     link(&tables, draft, findings);
@@ -52,14 +54,22 @@ fn part(name: &Text, fields: &Fields<'_>, draft: &Draft, findings: &mut Findings
     let Some(kind_text) = kind_text else {
         if fields.get("kind").is_none() {
             findings.push(
-                Diagnostic::error("missing-key", name.span.clone(), format!("{} lacks `kind`", fields.name()))
-                    .mend(format!("kinds: {}", kind_names())),
+                Diagnostic::error(
+                    "missing-key",
+                    name.span.clone(),
+                    format!("{} lacks `kind`", fields.name()),
+                )
+                .mend(format!("kinds: {}", kind_names())),
             );
         }
         return None;
     };
     let Some(kind) = kind::by_name(&kind_text.text) else {
-        let mut d = Diagnostic::error("unknown-kind", kind_text.span.clone(), format!("no part kind is called `{}`", kind_text.text));
+        let mut d = Diagnostic::error(
+            "unknown-kind",
+            kind_text.span.clone(),
+            format!("no part kind is called `{}`", kind_text.text),
+        );
         d = match nearest(&kind_text.text, kind::all().iter().map(|k| k.name)) {
             Some(near) => d.mend(format!("did you mean \"{near}\"?")),
             None => d.mend(format!("kinds: {}", kind_names())),
@@ -111,8 +121,11 @@ pub(super) fn rates(kind: &PartKind, fields: &Fields<'_>, findings: &mut Finding
             continue;
         }
         let modes: Vec<&str> = kind.modes.iter().map(|m| m.name).collect();
-        let mut d =
-            Diagnostic::error("unknown-mode", name.span.clone(), format!("a {} has no fault mode `{}`", kind.name, name.text));
+        let mut d = Diagnostic::error(
+            "unknown-mode",
+            name.span.clone(),
+            format!("a {} has no fault mode `{}`", kind.name, name.text),
+        );
         d = match nearest(&name.text, modes.iter().copied()) {
             Some(near) => d.mend(format!("did you mean `{near}`?")),
             None => d.mend(format!("modes: {}", modes.join(", "))),
@@ -149,9 +162,18 @@ fn params(kind: &'static PartKind, fields: &Fields<'_>, findings: &mut Findings)
         } else {
             if param.must {
                 findings.push(
-                    Diagnostic::error("missing-key", fields.span(), format!("{} lacks `{}`", fields.name(), param.name))
-                        .label(format!("a {} needs it", kind.name))
-                        .mend(format!("add `{} = {}` ({})", param.name, example(param.takes), param.about)),
+                    Diagnostic::error(
+                        "missing-key",
+                        fields.span(),
+                        format!("{} lacks `{}`", fields.name(), param.name),
+                    )
+                    .label(format!("a {} needs it", kind.name))
+                    .mend(format!(
+                        "add `{} = {}` ({})",
+                        param.name,
+                        example(param.takes),
+                        param.about
+                    )),
                 );
             }
             None
@@ -173,8 +195,12 @@ fn written(param: &Param, fields: &Fields<'_>, findings: &mut Findings) -> Optio
                 && !words.contains(&text.text.as_str())
             {
                 findings.push(
-                    Diagnostic::error("unknown-word", text.span.clone(), format!("`{}` is none of the words for `{}`", text.text, param.name))
-                        .mend(format!("write one of: {}", words.join(", "))),
+                    Diagnostic::error(
+                        "unknown-word",
+                        text.span.clone(),
+                        format!("`{}` is none of the words for `{}`", text.text, param.name),
+                    )
+                    .mend(format!("write one of: {}", words.join(", "))),
                 );
                 return None;
             }
@@ -209,21 +235,29 @@ fn table(
     let value = fields.get(param.name)?;
     let DeValue::Array(rows) = value.get_ref() else {
         findings.push(
-            Diagnostic::error("wrong-form", value.span(), format!("`{}` must be a list of pairs", param.name))
-                .mend(format!("write for instance `{} = {}`", param.name, example(param.takes))),
+            Diagnostic::error(
+                "wrong-form",
+                value.span(),
+                format!("`{}` must be a list of pairs", param.name),
+            )
+            .mend(format!("write for instance `{} = {}`", param.name, example(param.takes))),
         );
         return None;
     };
     let mut out: Vec<(f64, f64)> = Vec::new();
-    for row in rows.iter() {
+    for row in rows {
         let pair = match row.get_ref() {
             DeValue::Array(cells) if cells.len() == 2 => Some((as_text(&cells[0]), as_text(&cells[1]))),
             _ => None,
         };
         let Some((Some(a), Some(b))) = pair else {
             findings.push(
-                Diagnostic::error("wrong-form", row.span(), "each row must be a pair of quantities in quotation marks")
-                    .mend(format!("write for instance `{}`", example(param.takes))),
+                Diagnostic::error(
+                    "wrong-form",
+                    row.span(),
+                    "each row must be a pair of quantities in quotation marks",
+                )
+                .mend(format!("write for instance `{}`", example(param.takes))),
             );
             continue;
         };
@@ -232,8 +266,12 @@ fn table(
         if let (Some(first), Some(second)) = (first, second) {
             if out.last().is_some_and(|&(last, _)| first <= last) {
                 findings.push(
-                    Diagnostic::error("not-ascending", a.span.clone(), "the first column must rise from row to row")
-                        .mend("sort the rows by their first value, and take out doubles"),
+                    Diagnostic::error(
+                        "not-ascending",
+                        a.span.clone(),
+                        "the first column must rise from row to row",
+                    )
+                    .mend("sort the rows by their first value, and take out doubles"),
                 );
             } else {
                 out.push((first, second));
@@ -249,7 +287,9 @@ fn example(takes: Takes) -> String {
         Takes::Quantity(d) => format!("\"12 {}\"", unit(d)),
         Takes::RatedAt(d, at) => format!("\"1850 {} at 230 {}\"", unit(d), unit(at)),
         Takes::Range(d) => format!("\"10 .. 40 {}\"", unit(d)),
-        Takes::Table(x, y) => format!("[[\"45 {0}\", \"23 {1}\"], [\"1200 {0}\", \"380 {1}\"]]", unit(x), unit(y)),
+        Takes::Table(x, y) => {
+            format!("[[\"45 {0}\", \"23 {1}\"], [\"1200 {0}\", \"380 {1}\"]]", unit(x), unit(y))
+        }
         Takes::Choice(words) => format!("\"{}\"", words.first().copied().unwrap_or_default()),
         Takes::Flag => "true".to_owned(),
         Takes::Words => "\"…\"".to_owned(),
@@ -267,8 +307,8 @@ fn link(tables: &[(Text, &DeTable<'_>, Span)], draft: &mut Draft, findings: &mut
         if let Some(text) = fields.text("watches", findings) {
             draft.parts[at].watches = find_part(&text, draft, findings);
         }
-        for param in draft.parts[at].kind.params {
-            if let (Takes::Part, Some(text)) = (param.takes, fields.text(param.name, findings)) {
+        for param in draft.parts[at].kind.params.iter().filter(|p| matches!(p.takes, Takes::Part)) {
+            if let Some(text) = fields.text(param.name, findings) {
                 find_part(&text, draft, findings);
             }
         }
@@ -279,8 +319,12 @@ fn link(tables: &[(Text, &DeTable<'_>, Span)], draft: &mut Draft, findings: &mut
 pub(super) fn find_part(text: &Text, draft: &Draft, findings: &mut Findings) -> Option<usize> {
     let found = draft.part(&text.text);
     if found.is_none() && !draft.is_absent(&text.text) {
-        let mut d = Diagnostic::error("unknown-part", text.span.clone(), format!("no part is called `{}`", text.text))
-            .label("not in this file");
+        let mut d = Diagnostic::error(
+            "unknown-part",
+            text.span.clone(),
+            format!("no part is called `{}`", text.text),
+        )
+        .label("not in this file");
         d = match nearest(&text.text, draft.parts.iter().map(|p| p.id.as_str())) {
             Some(near) => d.mend(format!("did you mean \"{near}\"?")),
             None => d.mend(format!("add a table [part.{}]", text.text)),

@@ -47,8 +47,12 @@ fn choose_variant(
         Some(name) if !variants.iter().any(|v| v == name) => {
             let list = if variants.is_empty() { "none".to_owned() } else { variants.join(", ") };
             findings.push(
-                Diagnostic::error("unknown-variant", fields.span(), format!("this file has no variant `{name}`"))
-                    .mend(format!("variants here: {list}")),
+                Diagnostic::error(
+                    "unknown-variant",
+                    fields.span(),
+                    format!("this file has no variant `{name}`"),
+                )
+                .mend(format!("variants here: {list}")),
             );
             None
         }
@@ -70,9 +74,13 @@ fn supply(text: &Text, findings: &mut Findings) -> Option<(f64, f64)> {
         (Ok(v), Ok(f)) if v > 0.0 && f > 0.0 && v <= 1000.0 && f <= 1000.0 => Some((v, f)),
         _ => {
             findings.push(
-                Diagnostic::error("notation", text.span.clone(), "the supply needs its volts and its frequency")
-                    .label("not a supply")
-                    .mend("write for instance \"230 V 50 Hz\""),
+                Diagnostic::error(
+                    "notation",
+                    text.span.clone(),
+                    "the supply needs its volts and its frequency",
+                )
+                .label("not a supply")
+                .mend("write for instance \"230 V 50 Hz\""),
             );
             None
         }
@@ -99,7 +107,8 @@ fn panels(file: &Fields<'_>, findings: &mut Findings) -> Vec<Panel> {
     let names: Vec<String> = tables.iter().map(|(n, _, _)| n.text.clone()).collect();
     let mut panels = Vec::new();
     for (name, table, span) in &tables {
-        let fields = Fields::open(table, format!("[access.{}]", name.text), span.clone(), &schema::PANEL, findings);
+        let fields =
+            Fields::open(table, format!("[access.{}]", name.text), span.clone(), &schema::PANEL, findings);
         let after = resolve(&fields.texts("after", findings), &names, findings);
         panels.push(Panel {
             name: name.text.clone(),
@@ -120,8 +129,12 @@ pub(super) fn resolve(texts: &[Text], names: &[String], findings: &mut Findings)
             found.push(at);
             continue;
         }
-        let mut d = Diagnostic::error("unknown-panel", text.span.clone(), format!("no panel is called `{}`", text.text))
-            .label("not in [access]");
+        let mut d = Diagnostic::error(
+            "unknown-panel",
+            text.span.clone(),
+            format!("no panel is called `{}`", text.text),
+        )
+        .label("not in [access]");
         d = match nearest(&text.text, names.iter().map(String::as_str)) {
             Some(near) => d.mend(format!("did you mean \"{near}\"?")),
             None => d.mend(format!("panels here: {}; or add [access.{}]", names.join(", "), text.text)),

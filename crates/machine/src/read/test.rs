@@ -6,7 +6,8 @@ use super::fields::{Fields, Findings, Text};
 use super::plate::resolve;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::model::{
-    Code, CodeId, Condition, Drive, Function, GoesOn, Guard, Moment, Otherwise, OwnCheck, ServiceTest, Step, Test, Then,
+    Code, CodeId, Condition, Drive, Function, GoesOn, Guard, Moment, Otherwise, OwnCheck, ServiceTest, Step,
+    Test, Then,
 };
 use crate::schema;
 use quantity::Dimension;
@@ -58,7 +59,11 @@ fn codes(file: &Fields<'_>, findings: &mut Findings) -> Vec<Code> {
 fn find_code(text: &Text, codes: &[Code], findings: &mut Findings) -> Option<CodeId> {
     let found = codes.iter().position(|c| c.id == text.text);
     if found.is_none() {
-        let mut d = Diagnostic::error("unknown-code", text.span.clone(), format!("no code is called `{}`", text.text));
+        let mut d = Diagnostic::error(
+            "unknown-code",
+            text.span.clone(),
+            format!("no code is called `{}`", text.text),
+        );
         if let Some(near) = nearest(&text.text, codes.iter().map(|c| c.id.as_str())) {
             d = d.mend(format!("did you mean \"{near}\"?"));
         }
@@ -78,7 +83,8 @@ fn condition(text: &Text, draft: &Draft, findings: &mut Findings) -> Option<Cond
     let (name, rest) = (&words[..split], words[split..].trim());
     let Some(input) = draft.inputs.iter().position(|i| i.name == name) else {
         let names: Vec<&str> = draft.inputs.iter().map(|i| i.name.as_str()).collect();
-        let mut d = Diagnostic::error("unknown-input", text.span.clone(), format!("the board has no input `{name}`"));
+        let mut d =
+            Diagnostic::error("unknown-input", text.span.clone(), format!("the board has no input `{name}`"));
         d = match nearest(name, names.iter().copied()) {
             Some(near) => d.mend(format!("did you mean `{near}`?")),
             None => d.mend(format!("inputs: {}", names.join(", "))),
@@ -116,8 +122,12 @@ fn condition_test(
         if rest == "plausible" {
             if draft.inputs[input].plausible.is_none() {
                 findings.push(
-                    Diagnostic::error("no-range", text.span.clone(), format!("`{}` has no plausible range", draft.inputs[input].name))
-                        .mend("add `plausible = \"… .. …\"` to the input"),
+                    Diagnostic::error(
+                        "no-range",
+                        text.span.clone(),
+                        format!("`{}` has no plausible range", draft.inputs[input].name),
+                    )
+                    .mend("add `plausible = \"… .. …\"` to the input"),
                 );
                 return None;
             }
@@ -151,8 +161,12 @@ fn guards(file: &Fields<'_>, draft: &Draft, codes: &[Code], findings: &mut Findi
             (None, Some(t)) => (t, Moment::While),
             _ => {
                 findings.push(
-                    Diagnostic::error("guard-moment", span, "a guard names one output, under `before` or `while`")
-                        .mend("write `before = \"heat\"` or `while = \"drum\"`"),
+                    Diagnostic::error(
+                        "guard-moment",
+                        span,
+                        "a guard names one output, under `before` or `while`",
+                    )
+                    .mend("write `before = \"heat\"` or `while = \"drum\"`"),
                 );
                 continue;
             }
@@ -168,8 +182,12 @@ fn guards(file: &Fields<'_>, draft: &Draft, codes: &[Code], findings: &mut Findi
         for (need, _) in &by_need {
             if !needs_texts.iter().any(|t| t.text == need.text) {
                 findings.push(
-                    Diagnostic::error("unknown-need", need.span.clone(), format!("`{}` is none of this guard's needs", need.text))
-                        .mend("write it as it stands in `needs`"),
+                    Diagnostic::error(
+                        "unknown-need",
+                        need.span.clone(),
+                        format!("`{}` is none of this guard's needs", need.text),
+                    )
+                    .mend("write it as it stands in `needs`"),
                 );
             }
         }
@@ -195,8 +213,12 @@ fn otherwise(text: &Text, findings: &mut Findings) -> Option<Otherwise> {
         "ends test" => Some(Otherwise::EndsTest),
         other => {
             findings.push(
-                Diagnostic::error("unknown-word", text.span.clone(), format!("`{other}` is nothing a guard can do"))
-                    .mend("write \"keeps off\", \"stops step\" or \"ends test\""),
+                Diagnostic::error(
+                    "unknown-word",
+                    text.span.clone(),
+                    format!("`{other}` is nothing a guard can do"),
+                )
+                .mend("write \"keeps off\", \"stops step\" or \"ends test\""),
             );
             None
         }
@@ -227,15 +249,21 @@ fn drive(text: &Text, draft: &Draft, findings: &mut Findings) -> Option<Drive> {
         _ => {
             findings.push(
                 Diagnostic::error("drive", text.span.clone(), format!("`{rest}` is no speed and direction"))
-                    .mend(format!("write \"{name}\", or with a speed \"{name} 45 rpm right\", left or both ways")),
+                    .mend(format!(
+                        "write \"{name}\", or with a speed \"{name} 45 rpm right\", left or both ways"
+                    )),
             );
             return None;
         }
     };
     if draft.outputs[output].motor.is_none() {
         findings.push(
-            Diagnostic::error("drive", text.span.clone(), format!("output `{name}` turns no motor, so it has no speed"))
-                .mend(format!("write \"{name}\" alone, or give the output its motor: motor = \"…\"")),
+            Diagnostic::error(
+                "drive",
+                text.span.clone(),
+                format!("output `{name}` turns no motor, so it has no speed"),
+            )
+            .mend(format!("write \"{name}\" alone, or give the output its motor: motor = \"…\"")),
         );
     }
     Some(Drive { output, rpm: sign * rpm, both_ways })
@@ -248,7 +276,8 @@ fn drives(fields: &Fields<'_>, draft: &Draft, findings: &mut Findings) -> Vec<Dr
 fn functions(file: &Fields<'_>, draft: &Draft, findings: &mut Findings) -> Vec<Function> {
     let mut functions = Vec::new();
     for (name, table, span) in file.named_tables("function", findings) {
-        let fields = Fields::open(table, format!("[function.{}]", name.text), span, &schema::FUNCTION, findings);
+        let fields =
+            Fields::open(table, format!("[function.{}]", name.text), span, &schema::FUNCTION, findings);
         let until = fields.text("until", findings).and_then(|t| condition(&t, draft, findings));
         let within = fields.quantity("within", Dimension::Time, findings).map_or(600.0, |q| q.nominal);
         functions.push(Function {
@@ -268,12 +297,19 @@ fn service_test(file: &Fields<'_>, draft: &Draft, findings: &mut Findings) -> Se
     let fields = Fields::open(table, "[service-test]", span, &schema::SERVICE_TEST, findings);
     let mut steps: Vec<Step> = Vec::new();
     for (table, span) in fields.tables("step", findings) {
-        if let Some(step) = step(&Fields::open(table, "[[service-test.step]]", span, &schema::STEP, findings), draft, findings)
-        {
+        if let Some(step) = step(
+            &Fields::open(table, "[[service-test.step]]", span, &schema::STEP, findings),
+            draft,
+            findings,
+        ) {
             if steps.iter().any(|s| s.id == step.id) {
                 findings.push(
-                    Diagnostic::error("double-name", step.at.clone(), format!("there are two steps `{}`", step.id))
-                        .mend("give each step an id of its own"),
+                    Diagnostic::error(
+                        "double-name",
+                        step.at.clone(),
+                        format!("there are two steps `{}`", step.id),
+                    )
+                    .mend("give each step an id of its own"),
                 );
             }
             steps.push(step);
@@ -341,7 +377,9 @@ fn warn_of_coasting(steps: &[Step], draft: &Draft, findings: &mut Findings) {
         let (spin, next) = (&pair[0], &pair[1]);
         let fast = spin.drives.iter().any(|d| d.rpm.abs() > COASTS_ABOVE_RPM);
         let goes_on_turning = next.drives.iter().any(|d| {
-            spin.drives.iter().any(|s| s.output == d.output && s.rpm.signum() == d.rpm.signum() && !d.both_ways)
+            spin.drives
+                .iter()
+                .any(|s| s.output == d.output && s.rpm.signum() == d.rpm.signum() && !d.both_ways)
         });
         if fast && !goes_on_turning && spin.then.is_none() && !draft.outputs.is_empty() {
             findings.push(
@@ -399,8 +437,12 @@ fn fault(text: &Text, draft: &Draft, findings: &mut Findings) -> Option<(usize, 
     if kind.mode(mode).is_none() {
         let modes: Vec<&str> = kind.modes.iter().map(|m| m.name).collect();
         findings.push(
-            Diagnostic::error("unknown-mode", text.span.clone(), format!("a {} has no fault mode `{mode}`", kind.name))
-                .mend(format!("modes: {}", modes.join(", "))),
+            Diagnostic::error(
+                "unknown-mode",
+                text.span.clone(),
+                format!("a {} has no fault mode `{mode}`", kind.name),
+            )
+            .mend(format!("modes: {}", modes.join(", "))),
         );
         return None;
     }

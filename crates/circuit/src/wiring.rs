@@ -1,0 +1,302 @@
+//! Wiring: from a machine, its faults and its circumstances to a network.
+
+use crate::{
+    BranchId, CircuitError, Complex64, Element, Impedance, Network, NodeId, Resistance, Solution, Solver,
+    Supply,
+};
+use machine::kind::{self, Branch, Path, Situation};
+use machine::model::{Machine, PartId, node};
+
+/// Resistance of the way from the socket's earth contact to the installation's neutral, Ω. Any figure far below
+/// a person's and far above a wire's serves: it only gives leakage a way home.
+const EARTH_LOOP_OHM: f64 = 1.0;
+
+/// A machine as a network, kept between solutions so that nothing is allocated anew.
+pub struct Wiring<'m> {
+    machine: &'m Machine,
+    network: Network,
+    solver: Solver,
+    /// All branches, part by part; `parts` says which are whose.
+    branches: Vec<Branch>,
+    parts: Vec<std::ops::Range<usize>>,
+    ids: Vec<BranchId>,
+    /// What each part was last asked for, so that only parts that changed are asked again.
+    asked: Vec<(Option<usize>, Situation)>,
+    scratch: Vec<Branch>,
+    opened: Vec<bool>,
+    earth: BranchId,
+}
+
+/// The network could not be solved: a short across the supply, with the parts that lie on it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shorted {
+    /// Names of the parts on the way from line to neutral.
+    pub parts: Vec<PartId>,
+}
+
+impl<'m> Wiring<'m> {
+    /// A machine with all joints closed.
+    pub fn new(machine: &'m Machine) -> Self {
+        Wiring {
+            machine,
+            network: Network::new(machine.nodes.len() + 1),
+            solver: Solver::new(),
+            branches: Vec::new(),
+            parts: Vec::new(),
+            ids: Vec::new(),
+            asked: Vec::new(),
+            scratch: Vec::new(),
+            opened: vec![false; machine.joints.len()],
+            earth: BranchId(0),
+        }
+    }
+
+    /// Opens the joints that these names open (connectors, tabs or single pins); the others are closed.
+    pub fn unplug<S: AsRef<str>>(&mut self, names: &[S]) {
+        for (open, joint) in self.opened.iter_mut().zip(&self.machine.joints) {
+            *open = names.iter().any(|n| joint.opens_with == n.as_ref() || joint.name == n.as_ref());
+        }
+        self.asked.clear();
+    }
+
+    /// Builds the network: every part's branches in its mode (index into its kind's modes) and situation.
+    ///
+    /// Parts whose mode and situation are as they were keep their branches; a part that answers with branches between
+    /// the same ends only has their elements exchanged. The network is built anew where neither helps.
+    pub fn assemble(&mut self, modes: &[Option<usize>], situations: &[Situation]) {
+        if self.asked.len() != self.machine.parts.len() || !self.exchange(modes, situations) {
+            self.rebuild(modes, situations);
+        }
+    }
+
+    /// Exchanges the elements of parts that changed; false where a part's branches have other ends than before.
+    fn exchange(&mut self, modes: &[Option<usize>], situations: &[Situation]) -> bool {
+        for (id, part) in self.machine.parts.iter().enumerate() {
+            if self.asked[id] == (modes[id], situations[id]) {
+                continue;
+            }
+            self.scratch.clear();
+            let mode = modes[id].map(|m| part.kind.modes[m].name);
+            part.kind.behaviour.electrics(&part.params, mode, &situations[id], &mut self.scratch);
+            let range = self.parts[id].clone();
+            let same_ends = self.scratch.len() == range.len()
+                && self
+                    .scratch
+                    .iter()
+                    .zip(&self.branches[range.clone()])
+                    .all(|(a, b)| a.from == b.from && a.to == b.to);
+            if !same_ends {
+                return false;
+            }
+            self.asked[id] = (modes[id], situations[id]);
+            for (at, new) in range.zip(&self.scratch) {
+                if self.branches[at] != *new {
+                    self.branches[at] = *new;
+                    // Not set: an end in the air, or an element that no part gives (NaN).
+                    let _ = self.network.set(self.ids[at], element(new));
+                }
+            }
+        }
+        true
+    }
+
+    fn rebuild(&mut self, modes: &[Option<usize>], situations: &[Situation]) {
+        self.branches.clear();
+        self.parts.clear();
+        self.asked.clear();
+        for (id, part) in self.machine.parts.iter().enumerate() {
+            let start = self.branches.len();
+            let mode = modes[id].map(|m| part.kind.modes[m].name);
+            part.kind.behaviour.electrics(&part.params, mode, &situations[id], &mut self.branches);
+            self.parts.push(start..self.branches.len());
+            self.asked.push((modes[id], situations[id]));
+        }
+        self.connect();
+    }
+
+    fn connect(&mut self) {
+        let install = node_id(self.machine.nodes.len());
+        self.network = Network::new(self.machine.nodes.len() + 1);
+        self.ids.clear();
+        let join = |network: &mut Network, a, b, element: Element| {
+            network.add(a, b, element).unwrap_or(BranchId(u32::MAX))
+        };
+        join(&mut self.network, install, node_id(node::NEUTRAL), Element::SHORT);
+        self.earth =
+            join(&mut self.network, node_id(node::EARTH), install, Element::resistor(EARTH_LOOP_OHM));
+        for (joint, open) in self.machine.joints.iter().zip(&self.opened) {
+            if !open {
+                join(&mut self.network, node_id(joint.inner), node_id(joint.outer), Element::SHORT);
+            }
+        }
+        for (part, range) in self.machine.parts.iter().zip(&self.parts) {
+            for branch in &self.branches[range.clone()] {
+                let from = end_of(part, branch.from);
+                let to = end_of(part, branch.to);
+                let id = match (from, to) {
+                    (Some(a), Some(b)) => join(&mut self.network, node_id(a), node_id(b), element(branch)),
+                    // A free optional terminal: the branch hangs in the air.
+                    _ => BranchId(u32::MAX),
+                };
+                self.ids.push(id);
+            }
+        }
+    }
+
+    /// Solves at the plug.
+    pub fn solve(&mut self, volts: f64) -> Result<Solved<'_>, Shorted> {
+        let supply = Supply {
+            line: node_id(node::LINE),
+            neutral: node_id(self.machine.nodes.len()),
+            volts,
+            source_ohm: 0.0,
+        };
+        match self.solver.solve(&self.network, &supply) {
+            Ok(solution) => Ok(Solved {
+                solution,
+                branches: &self.branches,
+                parts: &self.parts,
+                ids: &self.ids,
+                earth: self.earth,
+                volts,
+            }),
+            Err(CircuitError::SupplyShorted { path }) => {
+                let on_path = |range: &std::ops::Range<usize>| {
+                    self.ids[range.clone()].iter().any(|id| path.contains(id))
+                };
+                Err(Shorted {
+                    parts: self
+                        .parts
+                        .iter()
+                        .enumerate()
+                        .filter(|(_, r)| on_path(r))
+                        .map(|(p, _)| p)
+                        .collect(),
+                })
+            }
+            Err(_) => Err(Shorted { parts: Vec::new() }),
+        }
+    }
+
+    /// Ohms between two nodes of the network as last assembled, for a dead machine.
+    pub fn resistance(&mut self, a: usize, b: usize) -> Resistance {
+        self.solver.resistance_ohm(&self.network, node_id(a), node_id(b))
+    }
+
+    /// The branches of a part as last assembled.
+    pub fn branches(&self, part: PartId) -> &[Branch] {
+        &self.branches[self.parts[part].clone()]
+    }
+}
+
+/// A solved machine.
+pub struct Solved<'w> {
+    solution: &'w Solution,
+    branches: &'w [Branch],
+    parts: &'w [std::ops::Range<usize>],
+    ids: &'w [BranchId],
+    earth: BranchId,
+    volts: f64,
+}
+
+impl Solved<'_> {
+    /// What a meter at the plug shows.
+    pub fn plug(&self) -> crate::Plug {
+        self.solution.plug()
+    }
+
+    /// Current to earth, A.
+    pub fn earth_current_a(&self) -> f64 {
+        self.solution.current(self.earth).norm()
+    }
+
+    /// Volts of a node against the socket's neutral contact; 0 where the node floats.
+    pub fn volts_of(&self, at: usize) -> f64 {
+        self.solution.voltage_between(node_id(at), node_id(node::NEUTRAL)).map_or(0.0, Complex64::norm)
+    }
+
+    /// Per branch of a part: volts, amperes and watts.
+    pub fn flows(&self, part: PartId, into: &mut kind::Flows) {
+        into.volts.clear();
+        into.amps.clear();
+        into.watts.clear();
+        let range = self.parts[part].clone();
+        for (branch, &id) in self.branches[range.clone()].iter().zip(&self.ids[range]) {
+            let amps = self.solution.current(id);
+            let power = self.solution.power(id);
+            let across = if amps.norm() > 0.0 { power.norm() / amps.norm() } else { self.across(id) };
+            into.volts.push(if matches!(branch.ac, Path::Closed) { 0.0 } else { across });
+            into.amps.push((amps.re, amps.im));
+            into.watts.push(power.re);
+        }
+    }
+
+    fn across(&self, id: BranchId) -> f64 {
+        self.solution.drop(id).norm()
+    }
+
+    /// Standard uncertainty of the plug's active power from the tolerances of all branches, W.
+    ///
+    /// First order and exact in it: for a reciprocal network at fixed voltage, δY = −(I_b/V)² δZ_b, hence
+    /// δP = −Re(I_b² δZ_b) with the supply's voltage as the real axis (Tellegen's theorem; Director & Rohrer 1969,
+    /// from memory). Tolerances of different branches are taken as independent, JCGM 100, 5.1.2.
+    pub fn power_u_w(&self) -> f64 {
+        self.sensitivities(|change| change.re)
+    }
+
+    /// Standard uncertainty of the plug's current from the tolerances of all branches, A.
+    pub fn current_u_a(&self) -> f64 {
+        let plug = self.plug();
+        if plug.current_a == 0.0 || self.volts == 0.0 {
+            return 0.0;
+        }
+        let total = Complex64::from_polar(1.0, plug.power_factor.unwrap_or(1.0).clamp(-1.0, 1.0).acos());
+        self.sensitivities(|change| (change * total).re / self.volts)
+    }
+
+    fn sensitivities(&self, of: impl Fn(Complex64) -> f64) -> f64 {
+        let mut sum = 0.0;
+        for (branch, &id) in self.branches.iter().zip(self.ids) {
+            if let (true, Path::Ohms { r, x }) = (branch.u_rel > 0.0, branch.ac) {
+                let amps = self.solution.current(id);
+                sum += (of(amps * amps * Complex64::new(r, x)) * branch.u_rel).powi(2);
+            }
+        }
+        sum.sqrt()
+    }
+}
+
+fn node_id(at: usize) -> NodeId {
+    NodeId(u32::try_from(at).unwrap_or(u32::MAX))
+}
+
+/// The node at an end of a part's branch; `None` for an optional terminal that is free.
+pub fn end_of(part: &machine::model::Part, name: &str) -> Option<usize> {
+    match name {
+        kind::SUPPLY_LINE => Some(node::LINE),
+        kind::SUPPLY_NEUTRAL => Some(node::NEUTRAL),
+        kind::SUPPLY_EARTH => Some(node::EARTH),
+        kind::CHASSIS => Some(node::CHASSIS),
+        _ => part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i]),
+    }
+}
+
+fn element(branch: &Branch) -> Element {
+    Element { ac: impedance(branch.ac), dc: ohms(branch.dc) }
+}
+
+fn impedance(path: Path) -> Impedance {
+    match path {
+        Path::Open => Impedance::Open,
+        Path::Closed => Impedance::Short,
+        Path::Ohms { r, x } => Impedance::Ohms(Complex64::new(r, x)),
+    }
+}
+
+fn ohms(path: Path) -> Resistance {
+    match path {
+        Path::Open => Resistance::Open,
+        Path::Closed => Resistance::Ohms(0.0),
+        Path::Ohms { r, .. } => Resistance::Ohms(r),
+    }
+}
