@@ -1,6 +1,6 @@
 //! timing
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a tool for the project's developers")]
-use bench::*;
+use bench::{Bench, Conditions, Hypothesis};
 fn main() {
     let a: Vec<String> = std::env::args().collect();
     let m = machine::read::read(&std::fs::read_to_string(&a[1]).unwrap(), None).machine.unwrap();
