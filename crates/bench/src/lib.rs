@@ -7,7 +7,8 @@
 //! the code shown, with uncertainty from the parts' tolerances, the supply and the meter.
 //!
 //! Read in this order: `hypothesis.rs`, `conditions.rs`, `prediction.rs`, `moment.rs` (one instant, solved), `sense.rs`
-//! (what the board makes of it), `step.rs`, `between.rs` (an ohmmeter), `review.rs` (checks of a file that need all this).
+//! (what the board makes of it), `step.rs`, `sweep.rs` (many hypotheses at once),
+//! `between.rs` (an ohmmeter), `review.rs` (checks of a file that need all this).
 //! Not here: matching a recording to the steps (`diagnosis`), the physics of a part (its kind in `machine`).
 
 mod between;
@@ -18,6 +19,7 @@ mod prediction;
 mod review;
 mod sense;
 mod step;
+mod sweep;
 
 pub use between::{EndError, Ohms, ReadingGroup, between, find_node, ohms_between};
 pub use conditions::{Conditions, Meter};
@@ -25,3 +27,4 @@ pub use hypothesis::{FaultError, Hypothesis};
 pub use prediction::{Estimate, Prediction, Trip};
 pub use review::review;
 pub use step::{Bench, State, predict};
+pub use sweep::{PredictionId, Sweep};

@@ -6,6 +6,7 @@
 
 use crate::prediction::Trip;
 use crate::step::State;
+use crate::sweep::Heard;
 use circuit::{Plug, Resistance, Shorted, Wiring};
 use machine::kind::{Effect, Flows, Medium, Passage, Situation};
 use machine::model::{Drive, Machine, PartId};
@@ -21,6 +22,9 @@ const RESIDUAL_TRIPS_A: f64 = 0.030;
 
 /// A 16 A circuit's breaker goes off at once from about five times its rating (IEC 60898-1 type B, from memory). A.
 const BREAKER_TRIPS_A: f64 = 80.0;
+
+/// A branch with less than this carries nothing but rounding, A.
+const SILENT_BELOW_A: f64 = 1e-12;
 
 /// An instant, solved.
 #[derive(Clone, Debug, Default)]
@@ -65,11 +69,20 @@ pub(crate) struct Solver<'m> {
     pub(crate) machine: &'m Machine,
     pub(crate) wiring: Wiring<'m>,
     flows: Flows,
+    pub(crate) heard: Heard,
+    /// Parts with current in them in the last round.
+    carrying: Vec<bool>,
 }
 
 impl<'m> Solver<'m> {
     pub(crate) fn new(machine: &'m Machine) -> Self {
-        Solver { machine, wiring: Wiring::new(machine), flows: Flows::default() }
+        Solver {
+            machine,
+            wiring: Wiring::new(machine),
+            flows: Flows::default(),
+            heard: Heard::new(machine),
+            carrying: vec![false; machine.parts.len()],
+        }
     }
 
     /// The instant in which the board drives these outputs.
@@ -157,6 +170,7 @@ impl<'m> Solver<'m> {
         for drive in drives {
             let output = &self.machine.outputs[drive.output];
             let Some(motor) = output.motor else { continue };
+            self.heard.phases_of[drive.output] = true;
             let part = &self.machine.parts[output.part];
             let pin = |name: &str| {
                 part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i])
@@ -218,12 +232,12 @@ impl<'m> Solver<'m> {
             solved.flows(id, &mut self.flows);
             self.flows.phases = phases.iter().find(|p| p.1 == id).map_or(0, |p| p.2);
             let mode = modes[id].map(|m| part.kind.modes[m].name);
-            moment.effects.push(part.kind.behaviour.effect(
-                &part.params,
-                mode,
-                &moment.situations[id],
-                &self.flows,
-            ));
+            let effect = part.kind.behaviour.effect(&part.params, mode, &moment.situations[id], &self.flows);
+            self.carrying[id] = self.flows.amps.iter().any(|a| a.0.abs() + a.1.abs() > SILENT_BELOW_A);
+            if self.carrying[id] || effect != Effect::default() {
+                self.heard.active[id] = true;
+            }
+            moment.effects.push(effect);
         }
         for &(inverter, motor, _) in phases {
             through_inverter(moment, inverter, motor);
@@ -257,10 +271,9 @@ impl<'m> Solver<'m> {
                 situation.locked = effect.locks;
                 changed = true;
             }
-            // A motor that would not run is taken to stand still, once and for all in this instant.
-            let is_motor =
-                part.kind.params.iter().any(|p| p.name == "draws") && part.kind.name.contains("motor");
-            if is_motor && situation.moving && !effect.runs && !stalled[id] {
+            // A motor that would not run is taken to stand still, once and for all in this instant. Only with current
+            // in it: before a lock has closed its contact, no motor can be judged.
+            if self.carrying[id] && turns(part.kind) && situation.moving && !effect.runs && !stalled[id] {
                 stalled[id] = true;
                 situation.moving = false;
                 changed = true;
@@ -282,6 +295,11 @@ impl<'m> Solver<'m> {
         }
         drum
     }
+}
+
+/// Is it a motor: a part that can stand still under voltage? Such kinds state watts and how they turn.
+fn turns(kind: &machine::kind::PartKind) -> bool {
+    kind.params.iter().any(|p| p.name == "draws") && kind.name.contains("motor")
 }
 
 /// A motor turns only as its inverter lets it.

@@ -19,7 +19,7 @@ impl Estimate {
 }
 
 /// A protection that goes off.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Trip {
     /// The residual-current device: more than 30 mA to earth.
     Residual,

@@ -8,7 +8,7 @@ use crate::step::{Bench, State};
 use circuit::Resistance;
 use machine::diagnostic::Diagnostic;
 use machine::kind::Role;
-use machine::model::{Class, Drive, Machine, Step, node};
+use machine::model::{Class, Drive, Machine, Part, Step, node};
 
 /// Protective earth of a part must reach the socket's within this, Ω. Only structure is judged here, not a reading.
 const EARTH_REACHES_BELOW_OHM: f64 = 1.0;
@@ -46,7 +46,7 @@ fn short(machine: &Machine, step: &Step, trip: &Trip) -> Diagnostic {
         )
         .mend("look for a wire that joins a mains point to chassis or to an earth terminal"),
         Trip::Overcurrent(parts) => {
-            let way: Vec<&str> = parts.iter().map(|&p| machine.parts[p].id.as_str()).collect();
+            let way: Vec<String> = parts.iter().map(|&p| named(&machine.parts[p])).collect();
             let mut d = Diagnostic::error(
                 "short",
                 step.at.clone(),
@@ -58,6 +58,14 @@ fn short(machine: &Machine, step: &Step, trip: &Trip) -> Diagnostic {
             }
             d.mend("one of these wires or outputs ends at the wrong point")
         }
+    }
+}
+
+/// A part as a person finds it in the file: a wire by its ends.
+fn named(part: &Part) -> String {
+    match &part.ends {
+        Some((a, b)) => format!("the wire {a} – {b}"),
+        None => part.id.clone(),
     }
 }
 
@@ -179,6 +187,13 @@ fn plate(machine: &Machine, steps: impl Iterator<Item = f64>) -> Option<Diagnost
     )
 }
 
+/// An optional earth that is not wired: right for a plastic housing only.
+fn unearthed(part: &machine::model::Part, terminal: &str) -> Diagnostic {
+    Diagnostic::warning("no-earth", part.at.clone(), format!("`{}` has no earth wire", part.id))
+        .label(format!("a {}", part.kind.name))
+        .mend(format!("if it has a metal housing or an earth tab, add \"{}.{terminal} = chassis\"", part.id))
+}
+
 /// Earth terminals of a class I machine that do not reach the socket's earth.
 fn earth(machine: &Machine) -> Vec<Diagnostic> {
     if machine.plate.class != Class::I {
@@ -190,7 +205,12 @@ fn earth(machine: &Machine) -> Vec<Diagnostic> {
     let mut found = Vec::new();
     for part in &machine.parts {
         for (terminal, at) in part.kind.terminals.iter().zip(&part.terminals) {
-            let (Role::Earth, Some(at)) = (terminal.role, at) else { continue };
+            let (Role::Earth, Some(at)) = (terminal.role, at) else {
+                if terminal.role == Role::Earth && !terminal.must {
+                    found.push(unearthed(part, terminal.name));
+                }
+                continue;
+            };
             let reaches = matches!(solver.wiring.resistance(*at, node::EARTH),
                 Resistance::Ohms(r) if r < EARTH_REACHES_BELOW_OHM);
             if !reaches {

@@ -48,6 +48,7 @@ impl Solver<'_> {
     }
 
     fn held(&mut self, input: InputId, modes: &[Option<usize>], moment: &Moment, state: &State) -> Held {
+        self.heard.asked[input] = true;
         match &self.machine.inputs[input].senses {
             Senses::Volts { above, .. } => {
                 Held::Yes(moment.input_volts.get(input).is_some_and(|v| v >= above))

@@ -4,6 +4,7 @@ use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::moment::{Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
+use crate::sweep::Heard;
 use machine::kind::Medium;
 use machine::model::{CodeId, Condition, Drive, Machine, Moment as When, Otherwise, OutputId, Step, Test};
 
@@ -90,6 +91,7 @@ impl<'m> Bench<'m> {
         conditions: &Conditions,
         state: &mut State,
     ) -> Prediction {
+        self.solver.heard.clear();
         if state.trip.is_some() {
             return nothing(step, state, conditions);
         }
@@ -99,6 +101,11 @@ impl<'m> Bench<'m> {
             wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
         let other = (left != wanted).then(|| self.drive(&left, modes, conditions, state));
         self.finish(step, modes, conditions, state, &right, other.as_ref())
+    }
+
+    /// What the last step depended on.
+    pub(crate) fn heard(&self) -> &Heard {
+        &self.solver.heard
     }
 
     /// Drives outputs as far as the guards let it.

@@ -131,8 +131,8 @@ impl<'m> Wiring<'m> {
         }
         for (part, range) in self.machine.parts.iter().zip(&self.parts) {
             for branch in &self.branches[range.clone()] {
-                let from = end(part, branch.from);
-                let to = end(part, branch.to);
+                let from = end_of(part, branch.from);
+                let to = end_of(part, branch.to);
                 let id = match (from, to) {
                     (Some(a), Some(b)) => join(&mut self.network, node_id(a), node_id(b), element(branch)),
                     // A free optional terminal: the branch hangs in the air.
@@ -275,8 +275,8 @@ fn node_id(at: usize) -> NodeId {
     NodeId(u32::try_from(at).unwrap_or(u32::MAX))
 }
 
-/// The node at an end of a part's branch.
-fn end(part: &machine::model::Part, name: &str) -> Option<usize> {
+/// The node at an end of a part's branch; `None` for an optional terminal that is free.
+pub fn end_of(part: &machine::model::Part, name: &str) -> Option<usize> {
     match name {
         kind::SUPPLY_LINE => Some(node::LINE),
         kind::SUPPLY_NEUTRAL => Some(node::NEUTRAL),

@@ -14,3 +14,4 @@ pub mod model;
 pub mod params;
 pub mod read;
 pub mod schema;
+pub mod templates;

@@ -1,1 +1,88 @@
-fn main() {}
+//! The command line: reads arguments and files, calls the crates that know, prints what they say.
+//!
+//! Read in this order: `end.rs` (how a command ends, and its exit code), `load.rs` (from a path to a machine), then one
+//! folder a command. Every command is a function from its arguments to an [`Answer`]; only `main` prints and exits.
+//! Not here: anything about machines. Rules and their remedies come from `machine` and `bench`.
+
+mod end;
+mod expect_cmd;
+mod load;
+mod machine_cmd;
+mod render;
+
+use clap::{Parser, Subcommand};
+use end::{Answer, End, Failure};
+use render::Screen;
+use std::io::Write;
+use std::process::ExitCode;
+
+/// The bench of a domestic-appliance technician.
+#[derive(Parser)]
+#[command(version, about, after_help = end::EXIT_CODES, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Write, check and read machine files
+    #[command(subcommand)]
+    Machine(machine_cmd::Command),
+    /// What each step of a machine's service test should read, healthy or with a fault
+    Expect(expect_cmd::Arguments),
+}
+
+fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return refuse_arguments(&error),
+    };
+    let screen = Screen::of_this_terminal();
+    let answer = std::panic::catch_unwind(|| run(arguments.command, &screen));
+    let end = match answer {
+        Ok(Ok(done)) => print(&mut std::io::stdout().lock(), &done.text, done.end),
+        Ok(Err(failure)) => print(&mut std::io::stderr().lock(), &failure.text, failure.end),
+        Err(_) => {
+            let sorry =
+                "This is a bug in Wattmend, not in your file. Please report it with the lines above.\n";
+            print(&mut std::io::stderr().lock(), sorry, End::Bug)
+        }
+    };
+    ExitCode::from(end.code())
+}
+
+fn run(command: Command, screen: &Screen) -> Answer {
+    match command {
+        Command::Machine(command) => machine_cmd::run(command, screen),
+        Command::Expect(arguments) => expect_cmd::run(&arguments, screen),
+    }
+}
+
+/// Prints and gives the end on; a reader that left early (`wattmend … | head`) is no failure.
+fn print(to: &mut impl Write, text: &str, end: End) -> End {
+    match to.write_all(text.as_bytes()).and_then(|()| to.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => End::NotWritten,
+        _ => end,
+    }
+}
+
+/// `--help` and `--version` come here too: they are no refusal.
+fn refuse_arguments(error: &clap::Error) -> ExitCode {
+    let end = if error.use_stderr() { End::WrongUse } else { End::Done };
+    // Nothing can be said when the terminal itself has gone.
+    let _ = error.print();
+    ExitCode::from(end.code())
+}
+
+impl From<bench::FaultError> for Failure {
+    fn from(error: bench::FaultError) -> Failure {
+        Failure::asked_wrongly(&error.message, &error.remedy)
+    }
+}
+
+impl From<bench::EndError> for Failure {
+    fn from(error: bench::EndError) -> Failure {
+        Failure::asked_wrongly(&error.message, &error.remedy)
+    }
+}

@@ -85,7 +85,12 @@ impl<'t> Fields<'t> {
                         format!("{} lacks `{}`", fields.name, key.name),
                     )
                     .label(key.about)
-                    .mend(format!("add `{} = …` ({})", key.name, key.about)),
+                    .mend(format!(
+                        "add `{} = {}` ({})",
+                        key.name,
+                        if key.name == "format" { "1" } else { "…" },
+                        key.about
+                    )),
                 );
             }
         }

@@ -1,0 +1,77 @@
+#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+//! Sharing steps between hypotheses must never change one: [`bench::Sweep`] against running every step.
+
+use bench::{Bench, Conditions, Hypothesis, Prediction, Sweep};
+use machine::model::Machine;
+
+fn shipped(name: &str) -> Machine {
+    let path = format!("{}/../../machines/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+    machine::read::read(&std::fs::read_to_string(path).unwrap(), None).machine.unwrap()
+}
+
+/// Equal but for rounding: a path without current may leave another order of summing.
+fn same(a: &Prediction, b: &Prediction) -> bool {
+    let near = |x: f64, y: f64| (x - y).abs() <= 1e-6 * (1.0 + y.abs());
+    near(a.power_w.value, b.power_w.value)
+        && near(a.power_w.u, b.power_w.u)
+        && near(a.current_a.value, b.current_a.value)
+        && near(a.speed_rpm.value, b.speed_rpm.value)
+        && near(a.water_l, b.water_l)
+        && near(a.rise_k.value, b.rise_k.value)
+        && near(a.lasts_s, b.lasts_s)
+        && near(a.earth_a, b.earth_a)
+        && (a.code, a.code_shown, a.timed_out, a.one_way, a.ended)
+            == (b.code, b.code_shown, b.timed_out, b.one_way, b.ended)
+        && (&a.signs, &a.refused, &a.trip) == (&b.signs, &b.refused, &b.trip)
+}
+
+/// All single faults, and every `stride`-th pair of faults of different parts.
+fn hold_to_the_long_way(name: &str, stride: usize) {
+    let machine = shipped(name);
+    let conditions = Conditions::at(machine.plate.supply_v);
+    let mut sweep = Sweep::new(&machine, &conditions);
+    let mut bench = Bench::new(&machine);
+    let singles: Vec<_> = machine.single_faults().collect();
+    let pairs =
+        singles.iter().enumerate().flat_map(|(i, a)| singles[i + 1..].iter().map(move |b| vec![*a, *b]));
+    let all = std::iter::once(Vec::new())
+        .chain(singles.iter().map(|f| vec![*f]))
+        .chain(pairs.filter(|p| p[0].0 != p[1].0).step_by(stride));
+    let mut compared = 0;
+    for faults in all {
+        let hypothesis = Hypothesis::of(faults);
+        let shared = sweep.predict(&hypothesis);
+        for (id, long) in shared.iter().zip(bench.predict(&hypothesis, &conditions)) {
+            let short = sweep.get(*id);
+            assert!(same(short, &long), "{name}, {}:\n{short:?}\n{long:?}", hypothesis.says(&machine));
+            compared += 1;
+        }
+    }
+    assert!(compared > 1_000, "only {compared} steps compared");
+    assert!(sweep.steps_run() < compared, "nothing was shared");
+}
+
+#[test]
+fn the_inverter_washer() {
+    hold_to_the_long_way("aldermere-tern-81", 67);
+}
+
+#[test]
+fn the_brushed_washer() {
+    hold_to_the_long_way("polwarren-cockle-52", 67);
+}
+
+#[test]
+fn the_dryer() {
+    hold_to_the_long_way("brinehaven-gannet-7", 67);
+}
+
+#[test]
+fn the_dishwasher() {
+    hold_to_the_long_way("saltreach-pilot-12", 67);
+}
+
+#[test]
+fn the_oven() {
+    hold_to_the_long_way("quaydon-ember-60", 67);
+}

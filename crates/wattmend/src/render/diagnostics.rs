@@ -1,0 +1,134 @@
+//! Findings in a machine file, with the offending text underlined.
+
+use super::Screen;
+use super::wrap::wrap;
+use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+use machine::diagnostic::{Diagnostic, Severity, line_column};
+use serde_json::{Value, json};
+use std::fmt::Write;
+
+/// Columns before the words of a remedy: line numbers of up to four digits and "= to mend: ".
+const BEFORE_REMEDY: usize = 16;
+
+/// All findings, each with its place and remedy, and a closing line that counts them.
+pub(crate) fn render(name: &str, text: &str, found: &[Diagnostic], screen: &Screen) -> String {
+    let renderer = if screen.styled { Renderer::styled() } else { Renderer::plain() };
+    let renderer = renderer.term_width(screen.columns);
+    let mut out = String::new();
+    for finding in found {
+        out.push_str(&one(name, text, finding, &renderer, screen.columns));
+        out.push_str("\n\n");
+    }
+    out.push_str(&closing_line(name, found));
+    out
+}
+
+fn one(name: &str, text: &str, finding: &Diagnostic, renderer: &Renderer, columns: usize) -> String {
+    let level = match finding.severity {
+        Severity::Error => Level::ERROR,
+        Severity::Warning => Level::WARNING,
+    };
+    let mark = AnnotationKind::Primary.span(underlined(text, finding)).label(finding.label.as_str());
+    let remedies = finding
+        .remedies
+        .iter()
+        .map(|r| Level::HELP.with_name("to mend").message(folded(r, BEFORE_REMEDY, columns)));
+    let group = level
+        .primary_title(folded(&finding.message, "warning[]: ".len() + finding.rule.len(), columns))
+        .id(finding.rule)
+        .element(Snippet::source(text).path(name).annotation(mark))
+        .elements(remedies);
+    renderer.render(&[group])
+}
+
+/// A message in lines short enough to stand behind what comes before it.
+fn folded(message: &str, before: usize, columns: usize) -> String {
+    wrap("", "", message, columns.saturating_sub(before)).trim_end().to_owned()
+}
+
+/// The part of the finding's span to underline: its first line only, since a whole table would drown the message, and
+/// always on character borders inside the text.
+fn underlined(text: &str, finding: &Diagnostic) -> std::ops::Range<usize> {
+    let start = border(text, finding.span.start);
+    let end = border(text, finding.span.end.max(start));
+    let line = text[start..end].lines().next().map_or(0, |l| l.trim_end().len());
+    start..start + line
+}
+
+fn border(text: &str, at: usize) -> usize {
+    let mut at = at.min(text.len());
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
+}
+
+/// "2 errors, 1 warning in FILE. The machine was not loaded."
+fn closing_line(name: &str, found: &[Diagnostic]) -> String {
+    let (errors, warnings) = count(found);
+    let mut line = String::new();
+    // Writing to a String cannot fail.
+    let _ = match (errors, warnings) {
+        (0, 0) => writeln!(line, "{name}: nothing to mend."),
+        (0, _) => writeln!(line, "{} in {name}. The machine can be used.", plural(warnings, "warning")),
+        (_, 0) => writeln!(line, "{} in {name}. The machine was not loaded.", plural(errors, "error")),
+        _ => writeln!(
+            line,
+            "{}, {} in {name}. The machine was not loaded.",
+            plural(errors, "error"),
+            plural(warnings, "warning")
+        ),
+    };
+    line
+}
+
+/// Errors and warnings.
+pub(crate) fn count(found: &[Diagnostic]) -> (usize, usize) {
+    let errors = found.iter().filter(|d| d.severity == Severity::Error).count();
+    (errors, found.len() - errors)
+}
+
+fn plural(n: usize, word: &str) -> String {
+    if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") }
+}
+
+/// A finding for a program to read; the keys stand in `docs/json.md`.
+pub(crate) fn json(text: &str, finding: &Diagnostic) -> Value {
+    let (line, column) = line_column(text, finding.span.start);
+    let severity = match finding.severity {
+        Severity::Error => "error",
+        Severity::Warning => "warning",
+    };
+    json!({
+        "severity": severity,
+        "rule": finding.rule,
+        "message": finding.message,
+        "line": line,
+        "column": column,
+        "text": &text[underlined(text, finding)],
+        "label": finding.label,
+        "to_mend": finding.remedies,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Screen, json, render};
+
+    /// A file cut off anywhere, as after a full disk, is told of without a panic; every place lies in the text.
+    #[test]
+    fn a_file_cut_off_anywhere_is_told_of() {
+        let whole = include_str!("../../../machine/tests/good/small.toml");
+        let screen = Screen { columns: 60, styled: false };
+        for cut in (0..whole.len()).step_by(7).filter(|&c| whole.is_char_boundary(c)) {
+            let text = &whole[..cut];
+            let found = machine::read::read(text, None).diagnostics;
+            let printed = render("cut.toml", text, &found, &screen);
+            assert!(printed.ends_with("cut.toml. The machine was not loaded.\n"), "{cut}: {printed}");
+            for finding in &found {
+                let line = json(text, finding)["line"].as_u64().unwrap_or(u64::MAX);
+                assert!(line <= text.lines().count() as u64 + 1, "{cut}: line {line}");
+            }
+        }
+    }
+}
