@@ -7,7 +7,7 @@
 #[path = "../tests/support/mod.rs"]
 mod support;
 
-use bench::{Bench, Conditions, Hypothesis};
+use bench::{Bench, Conditions, Hypothesis, Sweep};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use machine::model::Machine;
 use std::hint::black_box;
@@ -49,5 +49,32 @@ fn predict(c: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, predict);
+/// All single and double faults of parts and outputs (wires left out) of every machine, steps shared.
+fn sweep(c: &mut Criterion) {
+    let mut machines: Vec<Machine> = support::shipped().iter().map(|(_, text)| support::read(text)).collect();
+    machines.sort_by_key(|m| m.parts.len());
+    let mut group = c.benchmark_group("sweep without wires");
+    group.sample_size(10);
+    for machine in &machines {
+        let conditions = Conditions::at(machine.plate.supply_v);
+        let of_parts = |h: &Hypothesis| h.faults().iter().all(|f| machine.parts[f.0].ends.is_none());
+        let singles = machine.single_faults().map(|f| Hypothesis::of([f]));
+        let hypotheses: Vec<Hypothesis> = singles.chain(doubles(machine)).filter(of_parts).collect();
+        let parts = machine.parts.iter().filter(|p| p.ends.is_none()).count();
+        group.throughput(Throughput::Elements(hypotheses.len() as u64));
+        group.bench_function(
+            format!("{parts} parts, {}, {} hypotheses", machine.plate.model, hypotheses.len()),
+            |b| {
+                b.iter(|| {
+                    let mut sweep = Sweep::new(machine, &conditions);
+                    for hypothesis in &hypotheses {
+                        black_box(sweep.predict(black_box(hypothesis)));
+                    }
+                });
+            },
+        );
+    }
+}
+
+criterion_group!(benches, predict, sweep);
 criterion_main!(benches);
