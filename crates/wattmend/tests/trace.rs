@@ -1,0 +1,102 @@
+//! `trace`: recordings of real machines through the whole program, and what it refuses.
+#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+
+mod support;
+
+use serde_json::Value;
+use std::fs;
+use std::path::{Path, PathBuf};
+use support::{expected, same_as, wattmend};
+
+fn recordings() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../trace/tests/data/tracebase")
+}
+
+fn read(name: &str, more: &[&str]) -> Value {
+    let path = recordings().join(name);
+    let mut arguments = vec!["trace", path.to_str().unwrap(), "--json"];
+    arguments.extend(more);
+    let printed = wattmend(&arguments);
+    assert_eq!(printed.code, 0, "{}", printed.err);
+    serde_json::from_str(&printed.out).unwrap()
+}
+
+/// Share of two intervals that both cover.
+fn overlap(a: &Value, b: &Value) -> f64 {
+    let at = |v: &Value, key: &str| v[key].as_f64().unwrap();
+    let both = at(a, "end_s").min(at(b, "end_s")) - at(a, "start_s").max(at(b, "start_s"));
+    let either = at(a, "end_s").max(at(b, "end_s")) - at(a, "start_s").min(at(b, "start_s"));
+    both.max(0.0) / either
+}
+
+/// Labels read by hand from the recordings; see the README beside them.
+#[test]
+fn a_wash_is_read_as_its_label_says() {
+    for name in ["wm_B82E27_20120123a", "wm_anonA_20111128a", "kt_599771_20110812", "wd_D356CD_20111202b"] {
+        let label: Value =
+            serde_json::from_str(&fs::read_to_string(recordings().join(format!("{name}.json"))).unwrap())
+                .unwrap();
+        let found = read(&format!("{name}.csv"), &["--supply", "235V"]);
+        let heater = found["heater_on"].as_array().unwrap();
+        for on in label["heater"].as_array().unwrap().iter().filter(|h| h["scored"] != false) {
+            let best = heater.iter().max_by(|a, b| overlap(a, on).total_cmp(&overlap(b, on))).unwrap();
+            assert!(overlap(best, on) >= 0.8, "{name}: {on}");
+            let (is, ohms) = (best["power_w"].as_f64().unwrap(), best["resistance_ohm"].as_f64().unwrap());
+            assert!((ohms * is / (235.0 * 235.0) - 1.0).abs() < 1e-3, "{name}: {best}");
+            // Where the label says that the watts cannot be told, only the interval is held against it.
+            let watts = on["watts"].as_f64().unwrap_or(is);
+            assert!((is / watts - 1.0).abs() < 0.03, "{name}: {best}");
+        }
+        let spins = label["spin"].as_array().map_or(0, Vec::len);
+        assert_eq!(found["spins"].as_array().unwrap().len(), spins, "{name}");
+    }
+}
+
+#[test]
+fn nothing_is_found_in_an_idle_machine() {
+    let found = read("quiet_B82E27_20120123.csv", &[]);
+    for key in ["heater_on", "spins"] {
+        assert_eq!(found[key].as_array().unwrap().len(), 0, "{key}");
+    }
+}
+
+#[test]
+fn every_key_of_the_document_is_printed_and_no_other() {
+    let document =
+        fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/trace-json.md")).unwrap();
+    let found = read("kt_anon_20111201.csv", &[]);
+    for key in found.as_object().unwrap().keys() {
+        assert!(document.contains(&format!("`{key}`")) || document.contains(&format!("`{key}[]`")), "{key}");
+    }
+    for key in ["samples", "gaps", "skipped", "states", "heater_on", "spins", "source_resistance_ohm"] {
+        assert!(found.get(key).is_some(), "{key}");
+    }
+}
+
+#[test]
+fn the_picture_table_and_findings_are_as_stored() {
+    let text = fs::read_to_string(recordings().join("wm_anonA_20111128a.csv")).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let (file, plot) = (folder.path().join("wash.csv"), folder.path().join("wash.svg"));
+    fs::write(&file, text).unwrap();
+    let printed =
+        wattmend(&["trace", file.to_str().unwrap(), "--supply", "230V", "--svg", plot.to_str().unwrap()]);
+    same_as(&expected("trace.txt"), &printed.out.replace(file.to_str().unwrap(), "wash.csv"));
+    let plot = fs::read_to_string(plot).unwrap();
+    assert!(plot.starts_with("<svg ") && plot.contains("heater") && plot.ends_with("</svg>\n"));
+}
+
+#[test]
+fn what_cannot_be_read_is_refused_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let either = folder.path().join("either.csv");
+    fs::write(&either, "date;W\n03/04/2024 10:00:00;5\n03/04/2024 10:00:01;6\n").unwrap();
+    let either = either.to_str().unwrap();
+    let asked = wattmend(&["trace", either]);
+    assert_eq!(asked.code, 3, "{}", asked.out);
+    assert!(asked.err.contains("day"), "{}", asked.err);
+    assert_eq!(wattmend(&["trace", either, "--day-first"]).code, 0);
+    assert_eq!(wattmend(&["trace", "nowhere.csv"]).code, 3);
+    assert_eq!(wattmend(&["trace", either, "--day-first", "--supply", "tea"]).code, 4);
+    assert_eq!(wattmend(&["trace", either, "--day-first", "--columns", "colour=1"]).code, 4);
+}
