@@ -6,7 +6,9 @@ use crate::moment::{Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
 use crate::sweep::Heard;
 use machine::kind::Medium;
-use machine::model::{CodeId, Condition, Drive, Machine, Moment as When, Otherwise, OutputId, Step, Test};
+use machine::model::{
+    CodeId, Condition, Drive, Machine, Moment as When, Otherwise, OutputId, PartId, Step, Test,
+};
 
 /// Specific heat of water, J/(kg K), within 0.3 % from 10 to 70 °C (IAPWS R6-95).
 const WATER_J_KG_K: f64 = 4184.0;
@@ -202,7 +204,7 @@ impl<'m> Bench<'m> {
         let machine = self.solver.machine;
         let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
         let trip = all.iter().find_map(|d| d.moment.trip.clone());
-        let board_runs = machine.outputs.first().is_none_or(|o| right.moment.board_runs(o.board));
+        let board_runs = main_board(machine).is_none_or(|board| right.moment.board_runs(board));
         let (lasts_s, timed_out) = self.duration(step, modes, state, right);
         let (net_l_min, heat_w) = self.flows(modes, &right.moment);
         let before_l = state.level_l;
@@ -327,6 +329,13 @@ impl<'m> Bench<'m> {
         let wanted = if let Test::FollowsWithin(_) = until.test { moment.drum_rpm } else { 0.0 };
         self.solver.holds(until, modes, moment, state, wanted)
     }
+}
+
+/// The board that shows codes: the one with the most outputs; of equals, the first by name.
+fn main_board(machine: &Machine) -> Option<PartId> {
+    let outputs = |board: PartId| machine.outputs.iter().filter(|o| o.board == board).count();
+    let name = |board: PartId| std::cmp::Reverse(machine.parts[board].id.as_str());
+    machine.outputs.iter().map(|o| o.board).max_by_key(|&board| (outputs(board), name(board)))
 }
 
 /// Carries out what a guard does beyond refusing its own output; true if all is off now.

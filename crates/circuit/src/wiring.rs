@@ -183,6 +183,11 @@ impl<'m> Wiring<'m> {
         self.solver.resistance_ohm(&self.network, node_id(a), node_id(b))
     }
 
+    /// The network as last assembled. Its nodes are the machine's, and one more: the installation's neutral.
+    pub fn network(&self) -> &Network {
+        &self.network
+    }
+
     /// The branches of a part as last assembled.
     pub fn branches(&self, part: PartId) -> &[Branch] {
         &self.branches[self.parts[part].clone()]

@@ -6,21 +6,29 @@
 //!
 //! Text stands only within columns and vertical lines only between them, so no line runs through a word.
 
+#![allow(clippy::cast_possible_wrap, reason = "counts of rows and tracks on a sheet, far below 2^31")]
+
 mod graph;
 mod place;
 mod route;
 mod svg;
 mod symbols;
 
-use machine::model::Machine;
+use machine::model::{Machine, NodeId};
 
 /// The wiring of `machine` as one SVG document. The same machine always gives the same text.
 ///
-/// Colours follow the reader's light or dark ground and can be set by the CSS variables `--ink` and `--paper`. Each
+/// Colours follow the reader's light or dark ground and can be set by the CSS variables `--ink`, `--paper` and `--mark`. Each
 /// part, pin and wire is a group with an `id` and a `<title>` that says what it is and where its ends are.
 pub fn schematic(machine: &Machine) -> String {
+    schematic_marked(machine, &[])
+}
+
+/// As [`schematic`], with a ring where each of these nodes can be touched with a probe. A node is marked at the part or
+/// pin that it belongs to; a node that is drawn nowhere is left out.
+pub fn schematic_marked(machine: &Machine, probes: &[NodeId]) -> String {
     let graph = graph::build(machine);
     let placed = place::place(graph);
     let lines = route::route(&placed);
-    svg::write(machine, &placed, &lines)
+    svg::write(machine, &placed, &lines, probes)
 }

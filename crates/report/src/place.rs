@@ -78,13 +78,16 @@ const ROUNDS: usize = 64;
 /// Above so many blocks one round must do: nobody reads such a sheet line by line.
 const MANY: usize = 1_000;
 
+/// A pin, and by how much it should move down.
+type Short = (usize, i32);
+
 /// What is taken: stretches of each column, and heights of each channel with the net that runs there.
 #[derive(Default)]
 struct Taken {
     columns: BTreeMap<usize, Vec<(i32, i32)>>,
     channels: BTreeMap<(usize, i32), usize>,
-    /// The first pin whose block found no room level with it, and by how much it should move down.
-    short: Option<(usize, i32)>,
+    /// The first pin whose block found no room level with it.
+    short: Option<Short>,
 }
 
 impl Taken {
@@ -150,7 +153,7 @@ pub(crate) fn place(mut graph: Graph) -> Placed {
 }
 
 /// Places all blocks with these gaps above pins; gives the edges of the boards and the pin that wants more room.
-fn place_once(graph: &mut Graph, gaps: &BTreeMap<usize, i32>) -> (Vec<(i32, i32)>, Option<(usize, i32)>) {
+fn place_once(graph: &mut Graph, gaps: &BTreeMap<usize, i32>) -> (Vec<(i32, i32)>, Option<Short>) {
     let mut taken = Taken::default();
     let mut boards = Vec::new();
     let mut top = 60;

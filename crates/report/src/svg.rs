@@ -14,16 +14,16 @@ const EDGE: i32 = 12;
 const ROW: i32 = 18;
 
 const STYLE: &str = "\
-svg{--ink:#1c1c1c;--paper:#fff;color:var(--ink);background:var(--paper);font-family:sans-serif;font-size:11px}\
-@media(prefers-color-scheme:dark){svg{--ink:#e8e8e8;--paper:#161616}}\
+svg{--ink:#1c1c1c;--paper:#fff;--mark:#c2410c;color:var(--ink);background:var(--paper);font-family:sans-serif;font-size:11px}\
+@media(prefers-color-scheme:dark){svg{--ink:#e8e8e8;--paper:#161616;--mark:#ff9b57}}\
 path,rect,circle,line{fill:none;stroke:currentColor;stroke-width:1.4;stroke-linecap:round;stroke-linejoin:round}\
 text{fill:currentColor;stroke:none}.small{font-size:10px}.name{font-size:12px;font-weight:bold}\
 .board{stroke-dasharray:6 4;stroke-width:1}.net path,.wire path{stroke-width:1.2}\
 path.reach{stroke-width:9;stroke-opacity:0;pointer-events:stroke}\
-.dot{fill:currentColor;stroke:none}.wire:hover path{stroke-width:2.6}";
+.probe{stroke:var(--mark);stroke-width:2.6}.dot{fill:currentColor;stroke:none}.wire:hover path{stroke-width:2.6}";
 
 /// The whole document.
-pub(crate) fn write(machine: &Machine, placed: &Placed, lines: &Lines) -> String {
+pub(crate) fn write(machine: &Machine, placed: &Placed, lines: &Lines, probes: &[NodeId]) -> String {
     let notes = notes(machine, placed, lines.width);
     let height = lines.bottom - lines.top + notes.len() as i32 * ROW;
     let plate = &machine.plate;
@@ -45,6 +45,7 @@ pub(crate) fn write(machine: &Machine, placed: &Placed, lines: &Lines) -> String
     for block in &placed.graph.blocks {
         draw_block(&mut out, block, lines);
     }
+    marks(&mut out, placed, lines, probes);
     for (i, note) in notes.iter().enumerate() {
         let y = lines.bottom + (i as i32 + 1) * ROW;
         let _ = writeln!(out, "<text x=\"4\" y=\"{y}\">{note}</text>");
@@ -86,6 +87,20 @@ fn notes(machine: &Machine, placed: &Placed, width: i32) -> Vec<String> {
         rows.push(row);
     }
     rows
+}
+
+/// A ring at the first port of each node, in the order of the probes.
+fn marks(out: &mut String, placed: &Placed, lines: &Lines, probes: &[NodeId]) {
+    for &node in probes {
+        let mut ports = placed.graph.blocks.iter().flat_map(|b| b.ports.iter().map(move |p| (b, p)));
+        let Some((block, port)) = ports.find(|(_, p)| p.node == node) else { continue };
+        let right = if port.side == Side::Right { lines.column_w[block.column] } else { 0 };
+        let (x, y) = (lines.column_x[block.column] + right, block.y + port.dy);
+        let _ = writeln!(
+            out,
+            "<circle class=\"probe\" cx=\"{x}\" cy=\"{y}\" r=\"7\"><title>probe</title></circle>"
+        );
+    }
 }
 
 fn boards(out: &mut String, placed: &Placed, lines: &Lines) {

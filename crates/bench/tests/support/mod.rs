@@ -1,4 +1,6 @@
 //! Machines to test with.
+#![allow(dead_code, unreachable_pub, reason = "each test takes from it what it needs")]
+
 use machine::model::Machine;
 use std::path::{Path, PathBuf};
 
@@ -27,7 +29,6 @@ fn machine_files() -> Vec<PathBuf> {
 }
 
 /// The shipped machines: file name and text.
-#[allow(dead_code, reason = "not every test binary uses all of this module")]
 pub fn shipped() -> Vec<(String, String)> {
     let found: Vec<_> = machine_files()
         .iter()

@@ -113,7 +113,10 @@ def mains(name, circuit):
     live = [node for node in names if node not in floating and spice[node] != "0"]
     carrying = [n for n, branch in enumerate(circuit["branches"]) if not branch.get("open")]
     netlist = [f"* {name}: {circuit['about']} Written by make.py."]
-    netlist += [f"Vsupply source 0 DC 0 AC {supply['volts']!r}", f"Rsource source {spice[supply['line']]} {supply['source_ohm']!r}"]
+    line = spice[supply["line"]]
+    # A resistor of 0 ohm would count as 1 mohm; a source of 0 V is exact.
+    source = f"Rsource source {line} {supply['source_ohm']!r}" if supply["source_ohm"] else f"Vsource source {line} DC 0"
+    netlist += [f"Vsupply source 0 DC 0 AC {supply['volts']!r}", source]
     netlist += cards(circuit, spice)
     netlist += ties(circuit, spice, supply["neutral"], [(supply["line"], supply["neutral"])])
     netlist += [f".ac lin 1 {circuit['hertz']!r} {circuit['hertz']!r}", ".control", "set numdgt=15", "run"]

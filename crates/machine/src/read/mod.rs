@@ -12,7 +12,7 @@ mod plate;
 mod test;
 
 use crate::diagnostic::{Diagnostic, Severity};
-use crate::model::{Machine, Plate};
+use crate::model::{Machine, Plate, Span};
 use crate::schema;
 use fields::{Fields, Findings};
 use toml::de::DeTable;
@@ -41,10 +41,26 @@ pub fn read(text: &str, variant: Option<&str>) -> Outcome {
     let mut findings = Findings::default();
     let machine = read_into(text, variant, &mut findings);
     let mut diagnostics = findings.0;
+    for found in &mut diagnostics {
+        found.span = within(text, &found.span);
+    }
     diagnostics.sort_by_key(|d| (d.span.start, d.span.end, d.severity));
     diagnostics.dedup();
     let failed = diagnostics.iter().any(|d| d.severity == Severity::Error);
     Outcome { machine: machine.filter(|_| !failed), diagnostics }
+}
+
+/// The span, cut to the text and to whole characters: an empty file has nothing to underline.
+fn within(text: &str, span: &Span) -> Span {
+    let whole = |mut at: usize| {
+        at = at.min(text.len());
+        while !text.is_char_boundary(at) {
+            at += 1;
+        }
+        at
+    };
+    let start = whole(span.start);
+    start..whole(span.end).max(start)
 }
 
 fn read_into(text: &str, variant: Option<&str>, findings: &mut Findings) -> Option<Machine> {
@@ -166,4 +182,21 @@ fn format_is_known(table: &DeTable<'_>, findings: &mut Findings) -> bool {
 
 fn first_line(text: &str) -> usize {
     text.find('\n').unwrap_or(text.len()).max(1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Found by the fuzz target `machine_file`: an empty file, and one that begins in the middle of a character's bytes.
+    #[test]
+    fn findings_lie_in_the_text() {
+        for text in ["", "ä", "ä = 1", "€\n", "format = 2\nü"] {
+            let found = read(text, None).diagnostics;
+            assert!(!found.is_empty(), "{text:?}");
+            for finding in found {
+                assert!(text.get(finding.span.clone()).is_some(), "{text:?}: {finding:?}");
+            }
+        }
+    }
 }

@@ -1,0 +1,39 @@
+//! Diagnosis: from evidence to the suspects, and to the next check worth its minutes.
+//!
+//! Four parts that know nothing of each other; each works on plain numbers and indices, so that it can be held against
+//! published values and against a slow twin:
+//!
+//! - [`hypotheses`] – sets of failed parts, likeliest first, and the posterior over them with a bound on what was left
+//!   out. This is how a machine is diagnosed: the caller says how likely the evidence is under each set.
+//! - [`plan`] – what to do next: checks, repairs, panels and parts, at the least expected cost until the machine
+//!   works, between a lower and an upper bound.
+//! - [`network`] – exact posteriors where faults and checks form a Bayesian network.
+//! - [`consistency`] – conflicts, diagnoses and the best probe where components only work or do not.
+//!
+//! Read in this order: `hypotheses.rs`, `plan/mod.rs`; the other two stand by themselves.
+//! Not here: what a machine does under a fault (`bench`), what a trace shows (`trace`), prices (`worth`).
+//!
+//! Always true: nothing here reads a clock, a file or a random source, so the same input gives the same bytes; effort is
+//! counted in states and hypotheses, never in seconds; a probability or a cost that is not exact comes with its bound.
+//!
+//! ```
+//! use diagnosis::hypotheses::{Hypothesis, Limits, Part, Prior, posterior};
+//!
+//! // Heating element (open, leaking to earth) and its relay; the heater step drew no power.
+//! let parts = [Part { modes: vec![0.02, 0.01] }, Part { modes: vec![0.01] }];
+//! let prior = Prior::new(&parts, vec![])?;
+//! let no_power = |h: &Hypothesis| {
+//!     let dead = h.faults.iter().any(|f| f.part == 1 || f.mode == 0);
+//!     if dead { 0.997_f64.ln() } else { 0.003_f64.ln() }
+//! };
+//! let answer = posterior(&prior, no_power, &[], &Limits::default())?;
+//! let (first, probability) = &answer.hypotheses[0];
+//! assert_eq!((first.faults[0].part, first.faults[0].mode), (0, 0));
+//! assert!(*probability > 0.3 && answer.left_out < 1e-4);
+//! # Ok::<(), diagnosis::hypotheses::HypothesesError>(())
+//! ```
+
+pub mod consistency;
+pub mod hypotheses;
+pub mod network;
+pub mod plan;
