@@ -6,7 +6,7 @@ use std::fs;
 use std::path::Path;
 
 use serde_json::Value;
-use trace::loads::{HeaterOn, Kind, Loads, loads};
+use trace::loads::{HeaterOn, Kind, Loads, Spin, loads, runs};
 
 #[derive(Debug, Clone)]
 struct Label {
@@ -372,5 +372,22 @@ fn the_drain_after_the_final_spin() {
         let drain = drain.unwrap();
         assert!((drain.power_w - watts).abs() <= 5.0);
         assert!(overlap((from, to), (drain.start_s, drain.end_s)) >= 0.5);
+    }
+}
+
+/// Parting a recording into runs loses nothing and invents nothing.
+#[test]
+fn runs_hold_what_the_whole_recording_holds() {
+    for recording in recordings() {
+        let whole = loads(&recording.time_s, &recording.power_w, None);
+        let parted = runs(&recording.time_s, &recording.power_w, None);
+        let heater: Vec<_> = parted.iter().flat_map(|r| r.loads.heater_on.clone()).collect();
+        let spins: Vec<_> = parted.iter().flat_map(|r| r.loads.spins.clone()).collect();
+        assert_eq!(
+            heater.iter().map(shown).collect::<Vec<_>>(),
+            whole.heater_on.iter().map(shown).collect::<Vec<_>>()
+        );
+        let spans = |spins: &[Spin]| spins.iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>();
+        assert_eq!(spans(&spins), spans(&whole.spins), "{}", recording.name);
     }
 }
