@@ -9,10 +9,9 @@ use crate::measures::Difference;
 fn wash(from_s: f64) -> Vec<Sample> {
     let turning = |i: usize| if i % 20 < 10 { 150.0 } else { 5.0 };
     let power = |i: usize| match i {
-        ..120 => 2.0,
+        ..120 | 2420.. => 2.0,
         700..1300 => 2000.0 + turning(i),
         2000..2300 => 350.0,
-        2420.. => 2.0,
         _ => turning(i),
     };
     (0..2540)
