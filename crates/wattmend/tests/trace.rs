@@ -100,3 +100,38 @@ fn what_cannot_be_read_is_refused_with_what_to_do() {
     assert_eq!(wattmend(&["trace", either, "--day-first", "--supply", "tea"]).code, 4);
     assert_eq!(wattmend(&["trace", either, "--day-first", "--columns", "colour=1"]).code, 4);
 }
+
+/// 230 V and 10 A lagging by 60° at 50 Hz: P = 230·10·cos 60° = 1150 W, Q₁ = 230·10·sin 60° = 1991.9 var.
+#[test]
+fn a_wav_file_gives_power_and_harmonics() {
+    let (rate, count) = (10_000_u32, 4000_u32);
+    let mut wav = Vec::new();
+    let bytes = count * 4;
+    wav.extend_from_slice(b"RIFF");
+    wav.extend((36 + bytes).to_le_bytes());
+    wav.extend_from_slice(b"WAVEfmt ");
+    wav.extend(16_u32.to_le_bytes());
+    wav.extend([1, 0, 2, 0]);
+    wav.extend(rate.to_le_bytes());
+    wav.extend((rate * 4).to_le_bytes());
+    wav.extend([4, 0, 16, 0]);
+    wav.extend_from_slice(b"data");
+    wav.extend(bytes.to_le_bytes());
+    for k in 0..count {
+        let angle = std::f64::consts::TAU * 50.0 * f64::from(k) / f64::from(rate);
+        let volts = 230.0 * 2f64.sqrt() * angle.sin() / 400.0;
+        let amperes = 10.0 * 2f64.sqrt() * (angle - std::f64::consts::FRAC_PI_3).sin() / 20.0;
+        wav.extend(((volts * 32768.0).round() as i16).to_le_bytes());
+        wav.extend(((amperes * 32768.0).round() as i16).to_le_bytes());
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("mains.wav");
+    fs::write(&file, wav).unwrap();
+    let file = file.to_str().unwrap();
+    let printed = wattmend(&["trace", file, "--full-scale", "400V,20A", "--json"]);
+    let found: Value = serde_json::from_str(&printed.out).unwrap();
+    assert!((found["power"]["p"].as_f64().unwrap() - 1150.0).abs() < 1.0, "{}", found["power"]);
+    assert!((found["power"]["q1"].as_f64().unwrap() - 1991.9).abs() < 1.0, "{}", found["power"]);
+    assert!((found["frequency_hz"].as_f64().unwrap() - 50.0).abs() < 0.01);
+    assert_eq!(wattmend(&["trace", file]).code, 4);
+}

@@ -2,9 +2,10 @@
 
 use super::Arguments;
 use crate::end::Failure;
-use quantity::{Dimension, parse_toleranced};
+use quantity::{Dimension, parse, parse_toleranced};
 use trace::analysis::Supply;
 use trace::read::{Options, Role};
+use trace::waveform::Scales;
 
 /// Highest supply that is believed, V.
 const HIGHEST_V: f64 = 440.0;
@@ -61,6 +62,23 @@ pub(super) fn supply(text: &str) -> Result<Supply, Failure> {
     let stated = volts.standard_uncertainty();
     let u_v = if stated > 0.0 { stated } else { 0.01 * volts.nominal / 3.0_f64.sqrt() };
     Ok(Supply { volts: volts.nominal, u_v })
+}
+
+/// What full scale of a WAV file's channels stands for.
+pub(super) fn full_scale(text: Option<&str>) -> Result<Scales, Failure> {
+    let unread = |why: &str| {
+        Failure::asked_wrongly(
+            &format!("--full-scale: {why}"),
+            "write for instance --full-scale 325V,20A: what the loudest sample of each channel stands for",
+        )
+    };
+    let text = text.ok_or_else(|| unread("a WAV file does not say how many volts and amperes it holds"))?;
+    let (volts, amperes) = text.split_once(',').ok_or_else(|| unread("volts and amperes are wanted"))?;
+    Ok(Scales {
+        volts: parse(volts, Dimension::Voltage).map_err(|e| unread(&e.to_string()))?,
+        amperes: parse(amperes, Dimension::Current).map_err(|e| unread(&e.to_string()))?,
+        ..Scales::default()
+    })
 }
 
 #[cfg(test)]

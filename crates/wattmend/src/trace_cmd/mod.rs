@@ -4,6 +4,7 @@ mod asked;
 mod json;
 mod svg;
 mod text;
+mod wave;
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::render::Screen;
@@ -32,6 +33,9 @@ pub(crate) struct Arguments {
     /// 03/04/2024 is the 4th of March
     #[arg(long)]
     month_first: bool,
+    /// For a WAV file with volts and amperes: what full scale of each stands for, as "325V,20A"
+    #[arg(long, value_name = "VOLTS,AMPERES")]
+    full_scale: Option<String>,
     /// Write a plot to this file
     #[arg(long, value_name = "OUT")]
     svg: Option<PathBuf>,
@@ -54,6 +58,11 @@ struct Recording {
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     if arguments.svg.is_some() && arguments.files.len() > 1 {
         return Err(Failure::asked_wrongly("--svg draws one recording", "name one file at a time"));
+    }
+    if let [wav] = arguments.files.as_slice()
+        && wav.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav"))
+    {
+        return wave::run(wav, arguments);
     }
     let options = asked::options(arguments)?;
     let supply = arguments.supply.as_deref().map(asked::supply).transpose()?;

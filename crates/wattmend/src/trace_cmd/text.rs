@@ -1,8 +1,9 @@
-//! A recording on the terminal: a picture, a table, and what it says in plain words.
+//! A recording on the terminal: a picture, a table, and what it says in plain words. Writing into a String cannot fail.
 
 use super::{Recording, word};
 use crate::render::Screen;
 use crate::render::table::{Column, Table};
+use std::fmt::Write;
 use trace::analysis::Read;
 use trace::loads::{HeaterOn, State};
 
@@ -26,7 +27,7 @@ pub(super) fn render(recording: &Recording, screen: &Screen) -> String {
     }
     out.push_str(&whole(recording));
     for warning in recording.warnings() {
-        out.push_str(&format!("! {warning}\n"));
+        let _ = writeln!(out, "! {warning}");
     }
     out
 }
@@ -67,11 +68,12 @@ fn picture(recording: &Recording, columns: usize) -> String {
     let (left, right) = (span(from), span(to));
     let middle = span(f64::midpoint(from, to));
     let half = wide / 2;
-    out.push_str(&format!(
-        "{:MARGIN$} {left:<half$}{middle:<rest$}{right}\n",
+    let _ = writeln!(
+        out,
+        "{:MARGIN$} {left:<half$}{middle:<rest$}{right}",
         "",
         rest = (wide - half).saturating_sub(right.chars().count())
-    ));
+    );
     out
 }
 
@@ -101,7 +103,7 @@ fn states(recording: &Recording, columns: usize) -> String {
         out.push_str(&table.row(row));
     }
     if all.len() > MOST_STATES {
-        out.push_str(&format!("… and {} more (--json has all)\n", all.len() - MOST_STATES));
+        let _ = writeln!(out, "… and {} more (--json has all)", all.len() - MOST_STATES);
     }
     out
 }
@@ -111,26 +113,28 @@ fn findings(number: usize, read: &Read, several: bool) -> String {
     let run = &read.run;
     if several {
         let long = span(run.end_s - run.start_s);
-        out.push_str(&format!("Run {number}: from {}, {long} long\n", span(run.start_s)));
+        let _ = writeln!(out, "Run {number}: from {}, {long} long", span(run.start_s));
     }
     for (on, u) in run.loads.heater_on.iter().zip(&read.resistance_u_ohm) {
         out.push_str(&heater(on, *u));
     }
     if let Some(r) = &read.reversals {
-        out.push_str(&format!(
-            "Reversing: {} turns, {:.0} s on and {:.0} s off; power of one way over the other {:.2} (which is left cannot be told)\n",
+        let _ = writeln!(
+            out,
+            "Reversing: {} turns, {:.0} s on and {:.0} s off; power of one way over the other {:.2} (which is left cannot be told)",
             r.turns, r.on_s, r.pause_s, r.symmetry
-        ));
+        );
     }
     for s in &run.loads.spins {
-        out.push_str(&format!(
-            "Final spin from {} to {}: peak {:.0} W after {:.0} s, {:.0} W in its last third\n",
+        let _ = writeln!(
+            out,
+            "Final spin from {} to {}: peak {:.0} W after {:.0} s, {:.0} W in its last third",
             span(s.start_s),
             span(s.end_s),
             s.peak_w,
             s.peak_s - s.start_s,
             s.plateau_w
-        ));
+        );
     }
     out
 }
@@ -155,12 +159,13 @@ fn whole(recording: &Recording) -> String {
     let standby = found.standby_w.map_or(String::new(), |w| format!("; {w:.1} W on standby"));
     let mut out = format!("Energy {:.1} Wh, peak {:.0} W{standby}\n", found.energy_wh, found.peak_w);
     if let Some(s) = &found.source {
-        out.push_str(&format!(
-            "The mains sags by {:.3} Ω ±{:.3} (line and neutral, lead and joints; {} heater edges)\n",
+        let _ = writeln!(
+            out,
+            "The mains sags by {:.3} Ω ±{:.3} (line and neutral, lead and joints; {} heater edges)",
             s.ohm,
             2.0 * s.uncertainty_ohm,
             s.edges
-        ));
+        );
     } else if found.runs.iter().any(|r| !r.run.loads.heater_on.is_empty()) {
         out.push_str("The resistance of the mains cannot be told: it takes volts before and after the heater's edges\n");
     }
