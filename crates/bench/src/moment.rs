@@ -273,7 +273,12 @@ impl<'m> Solver<'m> {
             }
             // A motor that would not run is taken to stand still, once and for all in this instant. Only with current
             // in it: before a lock has closed its contact, no motor can be judged.
-            if self.carrying[id] && turns(part.kind) && situation.moving && !effect.runs && !stalled[id] {
+            if self.carrying[id]
+                && part.kind.behaviour.can_stall()
+                && situation.moving
+                && !effect.runs
+                && !stalled[id]
+            {
                 stalled[id] = true;
                 situation.moving = false;
                 changed = true;
@@ -295,11 +300,6 @@ impl<'m> Solver<'m> {
         }
         drum
     }
-}
-
-/// Is it a motor: a part that can stand still under voltage? Such kinds state watts and how they turn.
-fn turns(kind: &machine::kind::PartKind) -> bool {
-    kind.params.iter().any(|p| p.name == "draws") && kind.name.contains("motor")
 }
 
 /// A motor turns only as its inverter lets it.

@@ -329,6 +329,11 @@ pub trait Behaviour: Sync {
         Sensed::Nothing
     }
 
+    /// Can it stand still under voltage, so that [`Situation::moving`] makes a difference? Motors can.
+    fn can_stall(&self) -> bool {
+        false
+    }
+
     /// What [`Behaviour::sense`] reports; its value is in this dimension's base unit.
     fn reports(&self) -> Dimension {
         Dimension::Volume

@@ -196,6 +196,10 @@ fn armature_cold(params: &Params, mode: Option<&str>) -> f64 {
 }
 
 impl Behaviour for Commutator {
+    fn can_stall(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let (r, x) = series(params, mode, situation);
         let part = |share: f64| Path::Ohms { r: r * share, x: x * share };

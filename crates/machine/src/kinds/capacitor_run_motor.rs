@@ -90,6 +90,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct TwoPhase;
 
 impl Behaviour for TwoPhase {
+    fn can_stall(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let turning = situation.moving && mode != Some("locked");
         let draws = params.nominal("draws") * situation.drag;

@@ -85,6 +85,10 @@ pub(super) const LOCKED_TAKES_INVERTER: Consequence =
 pub(super) struct OnInverter;
 
 impl Behaviour for OnInverter {
+    fn can_stall(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let (pair, u_rel) = (params.nominal("winding"), params.u_rel("winding"));
         // The inverter stands between it and the mains, so at mains frequency there is no path; its watts come back
