@@ -33,7 +33,11 @@
 //! # Ok::<(), diagnosis::hypotheses::HypothesesError>(())
 //! ```
 
+pub mod check;
 pub mod consistency;
+pub mod evidence;
+pub mod finding;
 pub mod hypotheses;
 pub mod network;
 pub mod plan;
+pub mod setup;
