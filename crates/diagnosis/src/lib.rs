@@ -33,11 +33,19 @@
 //! # Ok::<(), diagnosis::hypotheses::HypothesesError>(())
 //! ```
 
+pub mod align;
+pub mod belief;
 pub mod check;
 pub mod consistency;
 pub mod evidence;
+pub mod find;
 pub mod finding;
 pub mod hypotheses;
 pub mod network;
+pub mod next;
 pub mod plan;
+mod reasons;
 pub mod setup;
+mod verdicts;
+
+pub use find::{Find, FindError, find};
