@@ -111,7 +111,8 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
         let mut levels = Vec::new();
         for ceiling in ceilings {
             let highest = |m: f64, x: f64| if x.is_nan() { x } else { m.max(x) };
-            let top = ceiling.alone.iter().map(|a| a.1).fold(highest(ceiling.without, ceiling.together), highest);
+            let top =
+                ceiling.alone.iter().map(|a| a.1).fold(highest(ceiling.without, ceiling.together), highest);
             if !(top < f64::INFINITY) {
                 return Err(HypothesesError::BadItem { item });
             }

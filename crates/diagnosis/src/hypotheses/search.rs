@@ -20,9 +20,9 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-    /// 1e-4 of the posterior, at most 5 000 likelihoods and 200 000 sets.
+    /// 1e-4 of the posterior, at most 5 000 likelihoods and 10 000 sets (some 0.1 s on 40 parts).
     fn default() -> Self {
-        Self { left_out: 1e-4, likelihoods: 5_000, sets: 200_000 }
+        Self { left_out: 1e-4, likelihoods: 5_000, sets: 10_000 }
     }
 }
 
@@ -94,6 +94,8 @@ pub fn posterior(
         evidence,
         lattice,
         heap: BinaryHeap::new(),
+        grown: Vec::new(),
+        sets: Vec::new(),
         waiting: 0.0,
         dust: 0.0,
         dust_limit: 0.1 * limits.left_out,
@@ -105,6 +107,7 @@ pub fn posterior(
 }
 
 /// Something that may still weigh in.
+#[derive(Clone, Copy)]
 struct Entry {
     /// Most that it can weigh.
     most: f64,
@@ -113,13 +116,24 @@ struct Entry {
     what: What,
 }
 
-#[derive(PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum What {
-    /// The set of `moved` (part and rank, by place in the prior), and all that add to it from part `from` on.
-    From { from: usize, state: u16, moved: Vec<(u16, u16)> },
-    /// One set.
-    One { places: Places },
+    /// A set by how it grew, with part `last` (by place in the prior) moved to the state with rank `rank`, and all that
+    /// add to it from the next part on.
+    From { grown: u32, last: u16, rank: u16, state: u16 },
+    /// The set with this place in [`Search::sets`].
+    One { set: u32 },
 }
+
+/// A set that grew by one part from an earlier one.
+struct Grown {
+    from: u32,
+    last: u16,
+    rank: u16,
+}
+
+/// Where sets grow from: nothing moved, part 0 comes next.
+const NOTHING: u32 = u32::MAX;
 
 impl PartialEq for Entry {
     fn eq(&self, other: &Self) -> bool {
@@ -147,6 +161,9 @@ struct Search<'a, F> {
     evidence: Evidence<F>,
     lattice: Lattice,
     heap: BinaryHeap<Entry>,
+    grown: Vec<Grown>,
+    /// Sets that came up, and are not listed yet or were.
+    sets: Vec<Places>,
     /// Sum over the heap, but for rounding.
     waiting: f64,
     /// Sum over what was too little to keep.
@@ -160,17 +177,20 @@ struct Search<'a, F> {
 impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
     fn run(&mut self, limits: &Limits) -> Result<(), HypothesesError> {
         let singles = self.evidence.asked;
-        let most = self.prior.best * self.lattice.completions(0, 0);
-        self.push(most, self.prior.best, What::From { from: 0, state: 0, moved: Vec::new() });
+        self.branch(self.prior.best, NOTHING, 0, 0);
         for looked in 0..limits.sets {
-            if self.evidence.asked - singles >= limits.likelihoods || self.is_enough(limits.left_out, looked) {
+            if self.evidence.asked - singles >= limits.likelihoods || self.is_enough(limits.left_out, looked)
+            {
                 break;
             }
             let Some(entry) = self.heap.pop() else { break };
             self.waiting -= entry.most;
             match entry.what {
-                What::From { from, state, moved } => self.branch(entry.prior, from, state, &moved),
-                What::One { places } => self.look(entry.prior, places)?,
+                What::From { grown, last, rank, state } => {
+                    self.grown.push(Grown { from: grown, last, rank });
+                    self.branch(entry.prior, self.grown.len() as u32 - 1, last as usize + 1, state);
+                }
+                What::One { set } => self.look(entry.prior, set)?,
             }
         }
         Ok(())
@@ -204,31 +224,40 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
         self.heap.push(Entry { most, prior, what });
     }
 
-    /// Splits all sets that add to `moved` into the set itself and those whose next moved part is known.
-    fn branch(&mut self, prior: f64, from: usize, mut state: u16, moved: &[(u16, u16)]) {
+    /// Splits a set and all that add to it from part `from` on into the set itself and those that move one part more.
+    fn branch(&mut self, prior: f64, grown: u32, from: usize, mut state: u16) {
         let parts = &self.prior.parts;
-        let mut ranks = vec![0; parts.len()];
-        moved.iter().for_each(|&(part, rank)| ranks[part as usize] = rank as usize);
-        let faults = parts.iter().zip(ranks).filter_map(|(states, rank)| states.faults[rank]).collect();
-        for (hypothesis, prior) in self.prior.follow(faults, prior) {
+        for (hypothesis, prior) in self.prior.follow(self.base(grown), prior) {
             let places = self.evidence.places(&hypothesis);
-            self.push(prior * self.evidence.share(&places).most, prior, What::One { places });
+            let most = prior * self.evidence.share(&places).most;
+            self.sets.push(places);
+            self.push(most, prior, What::One { set: self.sets.len() as u32 - 1 });
         }
         for part in from..parts.len() {
             for rank in 1..parts[part].ratios.len() {
                 let prior = prior * parts[part].ratios[rank];
                 let after = self.lattice.after(state, part, rank);
-                let mut moved = moved.to_vec();
-                moved.push((part as u16, rank as u16));
                 let most = prior * self.lattice.completions(after, part + 1);
-                self.push(most, prior, What::From { from: part + 1, state: after, moved });
+                let what = What::From { grown, last: part as u16, rank: rank as u16, state: after };
+                self.push(most, prior, what);
             }
             state = self.lattice.after(state, part, 0);
         }
     }
 
+    /// The faults of a set that arise by themselves.
+    fn base(&self, mut grown: u32) -> Vec<Fault> {
+        let mut ranks = vec![0; self.prior.parts.len()];
+        while let Some(step) = self.grown.get(grown as usize) {
+            ranks[step.last as usize] = step.rank as usize;
+            grown = step.from;
+        }
+        self.prior.parts.iter().zip(ranks).filter_map(|(states, rank)| states.faults[rank]).collect()
+    }
+
     /// Lists one set if all is known about it and nothing else may weigh more; else finds out more.
-    fn look(&mut self, prior: f64, places: Places) -> Result<(), HypothesesError> {
+    fn look(&mut self, prior: f64, set: u32) -> Result<(), HypothesesError> {
+        let places = std::mem::take(&mut self.sets[set as usize]);
         let share = self.evidence.share(&places);
         let most = prior * share.most;
         let overtaken = self.heap.peek().is_some_and(|e| e.most > most);
@@ -243,7 +272,8 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
             _ => {}
         }
         let most = prior * self.evidence.share(&places).most;
-        self.push(most, prior, What::One { places });
+        self.sets[set as usize] = places;
+        self.push(most, prior, What::One { set });
         Ok(())
     }
 
