@@ -9,7 +9,8 @@ fn main() {
     let text = std::fs::read_to_string(&args[1]).unwrap();
     let machine = machine::read::read(&text, None).machine.unwrap();
     let truth = bench::Hypothesis::parse(&machine, &[args[2].as_str()]).unwrap();
-    let setup = Setup::default();
+    let mut setup = Setup::default();
+    if let Some(n) = args.get(3) { setup.limits.likelihoods = n.parse().unwrap(); setup.limits.sets = n.parse().unwrap(); }
     let conditions = bench::Conditions::at(238.0);
     let p = bench::predict(&machine, &truth, &conditions);
     let h = bench::predict(&machine, &bench::Hypothesis::healthy(), &conditions);
@@ -25,10 +26,10 @@ fn main() {
     let t = Instant::now();
     let mut find = diagnosis::Find::new(&machine, &e, &setup).unwrap();
     println!("new {:?}", t.elapsed());
-    for round in 0..8 {
+    for round in 0..args.get(4).map_or(8, |n| n.parse().unwrap()) {
         let t = Instant::now();
         let b = find.beliefs(&e).unwrap();
-        println!("beliefs {:?}: {} cases", t.elapsed(), b.cases.len());
+        find.dump(); println!("beliefs {:?}: {} cases", t.elapsed(), b.cases.len());
         let t = Instant::now();
         let f = find.finding(&e).unwrap();
         println!("round {round}: {:?} left out {:.1e} healthy {:.4}", t.elapsed(), f.left_out, f.healthy);

@@ -98,6 +98,8 @@ impl<'m> Find<'m> {
         self.put_together(evidence, &beliefs, &aligned)
     }
 
+    /// DUMP
+    pub fn dump(&self) { self.belief.dump(); }
     /// Supply, water and meter as they were taken.
     pub fn conditions(&self) -> &Conditions {
         &self.conditions

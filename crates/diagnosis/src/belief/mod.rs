@@ -18,7 +18,7 @@ pub(crate) use weigh::says_yes;
 
 use crate::align::Aligner;
 use crate::evidence::{Clue, Evidence};
-use crate::hypotheses::{self, Ceiling, HypothesesError, Limits, Prior};
+use crate::hypotheses::{self, HypothesesError, Limits, Prior};
 use crate::setup::Setup;
 use bench::{Conditions, Hypothesis};
 use machine::model::{Machine, PartId};
@@ -48,7 +48,10 @@ struct Item {
     clue: Option<Clue>,
     /// Parts that were mended before it.
     mended: Vec<PartId>,
-    ln_most: f64,
+    /// No set of faults is credited with more than this (a natural logarithm).
+    most: f64,
+    /// Faults that can make a difference to it.
+    faults: Vec<hypotheses::Fault>,
 }
 
 /// A probability for each set of faults.
@@ -82,11 +85,9 @@ impl<'m> Belief<'m> {
 
     /// The same after one more recording.
     pub fn add_trace(&mut self, aligner: Aligner<'m>) {
-        let ln_most = aligner.ln_ceiling();
-        let world = self.world.get_mut();
-        world.aligner = Some(aligner);
-        world.fits.push(HashMap::new());
-        self.items.push(Item { clue: None, mended: Vec::new(), ln_most });
+        let usual = aligner.ln_ceiling();
+        self.world.get_mut().aligner = Some(aligner);
+        self.push(None, Vec::new(), usual);
     }
 
     /// The same after all entries that are not weighed yet; earlier ones are not weighed again.
@@ -98,11 +99,49 @@ impl<'m> Belief<'m> {
                 mended.push(part);
             }
             if at >= known {
-                let ln_most = weigh::most(&self.setup, &entry.clue);
-                self.items.push(Item { clue: Some(entry.clue.clone()), mended: mended.clone(), ln_most });
-                self.world.get_mut().fits.push(HashMap::new());
+                let usual = weigh::usual(&entry.clue);
+                self.push(Some(entry.clue.clone()), mended.clone(), usual);
             }
         }
+    }
+
+    /// Adds an item, and finds out what single faults make of it.
+    ///
+    /// Credit is limited: to what the best single explanation of the item gets, or to what a prediction of `usual` spread
+    /// gets that hits it, whichever is more. So no set of many faults wins by hitting the readings of one or two
+    /// closer than chance would; and what sets never made can weigh is bounded closely.
+    fn push(&mut self, clue: Option<Clue>, mended: Vec<PartId>, usual: f64) {
+        self.world.get_mut().fits.push(HashMap::new());
+        self.items.push(Item { clue, mended, most: f64::INFINITY, faults: Vec::new() });
+        let item = self.items.len() - 1;
+        let unexplained = self.fit(item, &Case::default()).ln;
+        let mut most = unexplained.max(usual);
+        let mut faults = Vec::new();
+        for (part, mode) in self.machine.single_faults() {
+            let case = Case { faults: Hypothesis::of([(part, mode)]), sometimes: Vec::new() };
+            let ln = self.fit(item, &case).ln;
+            most = most.max(ln);
+            if (ln - unexplained).abs() > 1e-9 || self.leads_to(item, &case.faults) {
+                let modes = self.machine.parts[part].kind.modes.len();
+                faults.extend([mode, mode + modes].map(|mode| hypotheses::Fault { part, mode }));
+            }
+        }
+        for fit in self.world.get_mut().fits[item].values_mut() {
+            fit.ln = fit.ln.min(most);
+        }
+        self.items[item].most = most;
+        self.items[item].faults = faults;
+    }
+
+    /// Does what these faults leave to later steps reach the item?
+    fn leads_to(&self, item: usize, faults: &Hypothesis) -> bool {
+        let before = match &self.items[item].clue {
+            Some(Clue::Step(reading)) => reading.step,
+            Some(Clue::Sign { step, .. }) => *step,
+            Some(Clue::Code(_)) | None => usize::MAX,
+            Some(_) => 0,
+        };
+        self.with_predictions(|p| p.leaves_other_state(faults, before))
     }
 
     /// Number of clues, the trace among them.
@@ -140,7 +179,7 @@ impl<'m> Belief<'m> {
     }
 
     fn fit_showing(&self, item: usize, faults: &Hypothesis) -> Fit {
-        let Item { clue, mended, .. } = &self.items[item];
+        let Item { clue, mended, most, .. } = &self.items[item];
         let left = faults.faults().iter().filter(|f| !mended.contains(&f.0)).copied();
         let faults = if mended.is_empty() { faults.clone() } else { Hypothesis::of(left) };
         let World { predictions, aligner, fits } = &mut *self.world.borrow_mut();
@@ -155,13 +194,9 @@ impl<'m> Belief<'m> {
             }
             (None, None) => Fit { ln: 0.0, slip: 0.0 },
         };
+        let fit = Fit { ln: fit.ln.min(*most), ..fit };
         fits[item].insert(faults, fit);
         fit
-    }
-
-    /// Logarithm of the likelihood of all evidence.
-    pub(crate) fn ln_likelihood(&self, case: &Case) -> f64 {
-        (0..self.items.len()).map(|item| self.fit(item, case).ln).sum()
     }
 
     /// The posterior.
@@ -169,53 +204,40 @@ impl<'m> Belief<'m> {
     /// # Errors
     /// As [`hypotheses::posterior`].
     pub fn posterior(&self, limits: &Limits) -> Result<Beliefs, HypothesesError> {
-        let ln = |h: &hypotheses::Hypothesis| self.ln_likelihood(&Case::of(self.machine, h));
-        let posterior = hypotheses::posterior(&self.prior, ln, &self.ceilings(), limits)?;
-        let case = |(h, p): (hypotheses::Hypothesis, f64)| (Case::of(self.machine, &h), p);
-        Ok(Beliefs {
-            cases: posterior.hypotheses.into_iter().map(case).collect(),
-            left_out: posterior.left_out,
-        })
+        let ln = |item: usize, h: &hypotheses::Hypothesis| self.fit(item, &Case::of(self.machine, h)).ln;
+        let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(), limits)?;
+        let healthy = posterior.healthy();
+        let mut cases: Vec<(Case, f64)> = Vec::new();
+        for (hypothesis, p) in &posterior.hypotheses {
+            let p = if hypothesis.faults.is_empty() { healthy } else { *p };
+            cases.push((Case::of(self.machine, hypothesis), p));
+        }
+        // Faults that make no difference to the evidence are as likely as they were.
+        let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
+        let odds: f64 = posterior.aside.iter().map(|(_, share)| share / (1.0 - share)).sum();
+        for &(fault, share) in &posterior.aside {
+            let p = (bare - healthy) * share / (1.0 - share) / odds;
+            cases.push((Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![fault] }), p));
+        }
+        cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        Ok(Beliefs { cases, left_out: posterior.left_out })
     }
 
-    /// What bounds the likelihood of sets not made: each clue's greatest, or, without a fault that alone makes a
-    /// difference to it, what it is in the healthy machine. (Faults none of which changes a reading alone are taken to
-    /// change it no more together; this bounds what is left out, and weighs nothing that is made.)
-    fn ceilings(&self) -> Vec<Ceiling> {
-        let healthy = Case::default();
-        let mut all: Vec<Ceiling> = (0..self.items.len())
-            .map(|item| {
-                let unexplained = self.fit(item, &healthy).ln;
-                let mut explained_by = Vec::new();
-                for (part, mode) in self.machine.single_faults() {
-                    let modes = self.machine.parts[part].kind.modes.len();
-                    if self.matters(item, (part, mode), unexplained) {
-                        explained_by.push(hypotheses::Fault { part, mode });
-                        explained_by.push(hypotheses::Fault { part, mode: mode + modes });
-                    }
-                }
-                Ceiling { explained_by, explained: self.items[item].ln_most, unexplained }
-            })
-            .collect();
-        all.sort_by(|a, b| (b.explained - b.unexplained).total_cmp(&(a.explained - a.unexplained)));
-        all
+    /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its
+    /// greatest likelihood. (A fault that alone changes neither the clue nor what earlier steps leave is taken to
+    /// change it in no company.)
+    fn known_beforehand(&self) -> Vec<hypotheses::Item> {
+        let of = |item: &Item| hypotheses::Item::new(item.faults.iter().copied(), item.most);
+        self.items.iter().map(of).collect()
     }
 
-    /// Can a fault make a difference to a clue, alone or through what it leaves to later steps?
-    fn matters(&self, item: usize, fault: (PartId, usize), unexplained: f64) -> bool {
-        let faults = Hypothesis::of([fault]);
-        let until = match &self.items[item].clue {
-            Some(Clue::Step(reading)) => reading.step + 1,
-            Some(Clue::Sign { step, .. }) => step + 1,
-            Some(Clue::Code(_)) | None => usize::MAX,
-            Some(_) => 0,
-        };
-        let changes = |p: &mut Predictions<'_>| {
-            let (healthy, faulty) = (p.test(&Hypothesis::healthy()), p.test(&faults));
-            healthy.iter().zip(faulty.iter()).take(until).any(|(a, b)| a != b)
-        };
-        let case = Case { faults: faults.clone(), sometimes: Vec::new() };
-        until > 0 && self.with_predictions(changes) || (self.fit(item, &case).ln - unexplained).abs() > 1e-9
+    /// DUMP
+    pub fn dump(&self) {
+        for (i, item) in self.known_beforehand().iter().enumerate() {
+            let c = &item.ceilings[0];
+            let names: Vec<String> = c.alone.iter().map(|(f, _)| Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![*f] })).filter(|c| c.sometimes.is_empty()).map(|c| format!("{} {:.1}", c.says(self.machine), self.fit(i, &c).ln)).collect();
+            println!("ITEM {i} {:?} together {:.2} healthy {:.2} faults {}: {}", self.items[i].clue.as_ref().map(|c| format!("{c:?}").chars().take(40).collect::<String>()), c.together, self.fit(i, &Case::default()).ln, names.len(), names.join(", "));
+        }
     }
 
     /// What the bench says, for whoever chooses the next check.

@@ -18,6 +18,10 @@ pub(crate) struct Predictions<'m> {
     meters: HashMap<Probes, Probed<'m>>,
 }
 
+/// Water and temperature that make no odds to any later step: less than a board can tell.
+const SAME_WATER_L: f64 = 0.01;
+const SAME_RISE_K: f64 = 0.01;
+
 /// Two points and what is unplugged.
 type Probes = ([String; 2], Vec<String>);
 
@@ -71,6 +75,19 @@ impl<'m> Predictions<'m> {
     /// The sweep that the ids of [`Predictions::test`] belong to.
     pub(crate) fn sweep(&self) -> &Sweep<'m> {
         &self.test
+    }
+
+    /// Do these faults leave another state than the healthy machine's to the step at this place, or to one before it?
+    pub(crate) fn leaves_other_state(&mut self, faults: &Hypothesis, before: usize) -> bool {
+        let (sound, faulty) = (self.test(&Hypothesis::healthy()), self.test(faults));
+        sound.iter().zip(faulty.iter()).take(before).any(|(&a, &b)| {
+            let (a, b) = (self.test.get(a), self.test.get(b));
+            (a.water_l - b.water_l).abs() > SAME_WATER_L
+                || (a.rise_k.value - b.rise_k.value).abs() > SAME_RISE_K
+                || (a.code, a.ended) != (b.code, b.ended)
+                || a.trip != b.trip
+                || a.refused != b.refused
+        })
     }
 
     /// Ordinary use.

@@ -8,6 +8,7 @@ use crate::evidence::{Clue, StepReading};
 use crate::setup::Setup;
 use bench::Hypothesis;
 use machine::model::{Machine, PartId};
+use quantity::Decoded;
 
 /// A customer who has a fault before them names it. What is left goes to the other functions that fail with it.
 /// Common practice, no source.
@@ -29,6 +30,9 @@ const IMAGINED: f64 = 0.03;
 
 /// Power factor below which a current reading tells more than watts do; sets the small current, A (2 W at 230 V).
 const SMALL_A: f64 = 0.01;
+
+/// Least spread of a speed reading, rpm.
+const SPEED_U: f64 = 2.0;
 
 /// Spread of a step's duration, in proportion and s: flow and pressure of the tap differ. Common practice, no source.
 const DURATION_U: (f64, f64) = (0.2, 1.5);
@@ -94,18 +98,18 @@ pub(crate) fn about_showing(clue: &Clue) -> bool {
     matches!(clue, Clue::Fails(_) | Clue::Code(Some(_)))
 }
 
-/// Logarithm of the greatest value of [`weigh`] over all sets of faults.
-pub(crate) fn most(setup: &Setup, clue: &Clue) -> f64 {
+/// Logarithm of what a prediction of usual spread gets that hits the clue.
+pub(crate) fn usual(clue: &Clue) -> f64 {
     match clue {
-        Clue::Ohms(reading) => density::most_ohms(&reading.shown, ohm_error(setup, reading.insulation)),
+        Clue::Ohms(reading) => density::usual_ohms(&reading.shown),
         Clue::Step(reading) => {
-            let plug = |shown, small| density::most(shown, density::least_plug_u(small), 5.0 * small);
-            reading.power_w.as_ref().map_or(0.0, |w| plug(w, 1.0))
-                + reading.current_a.as_ref().map_or(0.0, |a| plug(a, SMALL_A))
-                + reading.speed_rpm.as_ref().map_or(0.0, |n| density::most(n, 2.0, 10.0))
-                + reading.lasted_s.as_ref().map_or(0.0, |s| density::most(s, DURATION_U.1, 5.0))
+            let plug = |shown: &Option<Decoded>, small: f64| shown.as_ref().map_or(0.0, |x| density::usual(x, small));
+            plug(&reading.power_w, 1.0)
+                + plug(&reading.current_a, SMALL_A)
+                + plug(&reading.speed_rpm, SPEED_U)
+                + plug(&reading.lasted_s, DURATION_U.1)
         }
-        _ => 0.0,
+        _ => f64::NEG_INFINITY,
     }
 }
 
@@ -137,7 +141,7 @@ fn step(predictions: &mut Predictions<'_>, reading: &StepReading, faults: &Hypot
         reading.current_a.as_ref().map(|a| density::plug(a, &[p.current_a], SMALL_A)),
         reading.speed_rpm.as_ref().map(|n| {
             let rpm = p.speed_rpm.value.abs();
-            density::value(n, rpm, p.speed_rpm.u.hypot(2.0), 10.0)
+            density::value(n, rpm, p.speed_rpm.u.hypot(SPEED_U), 10.0)
         }),
         reading.lasted_s.as_ref().map(|s| {
             density::value(s, p.lasts_s, (DURATION_U.0 * p.lasts_s).hypot(DURATION_U.1), 5.0)
