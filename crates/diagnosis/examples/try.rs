@@ -20,6 +20,7 @@ fn main() {
         let w = (p.power_w.value * 10.0).round() / 10.0;
         e.entries.push(Entry { clue: Clue::Step(StepReading { step: i, power_w: Some(quantity::Decoded { value: w, resolution: 0.1 }), ..Default::default() }), said: format!("step {}: {w} W", machine.test.steps[i].id), at: None, answers: None });
     }
+    let fails: Vec<usize> = Vec::new(); let _ = fails;
     if let Some(code) = p.iter().rev().find_map(|p| p.code) {
         e.entries.push(Entry { clue: Clue::Code(Some(code)), said: format!("code {}", machine.codes[code].id), at: None, answers: None });
     }
@@ -29,7 +30,7 @@ fn main() {
     for round in 0..args.get(4).map_or(8, |n| n.parse().unwrap()) {
         let t = Instant::now();
         let b = find.beliefs(&e).unwrap();
-        find.dump(); println!("beliefs {:?}: {} cases", t.elapsed(), b.cases.len());
+        println!("beliefs {:?}: {} cases", t.elapsed(), b.cases.len());
         let t = Instant::now();
         let f = find.finding(&e).unwrap();
         println!("round {round}: {:?} left out {:.1e} healthy {:.4}", t.elapsed(), f.left_out, f.healthy);

@@ -98,8 +98,6 @@ impl<'m> Find<'m> {
         self.put_together(evidence, &beliefs, &aligned)
     }
 
-    /// DUMP
-    pub fn dump(&self) { self.belief.dump(); }
     /// Supply, water and meter as they were taken.
     pub fn conditions(&self) -> &Conditions {
         &self.conditions
@@ -136,7 +134,7 @@ impl<'m> Find<'m> {
                 others += p;
             }
         }
-        let advice = next::advise(belief, beliefs, &evidence.declined)?;
+        let advice = next::advise(belief, beliefs, evidence)?;
         Ok(Finding {
             steps: verdicts::verdicts(belief, &self.conditions, evidence, aligned),
             sure: sure(belief, beliefs, healthy, &advice.next),

@@ -231,15 +231,6 @@ impl<'m> Belief<'m> {
         self.items.iter().map(of).collect()
     }
 
-    /// DUMP
-    pub fn dump(&self) {
-        for (i, item) in self.known_beforehand().iter().enumerate() {
-            let c = &item.ceilings[0];
-            let names: Vec<String> = c.alone.iter().map(|(f, _)| Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![*f] })).filter(|c| c.sometimes.is_empty()).map(|c| format!("{} {:.1}", c.says(self.machine), self.fit(i, &c).ln)).collect();
-            println!("ITEM {i} {:?} together {:.2} healthy {:.2} faults {}: {}", self.items[i].clue.as_ref().map(|c| format!("{c:?}").chars().take(40).collect::<String>()), c.together, self.fit(i, &Case::default()).ln, names.len(), names.join(", "));
-        }
-    }
-
     /// What the bench says, for whoever chooses the next check.
     pub(crate) fn with_predictions<T>(&self, ask: impl FnOnce(&mut Predictions<'m>) -> T) -> T {
         ask(&mut self.world.borrow_mut().predictions)

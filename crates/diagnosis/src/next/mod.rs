@@ -12,6 +12,7 @@ pub use candidates::candidates;
 
 use crate::belief::{Belief, Beliefs, Case};
 use crate::check::{Check, Power};
+use crate::evidence::Evidence;
 use crate::finding::{Action, Next};
 use crate::plan::{self, Access, Effect, Move, Plan, Problem, ProblemError, Proof, Step};
 use machine::kind::Mend;
@@ -49,11 +50,11 @@ struct Candidate {
 pub(crate) fn advise(
     belief: &Belief<'_>,
     beliefs: &Beliefs,
-    declined: &[String],
+    evidence: &Evidence,
 ) -> Result<Advice, ProblemError> {
     let machine = belief.machine();
     let troubles = Troubles::of(beliefs);
-    let checks = worth_thinking_about(belief, &troubles, declined);
+    let checks = worth_thinking_about(belief, &troubles, evidence);
     let mends = mends(machine, &troubles.cases);
     let problem = problem(belief, &troubles, &checks, &mends);
     let plan = plan::plan(&problem, &belief.setup().effort)?;
@@ -108,11 +109,11 @@ fn explain(next: &mut [Next], plan: &Plan) {
 }
 
 /// The checks that tell most for their minutes.
-fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, declined: &[String]) -> Vec<Candidate> {
+fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
     let (machine, setup) = (belief.machine(), belief.setup());
     let mut all: Vec<(f64, Candidate)> = Vec::new();
     for check in candidates(machine, setup, &troubles.parts()) {
-        if declined.contains(&check.id) {
+        if evidence.is_settled(&check.id) {
             continue;
         }
         let found = belief.with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases));
@@ -178,7 +179,7 @@ impl Mending {
             Mending::Nothing => Action::HandBack {
                 says: "Show the customer that the machine works; look at tap, load, programme and socket."
                     .to_owned(),
-                minutes: costs.proof,
+                minutes: costs.showing,
             },
         }
     }
@@ -190,7 +191,7 @@ impl Mending {
                 costs.parts.get(part).copied().unwrap_or(costs.part) + costs.fitting + costs.proof
             }
             Mending::Part { .. } => costs.clearing + costs.proof,
-            Mending::Nothing => costs.proof,
+            Mending::Nothing => costs.showing,
         }
     }
 }
