@@ -104,31 +104,47 @@ impl Home<'_> {
         self.first(wanted).cloned().is_none_or(|f| self.run(&f, seconds))
     }
 
-    /// Fill, heat, wash with one or two reheats, two rinses, spin.
+    /// Fill and soak, heat, wash with up to two reheats, two rinses with a short spin each, spin, loosen.
     fn wash(&mut self, dice: &mut Dice) -> bool {
         self.stage.idle(dice.between(5.0, 30.0));
-        if !self.run_first(Use::Fills, 120.0) || !self.run_first(Use::Heats, 600.0) {
+        let washed = self.run_first(Use::Fills, 120.0)
+            && self.run_first(Use::Works, dice.between(60.0, 400.0))
+            && self.run_first(Use::Heats, 600.0)
+            && self.reheat(dice)
+            && self.run_first(Use::Works, 60.0 * dice.between(5.0, 15.0))
+            && self.run_first(Use::Empties, 120.0);
+        if !washed {
             return false;
         }
-        for _ in 0..dice.below(3) {
-            if !self.run_first(Use::Works, dice.between(180.0, 500.0)) {
+        for _ in 0..2 {
+            let rinsed = self.spin(dice.between(40.0, 100.0), dice)
+                && self.run_first(Use::Fills, 120.0)
+                && self.run_first(Use::Works, 60.0 * dice.between(2.0, 4.0))
+                && self.run_first(Use::Empties, 120.0);
+            if !rinsed {
                 return false;
             }
+        }
+        self.spin(dice.between(240.0, 600.0), dice) && self.run_first(Use::Works, dice.between(40.0, 120.0))
+    }
+
+    fn reheat(&mut self, dice: &mut Dice) -> bool {
+        (0..dice.below(3)).all(|_| {
+            let works = self.run_first(Use::Works, dice.between(180.0, 500.0));
             self.stage.state.temperature_c -= dice.between(1.0, 2.5);
-            if !self.run_first(Use::Heats, 60.0) {
+            works && self.run_first(Use::Heats, 60.0)
+        })
+    }
+
+    /// A spin, after up to three tries that end early because the wash lies badly.
+    fn spin(&mut self, seconds: f64, dice: &mut Dice) -> bool {
+        for _ in 0..dice.below(4) {
+            if !self.run_first(Use::Spins, dice.between(8.0, 25.0)) {
                 return false;
             }
+            self.stage.idle(dice.between(3.0, 12.0));
         }
-        for rinse in 0..3 {
-            let minutes = if rinse == 0 { dice.between(5.0, 15.0) } else { dice.between(2.0, 4.0) };
-            if rinse > 0 && !self.run_first(Use::Fills, 120.0) {
-                return false;
-            }
-            if !self.run_first(Use::Works, 60.0 * minutes) || !self.run_first(Use::Empties, 120.0) {
-                return false;
-            }
-        }
-        self.run_first(Use::Spins, dice.between(240.0, 600.0))
+        self.run_first(Use::Spins, seconds)
     }
 
     /// All functions in the file's order; the one that heats up holds its heat afterwards.
@@ -143,8 +159,15 @@ impl Home<'_> {
             if used != Use::Heats || function.until.is_none() {
                 continue;
             }
+            let cold = Function {
+                drives: self.stage.without_heat(&function.drives),
+                until: None,
+                ..function.clone()
+            };
             for _ in 0..3 + dice.below(4) {
-                self.stage.idle(dice.between(20.0, 60.0));
+                if !self.run(&cold, dice.between(20.0, 90.0)) {
+                    return false;
+                }
                 self.stage.state.temperature_c -= dice.between(4.0, 8.0);
                 if !self.run(function, 120.0) {
                     return false;

@@ -79,7 +79,7 @@ pub fn record(machine: &Machine, hypothesis: &Hypothesis, setting: &Setting, see
         && dice.chance(load.chance)
         && load.watts > 0.0
     {
-        let start_s = dice.between(0.0, stage.course.now_s);
+        let start_s = dice.between(0.0, (stage.course.now_s - load.seconds).max(0.0));
         let ohms = machine.plate.supply_v.powi(2) / load.watts;
         foreign.push(Foreign { start_s, end_s: start_s + load.seconds, ohms });
     }

@@ -3,12 +3,18 @@
 use crate::course::{Course, Drawn};
 use crate::dice::Dice;
 use crate::rig::{Level, Rig, plain_step};
-use crate::starts::{Start, starts};
+use crate::starts::{Start, kicks, starts};
 use bench::{Conditions, Hypothesis, Prediction, State};
 use machine::model::{Drive, Machine, Otherwise, OutputId, Step};
 
 /// Longest stretch that is taken from the bench in one piece, s: temperature and level move on between.
 const CHUNK_S: f64 = 30.0;
+
+/// A load without moving parts that takes more than this heats, W. Common practice, no source.
+const HEATER_FROM_W: f64 = 300.0;
+
+/// The outputs of a step are on within this time, s.
+const START_WITHIN_S: f64 = 10.0;
 
 /// Pieces in which a run-up is drawn.
 const RUN_UP_PIECES: usize = 8;
@@ -67,6 +73,7 @@ pub(crate) struct Stage<'m> {
     healthy: Vec<Option<usize>>,
     fitful: Option<Fitful>,
     starts: Vec<Vec<Start>>,
+    kicks: Vec<f64>,
     habits: Habits,
     on: Vec<Drive>,
     level: Level,
@@ -109,6 +116,7 @@ impl<'m> Stage<'m> {
             healthy: vec![None; machine.parts.len()],
             fitful,
             starts: starts(machine),
+            kicks: kicks(machine),
             habits,
             on: Vec::new(),
             level: Level::default(),
@@ -170,6 +178,7 @@ impl<'m> Stage<'m> {
             return Played { start_s, end_s: self.course.now_s, prediction };
         }
         self.enter(&step.drives, end);
+        let entered_s = self.course.now_s;
         let mut barred: Vec<OutputId> = Vec::new();
         self.turning = Turning { right: true, running: true, left_s: self.habits.pulse_s };
         while self.course.now_s < end - 1e-6 {
@@ -187,7 +196,7 @@ impl<'m> Stage<'m> {
             }
             let done = step.until.is_some() && !p.timed_out;
             let seconds = if done { p.lasts_s } else { length };
-            barred.extend(self.draw(&drives, seconds, &before, &modes, step, here - start_s));
+            barred.extend(self.draw(&drives, seconds, &before, &modes, step, here - entered_s));
             barred.extend(p.refused.iter().copied());
             prediction = Prediction { step: step.id.clone(), ..p };
             if done {
@@ -315,6 +324,11 @@ impl<'m> Stage<'m> {
         stopped
     }
 
+    /// How long the kick of a starting drum is felt (time constant), s. Common practice, no source.
+    fn kick_s(&mut self) -> f64 {
+        self.dice.between(0.2, 0.7)
+    }
+
     /// A drum comes up to its speed; more power while it gains speed, less and less after.
     fn run_up(
         &mut self,
@@ -344,6 +358,13 @@ impl<'m> Stage<'m> {
             drawn.watts += stage.habits.push * share * (level.watts - rest).max(0.0);
             drawn
         };
+        if let Some(drum) = drives.iter().find(|d| d.rpm != 0.0)
+            && elapsed_s < START_WITHIN_S
+        {
+            let slow = at(self, 0.0).watts - rest;
+            let tau_s = self.kick_s();
+            self.course.surge(drum.output, self.kicks[drum.output] * slow.max(0.0), tau_s);
+        }
         let mut from_share = (elapsed_s / ramp_s).clamp(0.0, 1.0);
         let mut from = at(self, from_share);
         self.switch(drives, &full);
@@ -428,8 +449,9 @@ impl<'m> Stage<'m> {
         self.switch(this_way, level);
         if let Some(drum) = this_way.iter().find(|d| d.both_ways) {
             let rest = self.rig.level(still, modes, before, true).watts;
-            let kick = 0.6 * (level.watts - rest).max(0.0);
-            self.course.surge(drum.output, kick, self.dice.between(0.4, 0.9));
+            let kick = self.kicks[drum.output] * (level.watts - rest).max(0.0);
+            let tau_s = self.kick_s();
+            self.course.surge(drum.output, kick, tau_s);
         }
         if stopped.is_empty() {
             self.course.hold(&settled, seconds);
@@ -438,6 +460,15 @@ impl<'m> Stage<'m> {
             self.course.hold(&tried, patience_s.min(seconds));
         }
         stopped
+    }
+
+    /// Those of the drives that feed no heater.
+    pub(crate) fn without_heat(&self, drives: &[Drive]) -> Vec<Drive> {
+        let heats = |d: &&Drive| {
+            self.starts[d.output].iter().any(|s| !s.moves && s.at_work_w > HEATER_FROM_W)
+                && self.starts[d.output].len() == 1
+        };
+        drives.iter().filter(|d| !heats(d)).cloned().collect()
     }
 
     /// What a step of nothing shows now: the display after the test has ended.
