@@ -33,6 +33,7 @@
 //! # Ok::<(), diagnosis::hypotheses::HypothesesError>(())
 //! ```
 
+pub mod align;
 pub mod check;
 pub mod consistency;
 pub mod evidence;
