@@ -289,6 +289,9 @@ fn finish<'m>(
     Prediction {
         step: step.id.clone(),
         power_w: if off { Estimate::default() } else { power(&all, conditions) },
+        directions_w: other
+            .filter(|_| !off)
+            .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
         current_a: if off { Estimate::default() } else { current(&all, conditions) },
         apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
         power_factor: if off { None } else { right.moment.plug.power_factor },
@@ -415,6 +418,7 @@ fn nothing(step: &Step, state: &State, conditions: &Conditions) -> Prediction {
     Prediction {
         step: step.id.clone(),
         power_w: silent,
+        directions_w: None,
         current_a: Estimate::default(),
         apparent_va: 0.0,
         power_factor: None,

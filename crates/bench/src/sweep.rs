@@ -28,7 +28,6 @@ pub struct PredictionId(u32);
 
 /// Predictions of many hypotheses under the same conditions.
 pub struct Sweep<'m> {
-    machine: &'m Machine,
     steps: Vec<Step>,
     shared: Shared<'m>,
     conditions: Conditions,
@@ -86,7 +85,6 @@ impl<'m> Sweep<'m> {
     /// Steps of one's own, one after the other, such as a function in ordinary use written as a step.
     pub fn over(machine: &'m Machine, steps: Vec<Step>, conditions: &Conditions) -> Self {
         Sweep {
-            machine,
             steps,
             shared: Shared::new(machine, conditions.supply_v, State::start(conditions)),
             conditions: *conditions,

@@ -152,7 +152,7 @@ impl<'m> Find<'m> {
 
 /// Supply, water, meter.
 fn conditions(machine: &Machine, evidence: &Evidence, setup: &Setup) -> Conditions {
-    let logged = evidence.trace.as_ref().and_then(|t| crate::align::volts_under_load(&t.samples));
+    let logged = evidence.trace.as_ref().and_then(|t| volts_under_load(&t.samples));
     let mut conditions = match (evidence.supply, logged) {
         (Some(supply), _) => Conditions { supply_u_v: supply.u_v, ..Conditions::at(supply.volts) },
         (None, Some(volts)) => Conditions::at(volts),
@@ -163,6 +163,14 @@ fn conditions(machine: &Machine, evidence: &Evidence, setup: &Setup) -> Conditio
         conditions.meter = bench::Meter { relative: meter.relative, absolute_w: meter.absolute };
     }
     conditions
+}
+
+/// Mean of the logged voltage while the machine drew more than its board alone would, V: where it sags, loads draw less.
+fn volts_under_load(samples: &[trace::Sample]) -> Option<f64> {
+    let most_w = samples.iter().map(|s| s.power_w).fold(0.0, f64::max);
+    let under_load = |s: &&trace::Sample| s.power_w >= 0.5 * most_w;
+    let volts: Vec<f64> = samples.iter().filter(under_load).filter_map(|s| s.voltage_v).collect();
+    (!volts.is_empty()).then(|| volts.iter().sum::<f64>() / volts.len() as f64)
 }
 
 /// Entries that only fit as a slip, whatever is suspected.

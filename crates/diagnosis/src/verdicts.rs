@@ -1,6 +1,6 @@
 //! Each step of the service test against what it should read.
 
-use crate::align::Match;
+use crate::align::{Match, What};
 use crate::belief::Belief;
 use crate::evidence::{Clue, Evidence};
 use crate::finding::{StepVerdict, Verdict};
@@ -34,7 +34,7 @@ pub(crate) fn verdicts(
     let idle_w = healthy.iter().map(|p| p.power_w.value).fold(f64::INFINITY, f64::min);
     (0..machine.test.steps.len())
         .map(|step| {
-            let found = aligned.iter().rfind(|m| m.step == step);
+            let found = aligned.iter().rfind(|m| m.what == What::Step(step));
             let typed = evidence.entries.iter().rev().find_map(|e| match &e.clue {
                 Clue::Step(reading) if reading.step == step => reading.power_w.as_ref(),
                 _ => None,
@@ -43,7 +43,7 @@ pub(crate) fn verdicts(
                 value: w.value,
                 u: conditions.meter.u_w(w.value).hypot(w.resolution / 12f64.sqrt()),
             });
-            let measured = typed.or(found.map(|m| m.power_w));
+            let measured = typed.or(found.and_then(|m| m.power_w));
             let expected = healthy[step].power_w;
             let (mut verdict, mut why) = match measured {
                 Some(measured) => compare(expected, measured, idle_w),

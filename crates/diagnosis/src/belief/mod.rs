@@ -38,7 +38,7 @@ pub struct Belief<'m> {
 /// What changes while hypotheses are weighed: caches only.
 struct World<'m> {
     predictions: Predictions<'m>,
-    aligner: Option<Aligner<'m>>,
+    aligner: Option<Aligner>,
     fits: Vec<HashMap<Hypothesis, Fit>>,
 }
 
@@ -84,7 +84,7 @@ impl<'m> Belief<'m> {
     }
 
     /// The same after one more recording.
-    pub fn add_trace(&mut self, aligner: Aligner<'m>) {
+    pub fn add_trace(&mut self, aligner: Aligner) {
         let usual = aligner.ln_ceiling();
         self.world.get_mut().aligner = Some(aligner);
         self.push(None, Vec::new(), usual);
