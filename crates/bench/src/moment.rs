@@ -8,7 +8,7 @@ use crate::prediction::Trip;
 use crate::step::State;
 use crate::sweep::Heard;
 use circuit::{Plug, Resistance, Shorted, Wiring};
-use machine::kind::{Effect, Flows, Medium, Passage, Situation};
+use machine::kind::{Effect, Flows, Medium, Panel, Passage, Situation};
 use machine::model::{Drive, Machine, PartId};
 
 /// Most rounds: a lock, then a motor behind its contact, then the inverter's draw, with room to spare.
@@ -46,6 +46,11 @@ impl Moment {
     /// Does the board work?
     pub(crate) fn board_runs(&self, board: PartId) -> bool {
         self.effects.get(board).is_some_and(|e| e.runs)
+    }
+
+    /// Is this wrong with the panel?
+    pub(crate) fn panel(&self, what: Panel) -> bool {
+        self.effects.iter().any(|e| e.panel == what)
     }
 
     /// Is the bolt of some lock home?

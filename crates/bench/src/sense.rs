@@ -49,10 +49,12 @@ impl Solver<'_> {
 
     fn held(&mut self, input: InputId, modes: &[Option<usize>], moment: &Moment, state: &State) -> Held {
         self.heard.asked[input] = true;
+        let misreads = moment.effects.get(self.machine.inputs[input].board).is_some_and(|e| e.misreads);
         match &self.machine.inputs[input].senses {
             Senses::Volts { above, .. } => {
                 Held::Yes(moment.input_volts.get(input).is_some_and(|v| v >= above))
             }
+            Senses::Ohms(..) if misreads => Held::Nothing,
             Senses::Ohms(a, b) => match self.wiring.resistance(*a, *b) {
                 Resistance::Ohms(r) => Held::Value(r),
                 Resistance::Open => Held::Value(f64::INFINITY),

@@ -5,7 +5,7 @@ use crate::hypothesis::Hypothesis;
 use crate::moment::{Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
 use crate::sweep::Heard;
-use machine::kind::Medium;
+use machine::kind::{Medium, Panel};
 use machine::model::{
     CodeId, Condition, Drive, Machine, Moment as When, Otherwise, OutputId, PartId, Step, Test,
 };
@@ -61,6 +61,8 @@ pub fn predict(machine: &Machine, hypothesis: &Hypothesis, conditions: &Conditio
 /// Predicts many hypotheses of one machine, keeping its work space.
 pub struct Bench<'m> {
     solver: Solver<'m>,
+    /// Outputs that hold the door: they stay on when a guard stops a step, since a drum may turn on.
+    holds_door: Vec<OutputId>,
 }
 
 /// What the board ended up driving in a step.
@@ -74,7 +76,9 @@ struct Driven {
 impl<'m> Bench<'m> {
     /// For this machine.
     pub fn new(machine: &'m Machine) -> Self {
-        Bench { solver: Solver::new(machine) }
+        let mut solver = Solver::new(machine);
+        let holds_door = holding_door(machine, &mut solver);
+        Bench { solver, holds_door }
     }
 
     /// All steps under a hypothesis.
@@ -121,8 +125,14 @@ impl<'m> Bench<'m> {
         let volts = conditions.supply_v;
         let machine = self.solver.machine;
         let idle = self.solver.moment(modes, &[], state, volts);
-        let alive: Vec<Drive> =
-            wanted.iter().filter(|d| idle.board_runs(machine.outputs[d.output].board)).cloned().collect();
+        // Whoever cannot press a key neither enters the test nor goes on in it.
+        let deaf = idle.panel(Panel::Deaf);
+        state.over |= deaf;
+        let alive: Vec<Drive> = wanted
+            .iter()
+            .filter(|d| !deaf && idle.board_runs(machine.outputs[d.output].board))
+            .cloned()
+            .collect();
         let (guarded, mut drives): (Vec<Drive>, Vec<Drive>) = alive
             .into_iter()
             .partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
@@ -142,13 +152,14 @@ impl<'m> Bench<'m> {
             drives.extend(ready);
             moment = self.solver.moment(modes, &drives, state, volts);
         }
-        for drive in waiting {
-            let Some((otherwise, code)) = self.failing(When::Before, &drive, modes, &moment, state) else {
+        for (place, drive) in waiting.iter().enumerate() {
+            let Some((otherwise, code)) = self.failing(When::Before, drive, modes, &moment, state) else {
                 continue;
             };
             refused.push(drive.output);
             state.code = state.code.or(code);
-            if carry_out(otherwise, &mut drives, &mut refused, state) {
+            if self.carry_out(otherwise, &mut drives, &mut refused, state) {
+                refused.extend(waiting[place + 1..].iter().map(|d| d.output));
                 moment = self.solver.moment(modes, &drives, state, volts);
                 break;
             }
@@ -167,7 +178,7 @@ impl<'m> Bench<'m> {
             driven.refused.push(drive.output);
             driven.drives.retain(|d| d.output != drive.output);
             state.code = state.code.or(code);
-            carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
+            self.carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
             driven.moment = self.solver.moment(modes, &driven.drives, state, volts);
         }
     }
@@ -190,6 +201,23 @@ impl<'m> Bench<'m> {
             }
         }
         None
+    }
+
+    /// Carries out what a guard does beyond refusing its own output; true if all is off now but what holds the door.
+    fn carry_out(
+        &self,
+        what: Otherwise,
+        drives: &mut Vec<Drive>,
+        refused: &mut Vec<OutputId>,
+        state: &mut State,
+    ) -> bool {
+        if what == Otherwise::KeepsOff {
+            return false;
+        }
+        state.over |= what == Otherwise::EndsTest;
+        let off = drives.extract_if(.., |d| !self.holds_door.contains(&d.output));
+        refused.extend(off.map(|d| d.output));
+        true
     }
 
     fn finish(
@@ -227,6 +255,16 @@ impl<'m> Bench<'m> {
         if all.iter().any(|d| d.jerked) {
             signs.push("jerks");
         }
+        let panel = &right.moment;
+        let dark = !board_runs || panel.panel(Panel::Dark);
+        if dark {
+            signs.push("display dark");
+        } else if panel.panel(Panel::Patchy) {
+            signs.push("figures missing");
+        }
+        if panel.panel(Panel::Deaf) {
+            signs.push("keys dead");
+        }
         signs.sort_unstable();
         signs.dedup();
         let mut refused: Vec<OutputId> = all.iter().flat_map(|d| d.refused.iter().copied()).collect();
@@ -251,7 +289,7 @@ impl<'m> Bench<'m> {
             timed_out,
             refused,
             code: state.code,
-            code_shown: board_runs && state.code.is_some() && (step.shows_code || state.over),
+            code_shown: !dark && state.code.is_some() && (step.shows_code || state.over),
             signs,
             earth_a: all.iter().map(|d| d.moment.earth_a).fold(0.0, f64::max),
             trip,
@@ -338,19 +376,20 @@ fn main_board(machine: &Machine) -> Option<PartId> {
     machine.outputs.iter().map(|o| o.board).max_by_key(|&board| (outputs(board), name(board)))
 }
 
-/// Carries out what a guard does beyond refusing its own output; true if all is off now.
-fn carry_out(
-    what: Otherwise,
-    drives: &mut Vec<Drive>,
-    refused: &mut Vec<OutputId>,
-    state: &mut State,
-) -> bool {
-    if what == Otherwise::KeepsOff {
-        return false;
+/// The outputs that throw the bolt of a lock, in a healthy machine.
+fn holding_door(machine: &Machine, solver: &mut Solver<'_>) -> Vec<OutputId> {
+    if machine.guards.iter().all(|g| g.otherwise == Otherwise::KeepsOff) {
+        return Vec::new();
     }
-    state.over |= what == Otherwise::EndsTest;
-    refused.extend(drives.drain(..).map(|d| d.output));
-    true
+    let conditions = Conditions::at(machine.plate.supply_v);
+    let modes = vec![None; machine.parts.len()];
+    let state = State::start(&conditions);
+    (0..machine.outputs.len())
+        .filter(|&output| {
+            let alone = [Drive { output, rpm: 0.0, both_ways: false }];
+            solver.moment(&modes, &alone, &state, conditions.supply_v).locked()
+        })
+        .collect()
 }
 
 fn mean(all: &[&Driven], of: impl Fn(&Moment) -> f64) -> f64 {

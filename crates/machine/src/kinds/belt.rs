@@ -80,7 +80,6 @@ impl Behaviour for Drive {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
@@ -96,7 +95,7 @@ mod tests {
     #[test]
     fn it_squeals_only_when_it_slips_and_something_turns() {
         let signs = |mode, speed_rpm| {
-            let s = Situation { speed_rpm, ..situation() };
+            let s = Situation { speed_rpm, ..Situation::at_rest() };
             KIND.behaviour.effect(&Params::default(), mode, &s, &Flows::default()).signs
         };
         assert_eq!(signs(Some("slipping"), -52.0), ["squeals"]);

@@ -69,7 +69,6 @@ impl Behaviour for Dielectric {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -78,7 +77,7 @@ mod tests {
     fn sixteen_microfarads_have_199_ohms_at_50_hz() {
         let mut p = Params::default();
         p.set("farads", Value::Quantity(Toleranced::exact(16e-6)));
-        let s = situation();
+        let s = Situation::at_rest();
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         // X = 1/(2πfC), exact arithmetic.

@@ -157,14 +157,13 @@ impl Behaviour for Sealed {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn it_needs_current_in_both_windings() {
         let effect = |run, start| {
             let flows = Flows { amps: vec![(run, 0.0), (0.0, start)], ..Flows::default() };
-            KIND.behaviour.effect(&Params::default(), None, &situation(), &flows)
+            KIND.behaviour.effect(&Params::default(), None, &Situation::at_rest(), &flows)
         };
         assert!(effect(2.0, 0.01).runs);
         assert!(!effect(2.0, 0.0).runs);

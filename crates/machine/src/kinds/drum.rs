@@ -169,13 +169,12 @@ impl Behaviour for Turning {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_worn_bearing_roars_in_the_spin_and_not_in_the_wash() {
         let signs = |speed_rpm| {
-            let s = Situation { speed_rpm, ..situation() };
+            let s = Situation { speed_rpm, ..Situation::at_rest() };
             KIND.behaviour.effect(&Params::default(), Some("bearing noisy"), &s, &Flows::default()).signs
         };
         assert_eq!(signs(-52.0), ["drum turns"]);

@@ -135,7 +135,6 @@ impl Behaviour for Blower {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -145,7 +144,7 @@ mod tests {
         let mut p = Params::default();
         p.set("rated", Value::RatedAt(Toleranced::exact(25.0), 230.0));
         let flows = Flows { volts: vec![225.0], ..Flows::default() };
-        let signs = |mode| KIND.behaviour.effect(&p, mode, &situation(), &flows).signs;
+        let signs = |mode| KIND.behaviour.effect(&p, mode, &Situation::at_rest(), &flows).signs;
         assert_eq!(signs(None), ["fan blows"]);
         assert_eq!(signs(Some("locked")), ["hums"]);
     }

@@ -103,11 +103,10 @@ impl Behaviour for Inverter {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     fn driven(demand_w: f64) -> Situation {
-        Situation { driven: true, wanted_rpm: 1200.0, moving: true, demand_w, ..situation() }
+        Situation { driven: true, wanted_rpm: 1200.0, moving: true, demand_w, ..Situation::at_rest() }
     }
 
     #[test]

@@ -120,19 +120,6 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     #[test]
     fn contacts_follow_the_marks() {
         let mut params = Params::default();
@@ -142,7 +129,7 @@ mod tests {
             let now = shows(&params, mode, level);
             (now.empty, now.full, now.overflow)
         };
-        let litres = |mode, level_l| KIND.behaviour.sense(&params, mode, &Situation { level_l, ..STILL });
+        let litres = |mode, level_l| KIND.behaviour.sense(&params, mode, &Situation { level_l, ..Situation::at_rest() });
         assert_eq!(litres(None, 1.0), Sensed::Value(0.0));
         assert_eq!(litres(None, 3.0), Sensed::Value(2.0));
         assert_eq!(litres(Some("drift"), 6.0), Sensed::Value(2.0));

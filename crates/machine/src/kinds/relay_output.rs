@@ -75,12 +75,11 @@ impl Behaviour for Contact {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn only_a_welded_contact_reads_closed_on_a_dead_machine() {
-        let s = Situation { driven: true, ..situation() };
+        let s = Situation { driven: true, ..Situation::at_rest() };
         let path = |mode| {
             let mut out = vec![];
             KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);

@@ -79,24 +79,11 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     fn ac_at(mode: Option<&str>, temperature_c: f64) -> Path {
         let mut params = Params::default();
         params.set("opens-at", Value::Quantity(Toleranced::exact(60.0)));
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..STILL }, &mut out);
+        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..Situation::at_rest() }, &mut out);
         out[0].ac
     }
 

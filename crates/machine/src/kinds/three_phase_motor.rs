@@ -145,7 +145,6 @@ impl Behaviour for OnInverter {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -158,7 +157,7 @@ mod tests {
     }
 
     fn tumbling_left() -> Situation {
-        Situation { driven: true, wanted_rpm: -50.0, moving: true, ..situation() }
+        Situation { driven: true, wanted_rpm: -50.0, moving: true, ..Situation::at_rest() }
     }
 
     #[test]

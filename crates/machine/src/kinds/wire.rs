@@ -95,13 +95,12 @@ impl Behaviour for Conductor {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_chafed_wire_still_conducts_but_reaches_the_cabinet() {
         let mut out = vec![];
-        KIND.behaviour.electrics(&Params::default(), Some("chafed to earth"), &situation(), &mut out);
+        KIND.behaviour.electrics(&Params::default(), Some("chafed to earth"), &Situation::at_rest(), &mut out);
         assert_eq!(out[0].ac, Path::Closed);
         assert_eq!((out[1].to, out[1].dc), (CHASSIS, Path::resistor(500.0)));
     }
