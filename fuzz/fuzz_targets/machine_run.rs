@@ -1,9 +1,6 @@
 //! Any file that loads can be reviewed and run through its service test, healthy and with faults: no panic, no hang,
 //! finite numbers. Files that do not load are passed over: they are `machine_file`'s.
-//!
-//! `cd fuzz && mkdir -p corpus/machine_run && cargo +nightly fuzz run machine_run corpus/machine_run ../machines
-//! ../crates/machine/src/templates ../crates/machine/tests/good -- -dict=machine_file.dict -max_len=32768
-//! -rss_limit_mb=1024 -timeout=20`
+//! `fuzz/run machine_run` starts it.
 #![no_main]
 
 use bench::{Conditions, Hypothesis};

@@ -265,9 +265,9 @@ pub enum Moment {
 pub enum Otherwise {
     /// The output stays off; the step goes on without it.
     KeepsOff,
-    /// All outputs go off for the rest of the step.
+    /// All outputs go off for the rest of the step, but those that hold the door: a drum may turn on.
     StopsStep,
-    /// The service test ends.
+    /// The service test ends; what holds the door stays on in this step.
     EndsTest,
 }
 
