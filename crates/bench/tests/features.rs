@@ -187,8 +187,7 @@ fn what_stops_a_step_leaves_the_door_locked() {
 }
 
 /// A guard of the drum that asks for water too.
-const STOPS_WITHOUT_WATER: &str =
-    "needs = [\"locked\", \"water-level >= 3 l\"]\notherwise = \"stops step\"";
+const STOPS_WITHOUT_WATER: &str = "needs = [\"locked\", \"water-level >= 3 l\"]\notherwise = \"stops step\"";
 
 #[test]
 fn a_dark_display_hides_the_code_and_changes_no_reading() {

@@ -130,6 +130,8 @@ pub struct HandCheck {
     pub ask: &'static str,
     /// Minutes, once the part is reached.
     pub minutes: f64,
+    /// Done at the part, behind its panels; else from outside or through the door, whatever the part is behind.
+    pub at_part: bool,
     /// What could hurt and what to do about it; empty where nothing can.
     pub caution: &'static str,
     /// Modes in which the answer is yes; `""` stands for healthy.

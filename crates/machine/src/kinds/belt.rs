@@ -33,6 +33,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug.",
             yes_in: &["off", "broken"],
+            at_part: false,
             slip: 0.1,
         },
         HandCheck {
@@ -41,6 +42,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug. Never look behind the back panel while the drum turns.",
             yes_in: &["off", "broken"],
+            at_part: true,
             slip: 0.01,
         },
         HandCheck {
@@ -49,6 +51,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug.",
             yes_in: &["slipping"],
+            at_part: true,
             slip: 0.15,
         },
     ],

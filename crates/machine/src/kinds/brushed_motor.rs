@@ -127,6 +127,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 8.0,
             caution: "Unplug. Let the motor cool.",
             yes_in: &["brushes worn", "brushes open"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -135,6 +136,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 6.0,
             caution: "Unplug before looking closer than through the vents.",
             yes_in: &["armature"],
+            at_part: true,
             slip: 0.1,
         },
         HandCheck {
@@ -143,6 +145,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug. Keep fingers clear of pulley and fan.",
             yes_in: &["locked"],
+            at_part: true,
             slip: 0.03,
         },
     ],

@@ -37,6 +37,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug. It may hold a charge: discharge it through a resistor, not a blade.",
             yes_in: &["short"],
+            at_part: true,
             slip: 0.3,
         },
         HandCheck {
@@ -45,6 +46,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug, discharge it through a resistor, take one lead off.",
             yes_in: &["open", "weak", "short"],
+            at_part: true,
             slip: 0.02,
         },
     ],

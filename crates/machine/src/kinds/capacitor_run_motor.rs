@@ -82,6 +82,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 4.0,
         caution: "Unplug, discharge its capacitor through a resistor, keep fingers clear of the pulley.",
         yes_in: &["locked"],
+        at_part: true,
         slip: 0.03,
     }],
     consequences: &[],

@@ -72,6 +72,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 5.0,
             caution: "Unplug. Drain first, let it cool; feel for glass before you push.",
             yes_in: &["", "coil open", "coil short", "impeller loose", "weak", "leaking"],
+            at_part: true,
             slip: 0.07,
         },
         HandCheck {
@@ -80,6 +81,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug and do not stand in water.",
             yes_in: &["leaking"],
+            at_part: true,
             slip: 0.1,
         },
     ],

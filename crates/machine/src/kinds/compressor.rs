@@ -94,6 +94,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 12.0,
             caution: "Hot pipe: touch it briefly, keep clear of terminals and fan.",
             yes_in: &["does not pump", "locked", "run winding open", "start winding open"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -102,6 +103,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: SEALED,
             yes_in: &["does not pump"],
+            at_part: true,
             slip: 0.35,
         },
     ],

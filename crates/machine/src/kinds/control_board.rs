@@ -18,6 +18,10 @@ const DEAD_INPUT_FARADS: f64 = 0.41e-6;
 const DISCHARGE: &str =
     "Unplug, wait as the label says (5 minutes if there is none), measure DC before touching.";
 
+/// The code is read with the machine on.
+const SUBSTITUTE: &str = "Unplug and wait as the label says (5 minutes if there is none) before you put the resistor in. The board \
+     is live while the code is read: panels back on first, hands away.";
+
 pub(super) static KIND: PartKind = PartKind {
     name: "control board",
     about: "The board between its supply pins; its relays, triacs and inverter are parts of their own.",
@@ -69,14 +73,16 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: DISCHARGE,
             yes_in: &["supply dead"],
+            at_part: true,
             slip: 0.3,
         },
         HandCheck {
             id: "substitute",
             ask: "Does the code stay with a known resistor in place of the sensor at the board's connector?",
             minutes: 8.0,
-            caution: DISCHARGE,
+            caution: SUBSTITUTE,
             yes_in: &["sensor input"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -85,6 +91,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "",
             yes_in: &["user interface", "supply dead", "processor"],
+            at_part: false,
             slip: 0.05,
         },
     ],

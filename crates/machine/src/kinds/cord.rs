@@ -56,6 +56,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 1.0,
         caution: "Switch off at the board before you pull a hot or damaged plug; do not use it again.",
         yes_in: &["high resistance"],
+        at_part: false,
         slip: 0.15,
     }],
     consequences: &[],

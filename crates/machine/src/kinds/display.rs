@@ -31,6 +31,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 1.0,
         caution: "",
         yes_in: &["dark", "segments missing"],
+        at_part: false,
         slip: 0.05,
     }],
     consequences: &[],

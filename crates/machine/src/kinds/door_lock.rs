@@ -57,6 +57,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "First make sure that there is no water above the sill and that the drum stands still.",
             yes_in: &["stuck locked"],
+            at_part: false,
             slip: 0.08,
         },
         HandCheck {
@@ -65,6 +66,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug; keep fingers out of the latch.",
             yes_in: &["", "contact open", "stuck locked", "ptc open"],
+            at_part: false,
             slip: 0.3,
         },
     ],

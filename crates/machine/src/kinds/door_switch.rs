@@ -48,6 +48,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug; keep fingers out of the hinge and the latch.",
             yes_in: &["", "never made", "stuck made"],
+            at_part: false,
             slip: 0.1,
         },
         HandCheck {
@@ -56,6 +57,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug and take one lead off before you measure.",
             yes_in: &["never made", "stuck made"],
+            at_part: true,
             slip: 0.03,
         },
     ],

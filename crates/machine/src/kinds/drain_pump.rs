@@ -72,6 +72,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug. Let hot water cool and catch it in a tray; feel for glass and pins before you push.",
             yes_in: &["", "coil open", "coil short", "impeller loose", "weak", "leaking"],
+            at_part: true,
             slip: 0.07,
         },
         HandCheck {
@@ -80,6 +81,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug; feel for glass and pins before you push.",
             yes_in: &["impeller loose"],
+            at_part: true,
             slip: 0.15,
         },
         HandCheck {
@@ -88,6 +90,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug and do not stand in water.",
             yes_in: &["leaking"],
+            at_part: true,
             slip: 0.1,
         },
     ],

@@ -73,6 +73,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug. Blades cut.",
             yes_in: &["locked"],
+            at_part: true,
             slip: 0.03,
         },
         HandCheck {
@@ -81,6 +82,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug. Blades cut.",
             yes_in: &["wheel loose"],
+            at_part: true,
             slip: 0.05,
         },
     ],

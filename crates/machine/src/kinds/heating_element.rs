@@ -78,6 +78,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 4.0,
         caution: "Unplug first; let rod and water cool below 50 °C before you reach in. Gloves and glasses with lime cleaner.",
         yes_in: &["lime-scaled"],
+        at_part: true,
         slip: 0.1,
     }],
     consequences: &[

@@ -70,6 +70,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug, close the tap, let the pressure off; have a bucket ready.",
             yes_in: &["closed mechanically", "weak flow"],
+            at_part: true,
             slip: 0.3,
         },
         HandCheck {
@@ -78,6 +79,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Be ready to close the tap.",
             yes_in: &["stuck open"],
+            at_part: false,
             slip: 0.03,
         },
     ],

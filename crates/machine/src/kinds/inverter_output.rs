@@ -59,6 +59,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug, wait as its label says (5 minutes if there is none), measure DC on the bus before \
             touching.",
         yes_in: &["dead", "one leg lost", "bus capacitor weak"],
+        at_part: true,
         slip: 0.3,
     }],
     consequences: &[],

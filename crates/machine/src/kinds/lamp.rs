@@ -43,6 +43,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 2.0,
         caution: "Unplug. Let it cool; glass cuts.",
         yes_in: &["loose"],
+        at_part: true,
         slip: 0.05,
     }],
     consequences: &[],

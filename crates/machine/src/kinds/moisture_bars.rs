@@ -41,6 +41,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug. Do not drip into the drum's bearing or the lamp.",
             yes_in: &["coated"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -49,6 +50,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug. Let the drum cool.",
             yes_in: &["coated"],
+            at_part: false,
             slip: 0.25,
         },
     ],

@@ -54,14 +54,26 @@ pub(super) static KIND: PartKind = PartKind {
         },
     ],
     behaviour: &Contacts,
-    checks: &[HandCheck {
+    checks: &[
+        HandCheck {
         id: "blow",
         ask: "With its hose off, does it click when you blow gently and again when you let go?",
         minutes: 4.0,
         caution: "Unplug first. Blow gently by mouth only. No heater test while it shows full without water.",
         yes_in: &["", "drift"],
+        at_part: true,
         slip: 0.1,
-    }],
+    },
+        HandCheck {
+            id: "mark",
+            ask: "Raised slowly by a syringe with a gauge, or by a measured jug, does it change over far above its mark?",
+            minutes: 8.0,
+            caution: "Unplug first. Press gently: the membrane tears.",
+            yes_in: &["drift"],
+            at_part: true,
+            slip: 0.1,
+        },
+    ],
     consequences: &[Consequence {
         mode: "stuck full",
         kind: "thermal cut-out",

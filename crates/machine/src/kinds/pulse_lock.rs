@@ -52,6 +52,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 1.0,
         caution: "First make sure that there is no water above the sill and that the drum stands still.",
         yes_in: &["stuck locked"],
+        at_part: false,
         slip: 0.15,
     }],
     consequences: &[],

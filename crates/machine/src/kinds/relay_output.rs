@@ -39,6 +39,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 4.0,
         caution: "Unplug and wait until the board has discharged.",
         yes_in: &["high resistance"],
+        at_part: true,
         slip: 0.1,
     }],
     consequences: &[Consequence {

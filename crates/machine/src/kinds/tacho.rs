@@ -49,6 +49,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 3.0,
         caution: "Unplug; belt off, nothing turning.",
         yes_in: &["", "open"],
+        at_part: true,
         slip: 0.07,
     }],
     consequences: &[],

@@ -34,14 +34,26 @@ pub(super) static KIND: PartKind = PartKind {
         },
     ],
     behaviour: &CutOut,
-    checks: &[HandCheck {
+    checks: &[
+        HandCheck {
         id: "press reset",
         ask: "Does its reset button click in when pressed?",
         minutes: 1.0,
         caution: "Unplug; let it cool. Find the cause (relay, level, lime, lint) before heating again; never bridge it.",
         yes_in: &["open"],
+        at_part: true,
         slip: 0.3,
-    }],
+    },
+        HandCheck {
+            id: "warm",
+            ask: "Warmed with hot air beside a thermometer, does it open far below the mark printed on it?",
+            minutes: 10.0,
+            caution: "Unplug, take both leads off. Hot air burns skin and wires: away from the loom, never with a flame.",
+            yes_in: &["opens early"],
+            at_part: true,
+            slip: 0.1,
+        },
+    ],
     consequences: &[],
 };
 

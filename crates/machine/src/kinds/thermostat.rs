@@ -46,7 +46,8 @@ pub(super) static KIND: PartKind = PartKind {
         ask: "Out of the machine in water above its mark, does it open (a small click, then over-range on ohms)?",
         minutes: 10.0,
         caution: "Unplug before taking it out. The water scalds: hold it with pliers.",
-        yes_in: &["", "open"],
+        yes_in: &[""],
+        at_part: true,
         slip: 0.05,
     }],
     consequences: &[Consequence {

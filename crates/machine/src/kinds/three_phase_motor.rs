@@ -74,6 +74,7 @@ pub(super) const TURN_BY_HAND: HandCheck = HandCheck {
     caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it \
         turns.",
     yes_in: &["locked"],
+    at_part: true,
     slip: 0.03,
 };
 

@@ -62,6 +62,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug. Sheet-metal edges cut.",
             yes_in: &["high resistance", "chafed to earth"],
+            at_part: true,
             slip: 0.15,
         },
         HandCheck {
@@ -70,6 +71,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 5.0,
             caution: "Only on the dead machine.",
             yes_in: &["intermittent"],
+            at_part: true,
             slip: 0.15,
         },
     ],
