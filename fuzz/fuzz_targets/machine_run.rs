@@ -19,7 +19,8 @@ fuzz_target!(|text: &str| -> Corpus {
         let steps = bench::predict(&machine, &hypothesis, &conditions);
         assert_eq!(steps.len(), machine.test.steps.len());
         for step in &steps {
-            for value in [step.power_w.value, step.current_a.value, step.water_l, step.lasts_s, step.rise_k.value]
+            for value in
+                [step.power_w.value, step.current_a.value, step.water_l, step.lasts_s, step.rise_k.value]
             {
                 assert!(value.is_finite(), "{step:?}");
             }

@@ -56,7 +56,10 @@ fn files_that_are_no_machine_files_are_told_as_what_they_are() {
     let refused = [
         (file("empty.toml", b""), "the file is empty"),
         (file("mark.toml", "\u{feff}\n".as_bytes()), "the file is empty"),
-        (file("picture.toml", &[0x89, b'P', b'N', b'G', 0, 0xff]), "is not UTF-8 text (line 1, byte 1 in it)"),
+        (
+            file("picture.toml", &[0x89, b'P', b'N', b'G', 0, 0xff]),
+            "is not UTF-8 text (line 1, byte 1 in it)",
+        ),
         (file("latin.toml", latin), "is not UTF-8 text (line 2, byte 6 in it)"),
         (file("huge.toml", &b"# much\n".repeat(200_000)), "is larger than any machine file"),
         (folder.path().to_str().unwrap().to_owned(), "is a folder"),
