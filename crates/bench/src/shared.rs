@@ -16,7 +16,7 @@ use crate::reach::Reach;
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
 use machine::kind::{Medium, Passage};
-use machine::model::{Drive, InputId, Machine, PartId, Senses};
+use machine::model::{Drive, InputId, Machine, OutputId, PartId, Senses};
 use std::sync::Arc;
 
 /// A part and the index of its fault mode.
@@ -454,5 +454,9 @@ impl<'m> Instants<'m> for Shared<'m> {
 
     fn passage(&self, part: PartId, medium: Medium) -> Passage {
         chain(self.solver.machine, &self.modes, part, medium)
+    }
+
+    fn holds_door(&self, output: OutputId) -> bool {
+        self.solver.holds_door.contains(&output)
     }
 }

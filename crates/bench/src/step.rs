@@ -5,7 +5,7 @@ use crate::hypothesis::Hypothesis;
 use crate::moment::{Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
 use crate::sense::holds;
-use machine::kind::{Medium, Passage};
+use machine::kind::{Medium, Panel, Passage};
 use machine::model::{
     CodeId, Condition, Drive, InputId, Machine, Moment as When, Otherwise, OutputId, PartId, Senses, Step,
     Test,
@@ -78,6 +78,8 @@ pub(crate) trait Instants<'m> {
     fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64;
     /// How the chain behind a part passes on what moves through it.
     fn passage(&self, part: PartId, medium: Medium) -> Passage;
+    /// Does this output hold the door?
+    fn holds_door(&self, output: OutputId) -> bool;
 }
 
 /// Predicts many hypotheses of one machine, keeping its work space.
@@ -114,6 +116,10 @@ impl<'m> Instants<'m> for Alone<'_, 'm> {
 
     fn passage(&self, part: PartId, medium: Medium) -> Passage {
         chain(self.solver.machine, self.modes, part, medium)
+    }
+
+    fn holds_door(&self, output: OutputId) -> bool {
+        self.solver.holds_door.contains(&output)
     }
 }
 
@@ -174,7 +180,11 @@ pub(crate) fn run<'m>(
 fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut State) -> Driven {
     let machine = instants.machine();
     let idle = instants.moment(&[], state);
-    let alive = wanted.iter().filter(|d| idle.board_runs(machine.outputs[d.output].board)).cloned();
+    // Whoever cannot press a key neither enters the test nor goes on in it.
+    let deaf = idle.panel(Panel::Deaf);
+    state.over |= deaf;
+    let alive =
+        wanted.iter().filter(|d| !deaf && idle.board_runs(machine.outputs[d.output].board)).cloned();
     let (mut waiting, mut drives): (Vec<Drive>, Vec<Drive>) =
         alive.partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
     let mut moment = if drives.is_empty() { idle } else { instants.moment(&drives, state) };
@@ -190,13 +200,14 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
         drives.extend(ready);
         moment = instants.moment(&drives, state);
     }
-    for drive in waiting {
-        let Some((otherwise, code)) = failing(instants, When::Before, &drive, &moment, state) else {
+    for (place, drive) in waiting.iter().enumerate() {
+        let Some((otherwise, code)) = failing(instants, When::Before, drive, &moment, state) else {
             continue;
         };
         refused.push(drive.output);
         state.code = state.code.or(code);
-        if carry_out(otherwise, &mut drives, &mut refused, state) {
+        if carry_out(instants, otherwise, &mut drives, &mut refused, state) {
+            refused.extend(waiting[place + 1..].iter().map(|d| d.output));
             moment = instants.moment(&drives, state);
             break;
         }
@@ -218,7 +229,7 @@ fn watch<'m>(instants: &mut impl Instants<'m>, driven: &mut Driven, state: &mut 
         driven.refused.push(drive.output);
         driven.drives.retain(|d| d.output != drive.output);
         state.code = state.code.or(code);
-        carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
+        carry_out(instants, otherwise, &mut driven.drives, &mut driven.refused, state);
         driven.moment = instants.moment(&driven.drives, state);
     }
 }
@@ -276,6 +287,16 @@ fn finish<'m>(
     if all.iter().any(|d| d.jerked) {
         signs.push("jerks");
     }
+    let panel = &right.moment;
+    let dark = !board_runs || panel.panel(Panel::Dark);
+    if dark {
+        signs.push("display dark");
+    } else if panel.panel(Panel::Patchy) {
+        signs.push("figures missing");
+    }
+    if panel.panel(Panel::Deaf) {
+        signs.push("keys dead");
+    }
     signs.sort_unstable();
     signs.dedup();
     let mut refused: Vec<OutputId> = all.iter().flat_map(|d| d.refused.iter().copied()).collect();
@@ -303,7 +324,7 @@ fn finish<'m>(
         timed_out,
         refused,
         code: state.code,
-        code_shown: board_runs && state.code.is_some() && (step.shows_code || state.over),
+        code_shown: !dark && state.code.is_some() && (step.shows_code || state.over),
         signs,
         earth_a: all.iter().map(|d| d.moment.earth_a).fold(0.0, f64::max),
         trip,
@@ -377,8 +398,9 @@ fn main_board(machine: &Machine) -> Option<PartId> {
     machine.outputs.iter().map(|o| o.board).max_by_key(|&board| (outputs(board), name(board)))
 }
 
-/// Carries out what a guard does beyond refusing its own output; true if all is off now.
-fn carry_out(
+/// Carries out what a guard does beyond refusing its own output; true if all is off now but what holds the door.
+fn carry_out<'m>(
+    instants: &impl Instants<'m>,
     what: Otherwise,
     drives: &mut Vec<Drive>,
     refused: &mut Vec<OutputId>,
@@ -388,7 +410,8 @@ fn carry_out(
         return false;
     }
     state.over |= what == Otherwise::EndsTest;
-    refused.extend(drives.drain(..).map(|d| d.output));
+    let off = drives.extract_if(.., |d| !instants.holds_door(d.output));
+    refused.extend(off.map(|d| d.output));
     true
 }
 

@@ -71,6 +71,13 @@ fn read_into(text: &str, variant: Option<&str>, findings: &mut Findings) -> Opti
         );
         return None;
     }
+    if text.trim_start_matches('\u{feff}').trim().is_empty() {
+        findings.push(
+            Diagnostic::error("empty", 0..1, "the file is empty")
+                .mend("`wattmend machine new KIND` starts a new file"),
+        );
+        return None;
+    }
     let (document, errors) = DeTable::parse_recoverable(text);
     for error in syntax(&errors) {
         findings.push(error);
@@ -187,6 +194,14 @@ fn first_line(text: &str) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_empty_file_is_one_error() {
+        for text in ["", "\n", "\u{feff}", " \t\r\n"] {
+            let found = read(text, None).diagnostics;
+            assert_eq!(found.iter().map(|d| d.message.as_str()).collect::<Vec<_>>(), ["the file is empty"]);
+        }
+    }
 
     /// Found by the fuzz target `machine_file`: an empty file, and one that begins in the middle of a character's bytes.
     #[test]
