@@ -11,20 +11,24 @@ use machine::model::{Machine, NodeId, Part, PartId, Senses, node};
 pub(crate) struct Reach {
     /// Per input: what its value can depend on.
     pub(crate) behind_input: Vec<Behind>,
-    /// Per output: parts between an inverter and its motor.
-    pub(crate) behind_output: Vec<Bits>,
+    /// Per output: what the phases that reach its motor can depend on; none where it has no motor.
+    pub(crate) behind_output: Vec<Option<Behind>>,
     /// Per part and mode: does the fault only take away?
     pub(crate) takes_away: Vec<Vec<bool>>,
     /// Per part and mode: does a machine with the fault behave as one without?
     pub(crate) shows_nowhere: Vec<Vec<bool>>,
 }
 
-/// What an input's value can depend on.
+/// What ohms between some nodes, and what is made of them, can depend on.
 pub(crate) struct Behind {
-    /// Parts whose paths can lie between its pins, and those they sense through.
+    /// Parts whose paths can lie between its pins, what is watched, and what they sense through.
     pub(crate) parts: Bits,
+    /// Parts whose paths can lie between its pins.
+    pub(crate) on_the_way: Bits,
     /// Nodes joined to its pins by any paths: a path that a fault adds matters only if it ends at one of them.
     pub(crate) island: Bits,
+    /// Parts with a terminal at one of those nodes: with such an added path, any of them may come to lie on the way.
+    pub(crate) around: Bits,
     /// Its ohms change with what is driven, locked or moving.
     pub(crate) by_drive: bool,
     /// They change with water or temperature.
@@ -52,10 +56,13 @@ impl Reach {
                 }
                 Senses::Part { part, pins } => {
                     let ends: Vec<usize> = pins.iter().copied().chain(terminals(*part)).collect();
-                    let mut parts = between(machine, &paths, &ends);
-                    parts.extend(std::iter::once(*part).chain(machine.parts[*part].watches));
-                    let senses_temperature = senses_temperature(machine, &machine.parts[*part]);
-                    Behind { senses_temperature, ..Behind::new(machine, &paths, &ends, parts) }
+                    let mut behind = Behind::new(machine, &paths, &ends, between(machine, &paths, &ends));
+                    for part in std::iter::once(*part).chain(machine.parts[*part].watches) {
+                        behind.parts.insert(part);
+                        machine.parts[part].through.iter().for_each(|&p| behind.parts.insert(p));
+                    }
+                    behind.senses_temperature = senses_temperature(machine, &machine.parts[*part]);
+                    behind
                 }
             })
             .collect();
@@ -63,13 +70,11 @@ impl Reach {
             .outputs
             .iter()
             .map(|output| {
-                let mut parts = Bits::none(machine.parts.len());
-                if let Some(motor) = output.motor {
-                    let ends: Vec<usize> = terminals(output.part).chain(terminals(motor)).collect();
-                    between(machine, &paths, &ends).into_iter().for_each(|p| parts.insert(p));
-                    parts.insert(motor);
-                }
-                parts
+                let motor = output.motor?;
+                let ends = phase_pins(machine, output.part)?;
+                let mut behind = Behind::new(machine, &paths, &ends, between(machine, &paths, &ends));
+                behind.parts.insert(motor);
+                Some(behind)
             })
             .collect();
         let shows_nowhere = shows_nowhere(machine);
@@ -77,23 +82,37 @@ impl Reach {
     }
 }
 
+/// The nodes of an inverter's three phases.
+pub(crate) fn phase_pins(machine: &Machine, inverter: PartId) -> Option<[NodeId; 3]> {
+    let part = &machine.parts[inverter];
+    let pin = |name: &str| {
+        part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i])
+    };
+    Some([pin("u")?, pin("v")?, pin("w")?])
+}
+
 impl Behind {
     fn new(machine: &Machine, paths: &[Edge], ends: &[NodeId], found: Vec<PartId>) -> Behind {
-        let mut parts = Bits::none(machine.parts.len());
-        for part in found {
-            parts.insert(part);
-            machine.parts[part].through.iter().for_each(|&p| parts.insert(p));
-        }
+        let mut on_the_way = Bits::none(machine.parts.len());
+        found.into_iter().for_each(|part| on_the_way.insert(part));
+        let mut parts = on_the_way.clone();
+        on_the_way.iter().flat_map(|p| &machine.parts[p].through).for_each(|&p| parts.insert(p));
         let mut island = Bits::none(machine.nodes.len());
         ends.iter().for_each(|&n| island.insert(n));
         while let Some(&(a, b, _)) = paths.iter().find(|e| island.has(e.0) != island.has(e.1)) {
             island.insert(a);
             island.insert(b);
         }
-        let all = || parts.iter().map(|p| &machine.parts[p]);
+        let mut around = Bits::none(machine.parts.len());
+        for (id, part) in machine.parts.iter().enumerate() {
+            if part.terminals.iter().flatten().any(|&n| island.has(n)) {
+                around.insert(id);
+            }
+        }
+        let all = || on_the_way.iter().map(|p| &machine.parts[p]);
         let by_drive = all().any(|p| by_drive(machine, p));
         let by_state = all().any(|p| by_state(machine, p));
-        Behind { parts, island, by_drive, by_state, senses_temperature: false }
+        Behind { parts, on_the_way, island, around, by_drive, by_state, senses_temperature: false }
     }
 }
 
@@ -332,7 +351,7 @@ fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
         wanted_rpm: if n & 1 != 0 { 50.0 } else { 0.0 },
         moving: n & 2 != 0,
         locked: n & 4 != 0,
-        level_l: [0.0, 2.5, 6.0, 30.0][(n >> 3) & 3],
+        level_l: [0.0, 2.5, 6.0, 200.0][(n >> 3) & 3],
         temperature_c: if n & 32 != 0 { 60.0 } else { 20.0 },
         speed_rpm: 0.0,
         demand_w: 0.0,
@@ -380,7 +399,7 @@ fn closes_by_level(machine: &Machine, part: &Part) -> bool {
         }
         branches
     };
-    at(0.0) != at(30.0)
+    at(0.0) != at(200.0)
 }
 
 fn only_less(part: &Part, mode: &str, situation: &Situation) -> bool {
