@@ -12,9 +12,10 @@
 use crate::bits::{Bits, Map};
 use crate::classes::Classes;
 use crate::moment::{Moment, Solver, chain};
-use crate::reach::{Behind, Reach};
+use crate::reach::{Behind, Reach, rest};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
+use circuit::end_of;
 use machine::kind::{Medium, Passage};
 use machine::model::{Drive, InputId, Machine, PartId, Senses};
 use std::sync::Arc;
@@ -375,13 +376,19 @@ impl<'m> Shared<'m> {
     /// The key of a reading; none where too much can lie on its way.
     fn ohms_key(&mut self, input: InputId, state: &State, dead: bool) -> Option<OhmsKey> {
         let behind = &self.reach.behind_input[input];
-        let widened = self.faults.iter().any(|&f| self.adds(f, behind));
+        // One fault that adds a way out of the island adds none between its nodes but its own; two may join outside.
+        let mut adding = self.faults.iter().filter(|&&f| self.adds(f, behind));
+        let widened = match (adding.next(), adding.next()) {
+            (None, _) => false,
+            (Some(&only), None) => !self.leads_to_one_node(only, behind),
+            _ => true,
+        };
         let by_drive = widened || behind.by_drive;
         let by_state = widened || behind.by_state;
         let mut faults = [NONE; 2];
         let mut count = 0;
         // What is locked, driven and moving may depend on any fault.
-        for &fault in self.faults.iter().filter(|f| by_drive || behind.on_the_way.has(f.0)) {
+        for &fault in self.faults.iter().filter(|&&f| by_drive || self.matters(f, behind)) {
             *faults.get_mut(count)? = self.place(fault) as u32;
             count += 1;
         }
@@ -406,6 +413,17 @@ impl<'m> Shared<'m> {
     fn adds(&self, (part, mode): Fault, behind: &Behind) -> bool {
         !self.reach.takes_away[part][mode]
             && behind.around.has(part)
+    }
+
+    /// Do all paths that lead out of the island by way of a faulty part end at one node?
+    fn leads_to_one_node(&self, (part, mode): Fault, behind: &Behind) -> bool {
+        let part = &self.solver.machine.parts[part];
+        let mut branches = Vec::new();
+        let mode = part.kind.modes[mode].name;
+        part.kind.behaviour.electrics(&part.params, Some(mode), &rest(self.solver.machine), &mut branches);
+        let ends = branches.iter().flat_map(|b| [b.from, b.to]).filter_map(|end| end_of(part, end));
+        let mut outside = ends.filter(|&n| !behind.island.has(n));
+        outside.next().is_none_or(|first| outside.all(|n| n == first))
     }
 
     fn measure(&mut self, input: InputId, state: &State, dead: bool) -> f64 {

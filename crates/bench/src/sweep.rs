@@ -9,7 +9,7 @@
 //! - A step that is run takes its instants from [`crate::shared`], where few are solved.
 //! - Temperature changes no step unless some part or the board asks for it, so it is kept apart from the rest of the
 //!   state that a step begins with.
-//! - A fault that shows nowhere is none.
+//! - A fault that no step shows is none, and one that shows as another of the same part is that one.
 //!
 //! `tests/sweep.rs` holds this to the long way, hypothesis by hypothesis.
 
@@ -99,8 +99,8 @@ impl<'m> Sweep<'m> {
     pub fn predict(&mut self, hypothesis: &Hypothesis) -> Vec<PredictionId> {
         let mut faults = std::mem::take(&mut self.known_faults);
         faults.clear();
-        let shows = |f: &&Fault| !self.shared.reach.shows_nowhere[f.0][f.1];
-        faults.extend(hypothesis.faults().iter().filter(shows));
+        let stands_for = |&(part, mode): &Fault| Some((part, self.shared.reach.stands_for[part][mode]?));
+        faults.extend(hypothesis.faults().iter().filter_map(stands_for));
         let mut ids = Vec::with_capacity(self.machine.test.steps.len());
         let start = State::start(&self.conditions);
         let mut temperature_c = start.temperature_c;
