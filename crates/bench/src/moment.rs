@@ -6,6 +6,7 @@
 
 use crate::conditions::Conditions;
 use crate::prediction::Trip;
+use crate::reach::phase_pins;
 use crate::step::State;
 use crate::superpose::Rounds;
 use circuit::{Complex64, Plug, Resistance, Shorted, Spread, Wiring};
@@ -287,11 +288,7 @@ impl<'m> Solver<'m> {
         for drive in drives {
             let output = &self.machine.outputs[drive.output];
             let Some(motor) = output.motor else { continue };
-            let part = &self.machine.parts[output.part];
-            let pin = |name: &str| {
-                part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i])
-            };
-            let (Some(u), Some(v), Some(w)) = (pin("u"), pin("v"), pin("w")) else { continue };
+            let Some([u, v, w]) = phase_pins(self.machine, output.part) else { continue };
             let pairs = [(u, v), (v, w), (w, u)].into_iter().filter(|&(a, b)| {
                 matches!(self.wiring.resistance(a, b), Resistance::Ohms(r) if r < PHASE_CONDUCTS_BELOW_OHM)
             });

@@ -12,9 +12,10 @@
 use crate::bits::{Bits, Map};
 use crate::classes::Classes;
 use crate::moment::{Moment, Solver, chain};
-use crate::reach::Reach;
+use crate::reach::{Behind, Reach, rest};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
+use circuit::end_of;
 use machine::kind::{Medium, Passage};
 use machine::model::{Drive, InputId, Machine, OutputId, PartId, Senses};
 use std::sync::Arc;
@@ -47,6 +48,7 @@ pub(crate) struct Shared<'m> {
     larger: Map<(u32, Vec<Fault>), u32>,
     ohms: Map<OhmsKey, f64>,
     rounds: Rounds,
+    counts: [usize; 6],
 }
 
 /// What a step depended on.
@@ -130,7 +132,12 @@ impl<'m> Shared<'m> {
             larger: Map::default(),
             ohms: Map::default(),
             rounds: Rounds::default(),
+            counts: [0; 6],
         }
+    }
+
+    pub(crate) fn stats(&self) -> String {
+        format!("settings {} kept {} pairs {} ohms {} {:?}", self.settings.len(), self.kept.len(), self.pairs.len(), self.ohms.len(), self.counts)
     }
 
     /// How many modes all parts have together; [`place`](Self::place) is below.
@@ -250,8 +257,16 @@ impl<'m> Shared<'m> {
             return known;
         }
         let found = match self.superpose(setting, (a, with_a), (b, with_b)) {
-            Some(found) => found,
-            None => self.solve(setting, &[a, b], None),
+            Some(found) => { self.counts[0] += 1; found },
+            None => {
+                if std::env::var("WHY").is_ok() {
+                    let m = self.solver.machine;
+                    let n = |f: Fault| format!("{}={}", m.parts[f.0].id, m.parts[f.0].kind.modes[f.1].name);
+                    let w = match (&self.kept[with_a as usize].difference, &self.kept[with_b as usize].difference) { (Some(x), Some(y)) => x.why(y), (x, y) => format!("none {} {}", x.is_some(), y.is_some()) };
+                    eprintln!("WHY set {} {:?} | {} | {} | {w}", setting, self.driven[self.settings[setting as usize].driven as usize].iter().map(|d| (m.outputs[d.output].name.as_str(), d.rpm)).collect::<Vec<_>>(), n(a), n(b));
+                }
+                self.solve(setting, &[a, b], None)
+            }
         };
         let id = self.keep(found);
         self.pairs.insert(key, id);
@@ -294,10 +309,11 @@ impl<'m> Shared<'m> {
         // The phases of an inverter are counted by ohms, which two faults may change together.
         let drives = &self.driven[setting.driven as usize];
         let both_on_phases = |d: &Drive| {
-            let behind = &self.reach.behind_output[d.output];
-            behind.has(a.0) && behind.has(b.0)
+            let behind = self.reach.behind_output[d.output].as_ref();
+            behind.is_some_and(|behind| self.matters(a, behind) && self.matters(b, behind))
         };
         if drives.iter().any(both_on_phases) {
+            if std::env::var("WHY").is_ok() { eprintln!("PHASES"); }
             return None;
         }
         let (f, g) = (&self.kept[with_a as usize], &self.kept[with_b as usize]);
@@ -324,6 +340,7 @@ impl<'m> Shared<'m> {
     }
 
     fn solve(&mut self, setting: u32, faults: &[Fault], rounds: Option<&mut Rounds>) -> Kept {
+        self.counts[1 + faults.len().min(3)] += 1;
         let setting = &self.settings[setting as usize];
         let drives = &self.driven[setting.driven as usize];
         set_modes(&mut self.solving, faults);
@@ -335,7 +352,9 @@ impl<'m> Shared<'m> {
         }
         let exact = loud.meets(&self.classes.gradual);
         for drive in drives {
-            loud.join(&self.reach.behind_output[drive.output]);
+            if let Some(behind) = &self.reach.behind_output[drive.output] {
+                loud.join(&behind.parts);
+            }
         }
         let through: Vec<PartId> =
             loud.iter().flat_map(|p| machine.parts[p].through.iter().copied()).collect();
@@ -357,16 +376,19 @@ impl<'m> Shared<'m> {
     /// The key of a reading; none where too much can lie on its way.
     fn ohms_key(&mut self, input: InputId, state: &State, dead: bool) -> Option<OhmsKey> {
         let behind = &self.reach.behind_input[input];
-        let adds = |&fault: &Fault| {
-            !self.reach.takes_away[fault.0][fault.1] && self.touches(fault.0, &behind.island)
+        // One fault that adds a way out of the island adds none between its nodes but its own; two may join outside.
+        let mut adding = self.faults.iter().filter(|&&f| self.adds(f, behind));
+        let widened = match (adding.next(), adding.next()) {
+            (None, _) => false,
+            (Some(&only), None) => !self.leads_to_one_node(only, behind),
+            _ => true,
         };
-        let widened = self.faults.iter().any(adds);
         let by_drive = widened || behind.by_drive;
         let by_state = widened || behind.by_state;
         let mut faults = [NONE; 2];
         let mut count = 0;
         // What is locked, driven and moving may depend on any fault.
-        for &fault in self.faults.iter().filter(|f| by_drive || behind.parts.has(f.0)) {
+        for &fault in self.faults.iter().filter(|&&f| by_drive || self.matters(f, behind)) {
             *faults.get_mut(count)? = self.place(fault) as u32;
             count += 1;
         }
@@ -382,12 +404,31 @@ impl<'m> Shared<'m> {
         Some(OhmsKey { input: input as u32, faults, setting, state })
     }
 
-    /// Has a part a terminal on the island? Leaks and chafed wires lead from one to the cabinet.
-    fn touches(&self, part: PartId, island: &Bits) -> bool {
-        self.solver.machine.parts[part].terminals.iter().flatten().any(|&n| island.has(n))
+    /// Can a fault matter to ohms?
+    fn matters(&self, fault: Fault, behind: &Behind) -> bool {
+        behind.on_the_way.has(fault.0) || self.adds(fault, behind)
+    }
+
+    /// Can a fault add a way? Leaks and chafed wires lead from a part's terminal to the cabinet.
+    fn adds(&self, (part, mode): Fault, behind: &Behind) -> bool {
+        !self.reach.takes_away[part][mode]
+            && behind.around.has(part)
+    }
+
+    /// Do all paths that lead out of the island by way of a faulty part end at one node?
+    fn leads_to_one_node(&self, (part, mode): Fault, behind: &Behind) -> bool {
+        let part = &self.solver.machine.parts[part];
+        let mut branches = Vec::new();
+        let mode = part.kind.modes[mode].name;
+        part.kind.behaviour.electrics(&part.params, Some(mode), &rest(self.solver.machine), &mut branches);
+        let ends = branches.iter().flat_map(|b| [b.from, b.to]).filter_map(|end| end_of(part, end));
+        let mut outside = ends.filter(|&n| !behind.island.has(n));
+        outside.next().is_none_or(|first| outside.all(|n| n == first))
     }
 
     fn measure(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
+        self.counts[5] += 1;
+        if std::env::var("WHY").is_ok() { eprintln!("OHMS {} dead {dead} {:?} drv {} st {}", self.solver.machine.inputs[input].name, self.faults, self.reach.behind_input[input].by_drive, self.reach.behind_input[input].by_state); }
         if dead {
             self.solver.dead(&self.modes, state);
         } else {
@@ -441,6 +482,9 @@ impl<'m> Instants<'m> for Shared<'m> {
         self.heard.temperature |= behind.by_state || behind.senses_temperature;
         if let Senses::Volts { .. } = self.solver.machine.inputs[input].senses {
             return f64::INFINITY;
+        }
+        if self.faults.iter().any(|&f| self.adds(f, behind)) {
+            self.heard.parts.join(&behind.around);
         }
         let Some(key) = self.ohms_key(input, state, dead) else { return self.measure(input, state, dead) };
         self.heard.temperature |= key.state != (0, 0);

@@ -170,9 +170,12 @@ pub(crate) fn run<'m>(
     }
     let wanted: &[Drive] = if state.over { &[] } else { &step.drives };
     let right = drive(instants, wanted, state);
-    let left: Vec<Drive> =
-        wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
-    let other = (left != wanted).then(|| drive(instants, &left, state));
+    let both_ways = wanted.iter().any(|d| d.both_ways && d.rpm != 0.0);
+    let other = both_ways.then(|| {
+        let back = |d: &Drive| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d };
+        let left: Vec<Drive> = wanted.iter().map(back).collect();
+        drive(instants, &left, state)
+    });
     finish(instants, step, conditions, state, &right, other.as_ref())
 }
 
@@ -277,8 +280,12 @@ fn finish<'m>(
     state.trip.clone_from(&trip);
     state.over |= trip.is_some();
 
-    let mut signs: Vec<&'static str> =
-        all.iter().flat_map(|d| &d.moment.doing).flat_map(|d| d.1.signs.iter().copied()).collect();
+    let mut signs: Vec<&'static str> = Vec::new();
+    for sign in all.iter().flat_map(|d| &d.moment.doing).flat_map(|d| &d.1.signs) {
+        if !signs.contains(sign) {
+            signs.push(sign);
+        }
+    }
     let speeds: Vec<f64> = all.iter().map(|d| d.moment.drum_rpm).collect();
     let turning = speeds.iter().filter(|s| s.abs() > TURNS_FROM_RPM).count();
     if turning > 0 {
