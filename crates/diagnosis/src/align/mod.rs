@@ -229,14 +229,11 @@ impl Aligner {
 
 /// What the machine draws when nothing is driven, W.
 fn idle_w(machine: &Machine, conditions: &Conditions) -> f64 {
-    let nothing = machine.test.steps.iter().take(1).map(|step| machine::model::Step {
-        drives: Vec::new(),
-        until: None,
-        ..step.clone()
-    });
-    let mut sweep = Sweep::over(machine, nothing.collect(), conditions);
-    let ids = sweep.predict(&bench::Hypothesis::healthy());
-    ids.first().map_or(0.0, |&id| sweep.get(id).power_w.value)
+    let Some(first) = machine.test.steps.first() else { return 0.0 };
+    let nothing = machine::model::Step { drives: Vec::new(), until: None, ..first.clone() };
+    let modes = vec![None; machine.parts.len()];
+    let mut state = bench::State::start(conditions);
+    bench::Bench::new(machine).step(&nothing, &modes, conditions, &mut state).power_w.value
 }
 
 fn table(tables: &mut HashMap<[u64; 4], Table>, length: Length) -> &Table {
