@@ -115,7 +115,7 @@ fn same(a: Ohms, b: Ohms) -> bool {
 }
 
 /// An ohmmeter with its probes set.
-struct Ohmmeter<'m> {
+pub struct Ohmmeter<'m> {
     solver: Solver<'m>,
     state: State,
     a: NodeId,
@@ -123,7 +123,15 @@ struct Ohmmeter<'m> {
 }
 
 impl<'m> Ohmmeter<'m> {
-    fn new(machine: &'m Machine, (a, b): (&str, &str), unplugged: &[String]) -> Result<Self, EndError> {
+    /// Probes on these points, with these connectors or tabs off.
+    ///
+    /// # Errors
+    /// A point or a connector that the machine has not.
+    pub fn new(
+        machine: &'m Machine,
+        (a, b): (&str, &str),
+        unplugged: &[String],
+    ) -> Result<Self, EndError> {
         let (a, b) = (find_node(machine, a)?, find_node(machine, b)?);
         for name in unplugged {
             if !machine.joints.iter().any(|j| j.opens_with == *name || j.name == *name) {
@@ -144,7 +152,8 @@ impl<'m> Ohmmeter<'m> {
         Ok(Ohmmeter { solver, state, a, b })
     }
 
-    fn read(&mut self, hypothesis: &Hypothesis) -> Ohms {
+    /// What it shows under these faults.
+    pub fn read(&mut self, hypothesis: &Hypothesis) -> Ohms {
         let modes = hypothesis.modes(self.solver.machine);
         self.solver.dead(&modes, &self.state);
         match self.solver.wiring.resistance(self.a, self.b) {

@@ -21,7 +21,7 @@ mod sense;
 mod step;
 mod sweep;
 
-pub use between::{EndError, Ohms, ReadingGroup, between, find_node, ohms_between};
+pub use between::{EndError, Ohmmeter, Ohms, ReadingGroup, between, find_node, ohms_between};
 pub use conditions::{Conditions, Meter};
 pub use hypothesis::{FaultError, Hypothesis};
 pub use prediction::{Estimate, Prediction, Trip};

@@ -17,7 +17,7 @@ use crate::hypothesis::Hypothesis;
 use crate::prediction::{Prediction, Trip};
 use crate::step::{Bench, State};
 use machine::kind::{Branch, Effect, Flows, Medium, Path, Role, Situation};
-use machine::model::{CodeId, Machine, PartId, Senses, node};
+use machine::model::{CodeId, Machine, PartId, Senses, Step, node};
 use std::collections::HashMap;
 
 /// Place of a prediction in its [`Sweep`]; equal places mean the same prediction.
@@ -27,6 +27,7 @@ pub struct PredictionId(u32);
 /// Predictions of many hypotheses under the same conditions.
 pub struct Sweep<'m> {
     machine: &'m Machine,
+    steps: Vec<Step>,
     bench: Bench<'m>,
     conditions: Conditions,
     takes_away: Vec<Vec<bool>>,
@@ -64,8 +65,13 @@ struct StateKey {
 const NONE: u32 = u32::MAX;
 
 impl<'m> Sweep<'m> {
-    /// For one machine under one set of conditions.
+    /// The service test of one machine under one set of conditions.
     pub fn new(machine: &'m Machine, conditions: &Conditions) -> Self {
+        Self::over(machine, machine.test.steps.clone(), conditions)
+    }
+
+    /// Steps of one's own, one after the other, such as a function in ordinary use written as a step.
+    pub fn over(machine: &'m Machine, steps: Vec<Step>, conditions: &Conditions) -> Self {
         let mut first_mode = Vec::with_capacity(machine.parts.len());
         let mut modes = 0;
         for part in &machine.parts {
@@ -74,6 +80,7 @@ impl<'m> Sweep<'m> {
         }
         Sweep {
             machine,
+            steps,
             bench: Bench::new(machine),
             conditions: *conditions,
             takes_away: takes_away(machine),
@@ -91,9 +98,9 @@ impl<'m> Sweep<'m> {
 
     /// The steps of the service test under a hypothesis.
     pub fn predict(&mut self, hypothesis: &Hypothesis) -> Vec<PredictionId> {
-        let mut ids = Vec::with_capacity(self.machine.test.steps.len());
+        let mut ids = Vec::with_capacity(self.steps.len());
         let mut state = self.intern(State::start(&self.conditions));
-        for step in 0..self.machine.test.steps.len() {
+        for step in 0..self.steps.len() {
             let outcome = self.outcome(step as u32, state, hypothesis.faults());
             state = self.outcomes[outcome as usize].exit;
             ids.push(PredictionId(outcome));
@@ -189,7 +196,7 @@ impl<'m> Sweep<'m> {
         let mut exit = self.states[state as usize].clone();
         let modes = std::mem::take(&mut self.mode_buffer);
         let prediction =
-            self.bench.step(&self.machine.test.steps[step as usize], &modes, &self.conditions, &mut exit);
+            self.bench.step(&self.steps[step as usize], &modes, &self.conditions, &mut exit);
         self.mode_buffer = modes;
         let loud = self.loud();
         let exit = self.intern(exit);
