@@ -6,7 +6,7 @@
 //! ohms A B            ohms A B off X Y
 //! insulation A B      insulation A B off X Y
 //! hand PART CHECK     own CHECK
-//! step STEP           swap PART
+//! step STEP           swap PART          mend PART
 //! ```
 
 use super::listener::{Listener, Probes, plain, shown_ohms, yes_or_no};
@@ -39,7 +39,7 @@ pub enum Asked {
     Own(usize),
     /// A step of the service test once more, by place.
     Step(usize),
-    /// A known-good part in place of this one: does the machine work?
+    /// A known-good part in place of this one, or this one mended: does the machine work?
     Swap(PartId),
 }
 
@@ -68,10 +68,10 @@ impl Listener<'_> {
                 named(rest, "check", "own checks", ids).map(Asked::Own)
             }
             "step" => self.step(rest).map(Asked::Step),
-            "swap" => self.part(rest).map(Asked::Swap),
+            "swap" | "mend" => self.part(rest).map(Asked::Swap),
             _ => Err(whole
                 .refused("unknown-check", format!("`{}` is the id of no check", whole.text))
-                .mend("take an id from `next` of `wattmend find --json`: ohms element.1 element.2, hand drum turn, own tray, step warm, swap element")),
+                .mend("take an id from `next` of `wattmend find --json`: ohms element.1 element.2, hand drum turn, own tray, step warm, swap element, mend element")),
         }
     }
 

@@ -324,6 +324,11 @@ impl<'m> Listener<'m> {
         })
     }
 
+    /// `yes` or `no`, as one says it.
+    pub fn yes_or_no(&self, text: &str) -> Result<bool, NotUnderstood> {
+        yes_or_no(Piece::whole(text))
+    }
+
     /// A part that was mended or changed, and whether the machine works with it.
     pub fn mended(&self, part: &str, works: Option<bool>) -> Result<Clue, NotUnderstood> {
         Ok(Clue::Mended { part: self.part(Piece::whole(part))?, works })
