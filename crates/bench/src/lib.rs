@@ -12,13 +12,18 @@
 //! Not here: matching a recording to the steps (`diagnosis`), the physics of a part (its kind in `machine`).
 
 mod between;
+mod bits;
+mod classes;
 mod conditions;
 mod hypothesis;
 mod moment;
 mod prediction;
+mod reach;
 mod review;
 mod sense;
+mod shared;
 mod step;
+mod superpose;
 mod sweep;
 
 pub use between::{EndError, Ohmmeter, Ohms, ReadingGroup, between, find_node, ohms_between};

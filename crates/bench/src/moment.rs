@@ -6,10 +6,11 @@
 
 use crate::prediction::Trip;
 use crate::step::State;
-use crate::sweep::Heard;
-use circuit::{Plug, Resistance, Shorted, Wiring};
+use crate::superpose::Rounds;
+use circuit::{Complex64, Plug, Resistance, Shorted, Spread, Wiring};
 use machine::kind::{Effect, Flows, Medium, Passage, Situation};
-use machine::model::{Drive, Machine, PartId};
+use machine::model::{Drive, InputId, Machine, PartId, Senses};
+use std::sync::Arc;
 
 /// Most rounds: a lock, then a motor behind its contact, then the inverter's draw, with room to spare.
 const ROUNDS: usize = 8;
@@ -26,16 +27,26 @@ const BREAKER_TRIPS_A: f64 = 80.0;
 /// A branch with less than this carries nothing but rounding, A.
 const SILENT_BELOW_A: f64 = 1e-12;
 
+/// A pin reaches a part that reports a value over less than this, Ω.
+const REACHES_BELOW_OHM: f64 = 100.0;
+
 /// An instant, solved.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Moment {
     pub(crate) plug: Plug,
+    /// Current at the plug, A.
+    pub(crate) current: Complex64,
+    /// Current to earth, A.
+    pub(crate) earth: Complex64,
+    pub(crate) spread: Spread,
     pub(crate) power_u_w: f64,
     pub(crate) current_u_a: f64,
     pub(crate) earth_a: f64,
     pub(crate) trip: Option<Trip>,
-    pub(crate) effects: Vec<Effect>,
-    pub(crate) situations: Vec<Situation>,
+    /// Parts that do anything, in order, with what they do.
+    pub(crate) doing: Vec<(PartId, Arc<Effect>)>,
+    /// Situations of the parts that the board reads as values, by input.
+    pub(crate) sensors: Vec<(InputId, Situation)>,
     /// Volts of the board inputs that watch volts, by input.
     pub(crate) input_volts: Vec<f64>,
     /// Speed of the drum (after belt and bearing), rpm.
@@ -43,14 +54,51 @@ pub(crate) struct Moment {
 }
 
 impl Moment {
+    /// What a part does; none: nothing.
+    pub(crate) fn effect(&self, part: PartId) -> Option<&Effect> {
+        self.doing.iter().find(|d| d.0 == part).map(|d| d.1.as_ref())
+    }
+
     /// Does the board work?
     pub(crate) fn board_runs(&self, board: PartId) -> bool {
-        self.effects.get(board).is_some_and(|e| e.runs)
+        self.effect(board).is_some_and(|e| e.runs)
     }
 
     /// Is the bolt of some lock home?
     pub(crate) fn locked(&self) -> bool {
-        self.effects.iter().any(|e| e.locks)
+        self.doing.iter().any(|d| d.1.locks)
+    }
+
+    /// What follows from currents and effects: the plug's readings, the drum's speed, protections that go off.
+    pub(crate) fn conclude(&mut self, machine: &Machine, modes: &[Option<usize>], supply_v: f64) {
+        self.read_plug(supply_v);
+        self.drum_rpm = self.drum_speed(machine, modes);
+        if self.plug.current_a > BREAKER_TRIPS_A {
+            self.trip = Some(Trip::Overcurrent(Vec::new()));
+        } else if self.earth_a > RESIDUAL_TRIPS_A {
+            self.trip = Some(Trip::Residual);
+        }
+    }
+
+    fn read_plug(&mut self, supply_v: f64) {
+        self.plug = Plug::new(Complex64::new(supply_v, 0.0), self.current);
+        self.power_u_w = self.spread.power_u_w();
+        self.current_u_a = self.spread.current_u_a(&self.plug, supply_v);
+        self.earth_a = self.earth.norm();
+    }
+
+    /// Speed of the drum: of the fastest motor that turns something, less what belt and bearing lose.
+    fn drum_speed(&self, machine: &Machine, modes: &[Option<usize>]) -> f64 {
+        let mut drum: f64 = 0.0;
+        for (id, effect) in &self.doing {
+            if let Some(rpm) = effect.turns_rpm {
+                let rpm = rpm * chain(machine, modes, *id, Medium::Motion).factor;
+                if rpm.abs() > drum.abs() {
+                    drum = rpm;
+                }
+            }
+        }
+        drum
     }
 }
 
@@ -69,10 +117,18 @@ pub(crate) struct Solver<'m> {
     pub(crate) machine: &'m Machine,
     pub(crate) wiring: Wiring<'m>,
     flows: Flows,
-    pub(crate) heard: Heard,
+    /// Situation of each part in the instant at hand.
+    situations: Vec<Situation>,
+    /// What each part does in it.
+    effects: Vec<Effect>,
     /// Parts with current in them in the last round.
     carrying: Vec<bool>,
+    /// Parts that carried current or did something in some round of the last instant.
+    pub(crate) active: Vec<bool>,
 }
+
+/// A driven inverter, its motor, and how many phases reach it.
+pub(crate) type Phases = (PartId, PartId, u8);
 
 impl<'m> Solver<'m> {
     pub(crate) fn new(machine: &'m Machine) -> Self {
@@ -80,50 +136,77 @@ impl<'m> Solver<'m> {
             machine,
             wiring: Wiring::new(machine),
             flows: Flows::default(),
-            heard: Heard::new(machine),
+            situations: Vec::new(),
+            effects: Vec::new(),
             carrying: vec![false; machine.parts.len()],
+            active: vec![false; machine.parts.len()],
         }
     }
 
-    /// The instant in which the board drives these outputs.
+    /// The instant in which the board drives these outputs; round by round, where a record is kept.
     pub(crate) fn moment(
         &mut self,
         modes: &[Option<usize>],
         drives: &[Drive],
         state: &State,
         supply_v: f64,
+        mut record: Option<&mut Rounds>,
     ) -> Moment {
-        let mut moment = Moment { situations: self.situations(modes, drives, state), ..Moment::default() };
-        let mut stalled = vec![false; self.machine.parts.len()];
-        self.wiring.assemble(modes, &moment.situations);
+        let machine = self.machine;
+        let mut moment = Moment::default();
+        self.active.fill(false);
+        self.effects.clear();
+        self.set_situations(modes, drives, state);
+        let mut stalled = vec![false; machine.parts.len()];
+        self.wiring.assemble(modes, &self.situations);
         let phases = self.phases(drives);
-        self.expect_demand(modes, &phases, &mut moment);
+        self.expect_demand(modes, &phases);
+        if let Some(rounds) = &mut record {
+            rounds.start(&phases);
+        }
+        let mut shorted = false;
         for _ in 0..ROUNDS {
-            self.wiring.assemble(modes, &moment.situations);
-            if let Err(shorted) = self.solve(modes, &phases, supply_v, &mut moment) {
-                moment.trip = Some(Trip::Overcurrent(shorted.parts));
-                return moment;
+            self.wiring.assemble(modes, &self.situations);
+            if let Err(short) = self.solve(modes, &phases, supply_v, &mut moment, record.as_deref_mut()) {
+                moment.trip = Some(Trip::Overcurrent(short.parts));
+                shorted = true;
+                break;
             }
-            if !self.settle(modes, &mut moment, &mut stalled) {
+            if !self.settle(modes, &mut stalled) {
+                if let Some(rounds) = &mut record {
+                    rounds.settled = true;
+                }
                 break;
             }
         }
-        moment.drum_rpm = self.drum_speed(modes, &moment);
-        if moment.plug.current_a > BREAKER_TRIPS_A {
-            moment.trip = Some(Trip::Overcurrent(Vec::new()));
-        } else if moment.earth_a > RESIDUAL_TRIPS_A {
-            moment.trip = Some(Trip::Residual);
+        moment.doing.extend(
+            self.effects
+                .iter()
+                .enumerate()
+                .filter(|(_, e)| **e != Effect::default())
+                .map(|(id, e)| (id, Arc::new(e.clone()))),
+        );
+        moment.sensors.extend(machine.inputs.iter().enumerate().filter_map(
+            |(id, input)| match input.senses {
+                Senses::Part { part, .. } => Some((id, self.situations[part])),
+                _ => None,
+            },
+        ));
+        if shorted {
+            moment.read_plug(supply_v);
+        } else {
+            moment.conclude(machine, modes, supply_v);
         }
         moment
     }
 
     /// The network of a dead machine with every part in its mode, for an ohmmeter.
     pub(crate) fn dead(&mut self, modes: &[Option<usize>], state: &State) {
-        let situations = self.situations(modes, &[], state);
-        self.wiring.assemble(modes, &situations);
+        self.set_situations(modes, &[], state);
+        self.wiring.assemble(modes, &self.situations);
     }
 
-    fn situations(&self, modes: &[Option<usize>], drives: &[Drive], state: &State) -> Vec<Situation> {
+    fn set_situations(&mut self, modes: &[Option<usize>], drives: &[Drive], state: &State) {
         let plate = &self.machine.plate;
         let rest = Situation {
             rated_v: plate.supply_v,
@@ -138,7 +221,9 @@ impl<'m> Solver<'m> {
             demand_w: 0.0,
             drag: 1.0,
         };
-        let mut all = vec![rest; self.machine.parts.len()];
+        let all = &mut self.situations;
+        all.clear();
+        all.resize(self.machine.parts.len(), rest);
         for (id, part) in self.machine.parts.iter().enumerate() {
             if !part.through.is_empty() {
                 let motion = chain(self.machine, modes, id, Medium::Motion).load;
@@ -161,16 +246,14 @@ impl<'m> Solver<'m> {
                 }
             }
         }
-        all
     }
 
     /// How many phases of each driven inverter reach their motor: `(motor, phases)`.
-    fn phases(&mut self, drives: &[Drive]) -> Vec<(PartId, PartId, u8)> {
+    fn phases(&mut self, drives: &[Drive]) -> Vec<Phases> {
         let mut found = Vec::new();
         for drive in drives {
             let output = &self.machine.outputs[drive.output];
             let Some(motor) = output.motor else { continue };
-            self.heard.phases_of[drive.output] = true;
             let part = &self.machine.parts[output.part];
             let pin = |name: &str| {
                 part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i])
@@ -190,19 +273,13 @@ impl<'m> Solver<'m> {
     }
 
     /// What the inverters will have to draw if their motors run: a first guess that saves a round.
-    fn expect_demand(
-        &mut self,
-        modes: &[Option<usize>],
-        phases: &[(PartId, PartId, u8)],
-        moment: &mut Moment,
-    ) {
+    fn expect_demand(&mut self, modes: &[Option<usize>], phases: &[Phases]) {
         for &(inverter, motor, phases) in phases {
             let part = &self.machine.parts[motor];
             let mode = modes[motor].map(|m| part.kind.modes[m].name);
             self.flows = Flows { phases, ..Flows::default() };
-            let effect =
-                part.kind.behaviour.effect(&part.params, mode, &moment.situations[motor], &self.flows);
-            moment.situations[inverter].demand_w =
+            let effect = part.kind.behaviour.effect(&part.params, mode, &self.situations[motor], &self.flows);
+            self.situations[inverter].demand_w =
                 effect.demand_w * chain(self.machine, modes, motor, Medium::Motion).load;
         }
     }
@@ -210,39 +287,42 @@ impl<'m> Solver<'m> {
     fn solve(
         &mut self,
         modes: &[Option<usize>],
-        phases: &[(PartId, PartId, u8)],
+        phases: &[Phases],
         supply_v: f64,
         moment: &mut Moment,
+        record: Option<&mut Rounds>,
     ) -> Result<(), Shorted> {
         let machine = self.machine;
         let solved = self.wiring.solve(supply_v)?;
-        moment.plug = solved.plug();
-        moment.power_u_w = solved.power_u_w();
-        moment.current_u_a = solved.current_u_a();
-        moment.earth_a = solved.earth_current_a();
+        moment.current = solved.current();
+        moment.earth = solved.earth_current();
+        moment.spread = solved.spread();
         moment.input_volts.clear();
         for input in &machine.inputs {
             moment.input_volts.push(match input.senses {
-                machine::model::Senses::Volts { node, .. } => solved.volts_of(node),
+                Senses::Volts { node, .. } => solved.volts_of(node),
                 _ => 0.0,
             });
         }
-        moment.effects.clear();
+        self.effects.clear();
         for (id, part) in machine.parts.iter().enumerate() {
             solved.flows(id, &mut self.flows);
             self.flows.phases = phases.iter().find(|p| p.1 == id).map_or(0, |p| p.2);
             let mode = modes[id].map(|m| part.kind.modes[m].name);
-            let effect = part.kind.behaviour.effect(&part.params, mode, &moment.situations[id], &self.flows);
+            let effect = part.kind.behaviour.effect(&part.params, mode, &self.situations[id], &self.flows);
             self.carrying[id] = self.flows.amps.iter().any(|a| a.0.abs() + a.1.abs() > SILENT_BELOW_A);
             if self.carrying[id] || effect != Effect::default() {
-                self.heard.active[id] = true;
+                self.active[id] = true;
             }
-            moment.effects.push(effect);
+            self.effects.push(effect);
+        }
+        if let Some(rounds) = record {
+            rounds.note(machine, &self.situations, &solved);
         }
         for &(inverter, motor, _) in phases {
-            through_inverter(moment, inverter, motor);
+            through_inverter(&mut self.effects, inverter, motor);
         }
-        for (id, effect) in moment.effects.iter_mut().enumerate().filter(|(_, e)| e.turns_rpm.is_some()) {
+        for (id, effect) in self.effects.iter_mut().enumerate().filter(|(_, e)| e.turns_rpm.is_some()) {
             let motion = chain(machine, modes, id, Medium::Motion);
             // Nothing passes and it drags: the shaft itself is held. (Nothing passes and it runs lighter: belt off.)
             if motion.factor == 0.0 && motion.load > 1.0 {
@@ -253,20 +333,20 @@ impl<'m> Solver<'m> {
     }
 
     /// Puts what the parts did into their situations; true if that changed anything.
-    fn settle(&self, modes: &[Option<usize>], moment: &mut Moment, stalled: &mut [bool]) -> bool {
+    fn settle(&mut self, modes: &[Option<usize>], stalled: &mut [bool]) -> bool {
         let mut changed = false;
         for output in &self.machine.outputs {
             if let Some(motor) = output.motor {
                 let load = chain(self.machine, modes, motor, Medium::Motion).load;
-                let demand = moment.effects[motor].demand_w * load + moment.effects[output.part].demand_w;
-                if (moment.situations[output.part].demand_w - demand).abs() > 1e-6 {
-                    moment.situations[output.part].demand_w = demand;
+                let demand = self.effects[motor].demand_w * load + self.effects[output.part].demand_w;
+                if (self.situations[output.part].demand_w - demand).abs() > 1e-6 {
+                    self.situations[output.part].demand_w = demand;
                     changed = true;
                 }
             }
         }
         for (id, part) in self.machine.parts.iter().enumerate() {
-            let (effect, situation) = (&moment.effects[id], &mut moment.situations[id]);
+            let (effect, situation) = (&self.effects[id], &mut self.situations[id]);
             if situation.locked != effect.locks && part.kind.terminals.len() > 2 {
                 situation.locked = effect.locks;
                 changed = true;
@@ -286,28 +366,36 @@ impl<'m> Solver<'m> {
         }
         changed
     }
-
-    /// Speed of the drum: of the fastest motor that turns something, less what belt and bearing lose.
-    fn drum_speed(&self, modes: &[Option<usize>], moment: &Moment) -> f64 {
-        let mut drum: f64 = 0.0;
-        for (id, effect) in moment.effects.iter().enumerate() {
-            if let Some(rpm) = effect.turns_rpm {
-                let rpm = rpm * chain(self.machine, modes, id, Medium::Motion).factor;
-                if rpm.abs() > drum.abs() {
-                    drum = rpm;
-                }
-            }
-        }
-        drum
-    }
 }
 
 /// A motor turns only as its inverter lets it.
-fn through_inverter(moment: &mut Moment, inverter: PartId, motor: PartId) {
-    let drive = moment.effects[inverter].clone();
-    if !drive.runs {
-        moment.effects[motor] = Effect::default();
-    } else if drive.signs.contains(&"jerks") {
-        moment.effects[motor] = Effect { turns_rpm: Some(0.0), ..Effect::default() };
+fn through_inverter(effects: &mut [Effect], inverter: PartId, motor: PartId) {
+    if !effects[inverter].runs {
+        effects[motor] = Effect::default();
+    } else if effects[inverter].signs.contains(&"jerks") {
+        effects[motor] = Effect { turns_rpm: Some(0.0), ..Effect::default() };
+    }
+}
+
+impl Solver<'_> {
+    /// Ohms over which the board measures at an input, in the network as last assembled; for a part read as a value:
+    /// nought if each pin reaches it, else no end.
+    pub(crate) fn input_ohms(&mut self, input: InputId) -> f64 {
+        let ohms = |reads: Resistance| match reads {
+            Resistance::Ohms(r) => r,
+            Resistance::Open => f64::INFINITY,
+        };
+        match &self.machine.inputs[input].senses {
+            Senses::Volts { .. } => f64::INFINITY,
+            Senses::Ohms(a, b) | Senses::Contact(a, b) => ohms(self.wiring.resistance(*a, *b)),
+            Senses::Part { part, pins } => {
+                let terminals = &self.machine.parts[*part].terminals;
+                let wiring = &mut self.wiring;
+                let reached = pins.iter().all(|&pin| {
+                    terminals.iter().flatten().any(|&t| ohms(wiring.resistance(pin, t)) < REACHES_BELOW_OHM)
+                });
+                if reached { 0.0 } else { f64::INFINITY }
+            }
+        }
     }
 }

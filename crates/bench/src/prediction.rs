@@ -38,6 +38,8 @@ pub struct Prediction {
     pub step: String,
     /// Active power at the plug.
     pub power_w: Estimate,
+    /// Driven both ways: the power right and left, W, of which `power_w` is the mean.
+    pub directions_w: Option<[f64; 2]>,
     /// Current at the plug.
     pub current_a: Estimate,
     /// Apparent power, VA.

@@ -102,7 +102,7 @@ fn unreached(machine: &Machine) -> Vec<Diagnostic> {
         );
     }
     for drives in runs {
-        let moment = solver.moment(&modes, &drives, &state, machine.plate.supply_v);
+        let moment = solver.moment(&modes, &drives, &state, machine.plate.supply_v, None);
         if moment.trip.is_some() {
             continue;
         }
@@ -111,7 +111,7 @@ fn unreached(machine: &Machine) -> Vec<Diagnostic> {
             for (id, carried) in carries.iter_mut().enumerate() {
                 solved.flows(id, &mut flows);
                 *carried |= flows.amps.iter().any(|a| a.0.hypot(a.1) > 1e-4);
-                *carried |= moment.effects[id] != machine::kind::Effect::default();
+                *carried |= moment.effect(id).is_some();
             }
         }
     }
@@ -156,7 +156,7 @@ fn plate(machine: &Machine, steps: impl Iterator<Item = f64>) -> Option<Diagnost
         .iter()
         .map(|f| {
             let state = State { level_l: f.water_l, locked: true, ..State::start(&conditions) };
-            let moment = solver.moment(&modes, &f.drives, &state, conditions.supply_v);
+            let moment = solver.moment(&modes, &f.drives, &state, conditions.supply_v, None);
             if moment.trip.is_some() { 0.0 } else { moment.plug.power_w }
         })
         .collect();

@@ -4,11 +4,13 @@ use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::moment::{Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
-use crate::sweep::Heard;
-use machine::kind::Medium;
+use crate::sense::holds;
+use machine::kind::{Medium, Passage};
 use machine::model::{
-    CodeId, Condition, Drive, Machine, Moment as When, Otherwise, OutputId, PartId, Step, Test,
+    CodeId, Condition, Drive, InputId, Machine, Moment as When, Otherwise, OutputId, PartId, Senses, Step,
+    Test,
 };
+use std::sync::Arc;
 
 /// Specific heat of water, J/(kg K), within 0.3 % from 10 to 70 °C (IAPWS R6-95).
 const WATER_J_KG_K: f64 = 4184.0;
@@ -51,6 +53,11 @@ impl State {
             trip: None,
         }
     }
+
+    /// A temperature after a rise, °C. No part of these machines gets hotter than a cleaning oven.
+    pub(crate) fn warmed(temperature_c: f64, rise_k: f64) -> f64 {
+        (temperature_c + rise_k).min(300.0)
+    }
 }
 
 /// All steps of the service test under a hypothesis.
@@ -58,14 +65,61 @@ pub fn predict(machine: &Machine, hypothesis: &Hypothesis, conditions: &Conditio
     Bench::new(machine).predict(hypothesis, conditions)
 }
 
+/// Where a step gets its instants from: solved one by one ([`Bench`]), or shared between hypotheses
+/// ([`crate::Sweep`]). The hypothesis and the supply are theirs to know.
+pub(crate) trait Instants<'m> {
+    /// The machine.
+    fn machine(&self) -> &'m Machine;
+    /// The mode of a part.
+    fn mode(&self, part: PartId) -> Option<usize>;
+    /// The instant in which the board drives these outputs.
+    fn moment(&mut self, drives: &[Drive], state: &State) -> Arc<Moment>;
+    /// Ohms at an input ([`Solver::input_ohms`]): in the last moment asked for, or of the dead machine in this state.
+    fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64;
+    /// How the chain behind a part passes on what moves through it.
+    fn passage(&self, part: PartId, medium: Medium) -> Passage;
+}
+
 /// Predicts many hypotheses of one machine, keeping its work space.
 pub struct Bench<'m> {
     solver: Solver<'m>,
 }
 
+/// One hypothesis, every instant solved.
+struct Alone<'b, 'm> {
+    solver: &'b mut Solver<'m>,
+    modes: &'b [Option<usize>],
+    supply_v: f64,
+}
+
+impl<'m> Instants<'m> for Alone<'_, 'm> {
+    fn machine(&self) -> &'m Machine {
+        self.solver.machine
+    }
+
+    fn mode(&self, part: PartId) -> Option<usize> {
+        self.modes[part]
+    }
+
+    fn moment(&mut self, drives: &[Drive], state: &State) -> Arc<Moment> {
+        Arc::new(self.solver.moment(self.modes, drives, state, self.supply_v, None))
+    }
+
+    fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
+        if dead {
+            self.solver.dead(self.modes, state);
+        }
+        self.solver.input_ohms(input)
+    }
+
+    fn passage(&self, part: PartId, medium: Medium) -> Passage {
+        chain(self.solver.machine, self.modes, part, medium)
+    }
+}
+
 /// What the board ended up driving in a step.
 struct Driven {
-    moment: Moment,
+    moment: Arc<Moment>,
     drives: Vec<Drive>,
     refused: Vec<OutputId>,
     jerked: bool,
@@ -93,242 +147,227 @@ impl<'m> Bench<'m> {
         conditions: &Conditions,
         state: &mut State,
     ) -> Prediction {
-        self.solver.heard.clear();
-        if state.trip.is_some() {
-            return nothing(step, state, conditions);
-        }
-        let wanted: Vec<Drive> = if state.over { Vec::new() } else { step.drives.clone() };
-        let right = self.drive(&wanted, modes, conditions, state);
-        let left: Vec<Drive> =
-            wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
-        let other = (left != wanted).then(|| self.drive(&left, modes, conditions, state));
-        self.finish(step, modes, conditions, state, &right, other.as_ref())
+        let mut alone = Alone { solver: &mut self.solver, modes, supply_v: conditions.supply_v };
+        run(&mut alone, step, conditions, state)
     }
+}
 
-    /// What the last step depended on.
-    pub(crate) fn heard(&self) -> &Heard {
-        &self.solver.heard
+/// One step from a given state, which it moves on.
+pub(crate) fn run<'m>(
+    instants: &mut impl Instants<'m>,
+    step: &Step,
+    conditions: &Conditions,
+    state: &mut State,
+) -> Prediction {
+    if state.trip.is_some() {
+        return nothing(step, state, conditions);
     }
+    let wanted: &[Drive] = if state.over { &[] } else { &step.drives };
+    let right = drive(instants, wanted, state);
+    let left: Vec<Drive> =
+        wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
+    let other = (left != wanted).then(|| drive(instants, &left, state));
+    finish(instants, step, conditions, state, &right, other.as_ref())
+}
 
-    /// Drives outputs as far as the guards let it.
-    fn drive(
-        &mut self,
-        wanted: &[Drive],
-        modes: &[Option<usize>],
-        conditions: &Conditions,
-        state: &mut State,
-    ) -> Driven {
-        let volts = conditions.supply_v;
-        let machine = self.solver.machine;
-        let idle = self.solver.moment(modes, &[], state, volts);
-        let alive: Vec<Drive> =
-            wanted.iter().filter(|d| idle.board_runs(machine.outputs[d.output].board)).cloned().collect();
-        let (guarded, mut drives): (Vec<Drive>, Vec<Drive>) = alive
-            .into_iter()
-            .partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
-        let mut moment =
-            if drives.is_empty() { idle } else { self.solver.moment(modes, &drives, state, volts) };
-        let mut refused = Vec::new();
-        let mut waiting = guarded;
-        // Guards that hold let their outputs on together; what comes on may let more guards hold.
-        loop {
-            let (ready, rest): (Vec<Drive>, Vec<Drive>) = waiting
-                .into_iter()
-                .partition(|d| self.failing(When::Before, d, modes, &moment, state).is_none());
-            waiting = rest;
-            if ready.is_empty() {
-                break;
-            }
-            drives.extend(ready);
-            moment = self.solver.moment(modes, &drives, state, volts);
+/// Drives outputs as far as the guards let it.
+fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut State) -> Driven {
+    let machine = instants.machine();
+    let idle = instants.moment(&[], state);
+    let alive = wanted.iter().filter(|d| idle.board_runs(machine.outputs[d.output].board)).cloned();
+    let (mut waiting, mut drives): (Vec<Drive>, Vec<Drive>) =
+        alive.partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
+    let mut moment = if drives.is_empty() { idle } else { instants.moment(&drives, state) };
+    let mut refused = Vec::new();
+    // Guards that hold let their outputs on together; what comes on may let more guards hold.
+    while !waiting.is_empty() {
+        let (ready, rest): (Vec<Drive>, Vec<Drive>) =
+            waiting.into_iter().partition(|d| failing(instants, When::Before, d, &moment, state).is_none());
+        waiting = rest;
+        if ready.is_empty() {
+            break;
         }
-        for drive in waiting {
-            let Some((otherwise, code)) = self.failing(When::Before, &drive, modes, &moment, state) else {
-                continue;
-            };
-            refused.push(drive.output);
-            state.code = state.code.or(code);
-            if carry_out(otherwise, &mut drives, &mut refused, state) {
-                moment = self.solver.moment(modes, &drives, state, volts);
-                break;
-            }
-        }
-        let mut driven = Driven { moment, drives, refused, jerked: false };
-        self.watch(&mut driven, modes, volts, state);
-        driven
+        drives.extend(ready);
+        moment = instants.moment(&drives, state);
     }
-
-    /// The guards that watch while outputs are driven.
-    fn watch(&mut self, driven: &mut Driven, modes: &[Option<usize>], volts: f64, state: &mut State) {
-        for drive in driven.drives.clone() {
-            let failing = self.failing(When::While, &drive, modes, &driven.moment, state);
-            let Some((otherwise, code)) = failing else { continue };
-            driven.jerked |= drive.rpm != 0.0 && driven.moment.plug.current_a > 0.0;
-            driven.refused.push(drive.output);
-            driven.drives.retain(|d| d.output != drive.output);
-            state.code = state.code.or(code);
-            carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
-            driven.moment = self.solver.moment(modes, &driven.drives, state, volts);
-        }
-    }
-
-    /// The first need of the output's guards that does not hold: what the guard does, and the code.
-    fn failing(
-        &mut self,
-        when: When,
-        drive: &Drive,
-        modes: &[Option<usize>],
-        moment: &Moment,
-        state: &State,
-    ) -> Option<(Otherwise, Option<CodeId>)> {
-        let machine = self.solver.machine;
-        for guard in machine.guards.iter().filter(|g| g.output == drive.output && g.moment == when) {
-            for (need, code) in &guard.needs {
-                if !self.solver.holds(need, modes, moment, state, drive.rpm) {
-                    return Some((guard.otherwise, *code));
-                }
-            }
-        }
-        None
-    }
-
-    fn finish(
-        &mut self,
-        step: &Step,
-        modes: &[Option<usize>],
-        conditions: &Conditions,
-        state: &mut State,
-        right: &Driven,
-        other: Option<&Driven>,
-    ) -> Prediction {
-        let machine = self.solver.machine;
-        let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
-        let trip = all.iter().find_map(|d| d.moment.trip.clone());
-        let board_runs = main_board(machine).is_none_or(|board| right.moment.board_runs(board));
-        let (lasts_s, timed_out) = self.duration(step, modes, state, right);
-        let (net_l_min, heat_w) = self.flows(modes, &right.moment);
-        let before_l = state.level_l;
-        state.level_l = (state.level_l + net_l_min * lasts_s / 60.0).max(0.0);
-        let heated_kg = f64::midpoint(before_l, state.level_l);
-        let capacity = heated_kg * WATER_J_KG_K + machine.plate.heat_capacity_j_k.max(1.0);
-        let rise = heat_w * lasts_s / capacity;
-        state.temperature_c = (state.temperature_c + rise).min(300.0);
-        state.locked = right.moment.locked();
-        state.trip.clone_from(&trip);
-        state.over |= trip.is_some();
-
-        let mut signs: Vec<&'static str> =
-            all.iter().flat_map(|d| d.moment.effects.iter()).flat_map(|e| e.signs.iter().copied()).collect();
-        let speeds: Vec<f64> = all.iter().map(|d| d.moment.drum_rpm).collect();
-        let turning = speeds.iter().filter(|s| s.abs() > TURNS_FROM_RPM).count();
-        if turning > 0 {
-            signs.push("drum turns");
-        }
-        if all.iter().any(|d| d.jerked) {
-            signs.push("jerks");
-        }
-        signs.sort_unstable();
-        signs.dedup();
-        let mut refused: Vec<OutputId> = all.iter().flat_map(|d| d.refused.iter().copied()).collect();
-        refused.sort_unstable();
-        refused.dedup();
-        let one_way =
-            speeds.len() == 2 && (turning == 1 || speeds[0].signum() == speeds[1].signum() && turning == 2);
-        let speed =
-            if speeds.len() == 2 { speeds.iter().map(|s| s.abs()).fold(0.0, f64::max) } else { speeds[0] };
-        let off = trip.is_some();
-        Prediction {
-            step: step.id.clone(),
-            power_w: if off { Estimate::default() } else { power(&all, conditions) },
-            current_a: if off { Estimate::default() } else { current(&all, conditions) },
-            apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
-            power_factor: if off { None } else { right.moment.plug.power_factor },
-            speed_rpm: Estimate { value: if off { 0.0 } else { speed }, u: SPEED_U * speed.abs() },
-            one_way,
-            water_l: state.level_l,
-            rise_k: Estimate { value: rise, u: RISE_U * rise.abs() },
-            lasts_s,
-            timed_out,
-            refused,
-            code: state.code,
-            code_shown: board_runs && state.code.is_some() && (step.shows_code || state.over),
-            signs,
-            earth_a: all.iter().map(|d| d.moment.earth_a).fold(0.0, f64::max),
-            trip,
-            ended: state.over,
-        }
-    }
-
-    /// Net water in, l/min, and heat, W.
-    fn flows(&self, modes: &[Option<usize>], moment: &Moment) -> (f64, f64) {
-        let (mut litres, mut watts) = (0.0, 0.0);
-        for (id, effect) in moment.effects.iter().enumerate() {
-            watts += effect.heat_w;
-            if effect.water_in_l_min != 0.0 || effect.water_out_l_min != 0.0 {
-                let passage = chain(self.solver.machine, modes, id, Medium::Water).factor;
-                litres += (effect.water_in_l_min - effect.water_out_l_min) * passage;
-            }
-        }
-        (litres, watts)
-    }
-
-    /// How long the step lasts, and whether it ran out of time.
-    fn duration(
-        &mut self,
-        step: &Step,
-        modes: &[Option<usize>],
-        state: &State,
-        driven: &Driven,
-    ) -> (f64, bool) {
-        let longest = step.at_most_s.unwrap_or(step.lasts_s);
-        let Some(until) = &step.until else { return (step.lasts_s, false) };
-        if driven.drives.is_empty() {
-            return (longest, true);
-        }
-        let (net_l_min, heat_w) = self.flows(modes, &driven.moment);
-        let capacity = state.level_l * WATER_J_KG_K + self.solver.machine.plate.heat_capacity_j_k.max(1.0);
-        let at = |seconds: f64| State {
-            level_l: (state.level_l + net_l_min * seconds / 60.0).max(0.0),
-            temperature_c: state.temperature_c + heat_w * seconds / capacity,
-            ..state.clone()
+    for drive in waiting {
+        let Some((otherwise, code)) = failing(instants, When::Before, &drive, &moment, state) else {
+            continue;
         };
-        if !self.holds_at(until, modes, &driven.moment, &at(longest)) {
-            return (longest, true);
+        refused.push(drive.output);
+        state.code = state.code.or(code);
+        if carry_out(otherwise, &mut drives, &mut refused, state) {
+            moment = instants.moment(&drives, state);
+            break;
         }
-        let (mut early, mut late) = (0.0, longest);
-        if self.holds_at(until, modes, &driven.moment, &at(0.0)) {
-            return (0.0, false);
-        }
-        // Level and temperature run one way within a step, so that the moment can be closed in on.
-        for _ in 0..20 {
-            let middle = f64::midpoint(early, late);
-            if self.holds_at(until, modes, &driven.moment, &at(middle)) {
-                late = middle;
-            } else {
-                early = middle;
+    }
+    let mut driven = Driven { moment, drives, refused, jerked: false };
+    watch(instants, &mut driven, state);
+    driven
+}
+
+/// The guards that watch while outputs are driven.
+fn watch<'m>(instants: &mut impl Instants<'m>, driven: &mut Driven, state: &mut State) {
+    let machine = instants.machine();
+    let watched = |d: &&Drive| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::While);
+    let drives: Vec<Drive> = driven.drives.iter().filter(watched).cloned().collect();
+    for drive in drives {
+        let failing = failing(instants, When::While, &drive, &driven.moment, state);
+        let Some((otherwise, code)) = failing else { continue };
+        driven.jerked |= drive.rpm != 0.0 && driven.moment.plug.current_a > 0.0;
+        driven.refused.push(drive.output);
+        driven.drives.retain(|d| d.output != drive.output);
+        state.code = state.code.or(code);
+        carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
+        driven.moment = instants.moment(&driven.drives, state);
+    }
+}
+
+/// The first need of the output's guards that does not hold: what the guard does, and the code.
+fn failing<'m>(
+    instants: &mut impl Instants<'m>,
+    when: When,
+    drive: &Drive,
+    moment: &Moment,
+    state: &State,
+) -> Option<(Otherwise, Option<CodeId>)> {
+    let machine = instants.machine();
+    for guard in machine.guards.iter().filter(|g| g.output == drive.output && g.moment == when) {
+        for (need, code) in &guard.needs {
+            if !holds(instants, need, moment, state, drive.rpm, false) {
+                return Some((guard.otherwise, *code));
             }
         }
-        (late, false)
     }
+    None
+}
 
-    /// Would a condition hold at another level and temperature, all else as in this moment?
-    fn holds_at(
-        &mut self,
-        until: &Condition,
-        modes: &[Option<usize>],
-        moment: &Moment,
-        state: &State,
-    ) -> bool {
-        let by_ohms = matches!(
-            self.solver.machine.inputs[until.input].senses,
-            machine::model::Senses::Ohms(..) | machine::model::Senses::Contact(..)
-        );
-        if by_ohms {
-            self.solver.dead(modes, state);
-        }
-        let wanted = if let Test::FollowsWithin(_) = until.test { moment.drum_rpm } else { 0.0 };
-        self.solver.holds(until, modes, moment, state, wanted)
+fn finish<'m>(
+    instants: &mut impl Instants<'m>,
+    step: &Step,
+    conditions: &Conditions,
+    state: &mut State,
+    right: &Driven,
+    other: Option<&Driven>,
+) -> Prediction {
+    let machine = instants.machine();
+    let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
+    let trip = all.iter().find_map(|d| d.moment.trip.clone());
+    let board_runs = main_board(machine).is_none_or(|board| right.moment.board_runs(board));
+    let (lasts_s, timed_out) = duration(instants, step, state, right);
+    let (net_l_min, heat_w) = flows(instants, &right.moment);
+    let before_l = state.level_l;
+    state.level_l = (state.level_l + net_l_min * lasts_s / 60.0).max(0.0);
+    let heated_kg = f64::midpoint(before_l, state.level_l);
+    let capacity = heated_kg * WATER_J_KG_K + machine.plate.heat_capacity_j_k.max(1.0);
+    let rise = heat_w * lasts_s / capacity;
+    state.temperature_c = State::warmed(state.temperature_c, rise);
+    state.locked = right.moment.locked();
+    state.trip.clone_from(&trip);
+    state.over |= trip.is_some();
+
+    let mut signs: Vec<&'static str> =
+        all.iter().flat_map(|d| &d.moment.doing).flat_map(|d| d.1.signs.iter().copied()).collect();
+    let speeds: Vec<f64> = all.iter().map(|d| d.moment.drum_rpm).collect();
+    let turning = speeds.iter().filter(|s| s.abs() > TURNS_FROM_RPM).count();
+    if turning > 0 {
+        signs.push("drum turns");
     }
+    if all.iter().any(|d| d.jerked) {
+        signs.push("jerks");
+    }
+    signs.sort_unstable();
+    signs.dedup();
+    let mut refused: Vec<OutputId> = all.iter().flat_map(|d| d.refused.iter().copied()).collect();
+    refused.sort_unstable();
+    refused.dedup();
+    let one_way =
+        speeds.len() == 2 && (turning == 1 || speeds[0].signum() == speeds[1].signum() && turning == 2);
+    let speed =
+        if speeds.len() == 2 { speeds.iter().map(|s| s.abs()).fold(0.0, f64::max) } else { speeds[0] };
+    let off = trip.is_some();
+    Prediction {
+        step: step.id.clone(),
+        power_w: if off { Estimate::default() } else { power(&all, conditions) },
+        directions_w: other
+            .filter(|_| !off)
+            .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
+        current_a: if off { Estimate::default() } else { current(&all, conditions) },
+        apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
+        power_factor: if off { None } else { right.moment.plug.power_factor },
+        speed_rpm: Estimate { value: if off { 0.0 } else { speed }, u: SPEED_U * speed.abs() },
+        one_way,
+        water_l: state.level_l,
+        rise_k: Estimate { value: rise, u: RISE_U * rise.abs() },
+        lasts_s,
+        timed_out,
+        refused,
+        code: state.code,
+        code_shown: board_runs && state.code.is_some() && (step.shows_code || state.over),
+        signs,
+        earth_a: all.iter().map(|d| d.moment.earth_a).fold(0.0, f64::max),
+        trip,
+        ended: state.over,
+    }
+}
+
+/// Net water in, l/min, and heat, W.
+fn flows<'m>(instants: &impl Instants<'m>, moment: &Moment) -> (f64, f64) {
+    let (mut litres, mut watts) = (0.0, 0.0);
+    for (id, effect) in &moment.doing {
+        watts += effect.heat_w;
+        if effect.water_in_l_min != 0.0 || effect.water_out_l_min != 0.0 {
+            let passage = instants.passage(*id, Medium::Water).factor;
+            litres += (effect.water_in_l_min - effect.water_out_l_min) * passage;
+        }
+    }
+    (litres, watts)
+}
+
+/// How long the step lasts, and whether it ran out of time.
+fn duration<'m>(
+    instants: &mut impl Instants<'m>,
+    step: &Step,
+    state: &State,
+    driven: &Driven,
+) -> (f64, bool) {
+    let longest = step.at_most_s.unwrap_or(step.lasts_s);
+    let Some(until) = &step.until else { return (step.lasts_s, false) };
+    if driven.drives.is_empty() {
+        return (longest, true);
+    }
+    let (net_l_min, heat_w) = flows(instants, &driven.moment);
+    let capacity = state.level_l * WATER_J_KG_K + instants.machine().plate.heat_capacity_j_k.max(1.0);
+    let at = |seconds: f64| State {
+        level_l: (state.level_l + net_l_min * seconds / 60.0).max(0.0),
+        temperature_c: state.temperature_c + heat_w * seconds / capacity,
+        ..state.clone()
+    };
+    if !holds_at(instants, until, &driven.moment, &at(longest)) {
+        return (longest, true);
+    }
+    let (mut early, mut late) = (0.0, longest);
+    if holds_at(instants, until, &driven.moment, &at(0.0)) {
+        return (0.0, false);
+    }
+    // Level and temperature run one way within a step, so that the moment can be closed in on.
+    for _ in 0..20 {
+        let middle = f64::midpoint(early, late);
+        if holds_at(instants, until, &driven.moment, &at(middle)) {
+            late = middle;
+        } else {
+            early = middle;
+        }
+    }
+    (late, false)
+}
+
+/// Would a condition hold at another level and temperature, all else as in this moment?
+fn holds_at<'m>(instants: &mut impl Instants<'m>, until: &Condition, moment: &Moment, state: &State) -> bool {
+    let by_ohms =
+        matches!(instants.machine().inputs[until.input].senses, Senses::Ohms(..) | Senses::Contact(..));
+    let wanted = if let Test::FollowsWithin(_) = until.test { moment.drum_rpm } else { 0.0 };
+    holds(instants, until, moment, state, wanted, by_ohms)
 }
 
 /// The board that shows codes: the one with the most outputs; of equals, the first by name.
@@ -379,6 +418,7 @@ fn nothing(step: &Step, state: &State, conditions: &Conditions) -> Prediction {
     Prediction {
         step: step.id.clone(),
         power_w: silent,
+        directions_w: None,
         current_a: Estimate::default(),
         apparent_va: 0.0,
         power_factor: None,

@@ -11,15 +11,21 @@ fn shipped(name: &str) -> Machine {
 
 /// Equal but for rounding: a path without current may leave another order of summing.
 fn same(a: &Prediction, b: &Prediction) -> bool {
-    let near = |x: f64, y: f64| (x - y).abs() <= 1e-6 * (1.0 + y.abs());
+    let near = |x: f64, y: f64| (x - y).abs() <= 1e-9 * (1.0 + y.abs());
     near(a.power_w.value, b.power_w.value)
         && near(a.power_w.u, b.power_w.u)
         && near(a.current_a.value, b.current_a.value)
+        && near(a.current_a.u, b.current_a.u)
+        && near(a.apparent_va, b.apparent_va)
+        && near(a.power_factor.unwrap_or(-1.0), b.power_factor.unwrap_or(-1.0))
         && near(a.speed_rpm.value, b.speed_rpm.value)
         && near(a.water_l, b.water_l)
         && near(a.rise_k.value, b.rise_k.value)
+        && near(a.rise_k.u, b.rise_k.u)
+        && near(a.speed_rpm.u, b.speed_rpm.u)
         && near(a.lasts_s, b.lasts_s)
         && near(a.earth_a, b.earth_a)
+        && a.step == b.step
         && (a.code, a.code_shown, a.timed_out, a.one_way, a.ended)
             == (b.code, b.code_shown, b.timed_out, b.one_way, b.ended)
         && (&a.signs, &a.refused, &a.trip) == (&b.signs, &b.refused, &b.trip)

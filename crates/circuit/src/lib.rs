@@ -51,4 +51,4 @@ pub use network::{Branch, BranchId, Network, NodeId, Supply};
 pub use num_complex::Complex64;
 pub use solution::{Plug, Solution};
 pub use solver::Solver;
-pub use wiring::{Shorted, Solved, Wiring, end_of};
+pub use wiring::{Shorted, Solved, Spread, Wiring, end_of};

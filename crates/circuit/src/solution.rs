@@ -13,6 +13,7 @@ pub struct Solution {
     pub(crate) current: Vec<Complex64>,
     pub(crate) drop: Vec<Complex64>,
     pub(crate) plug: Plug,
+    pub(crate) plug_current: Complex64,
 }
 
 /// What a power meter at the plug shows.
@@ -31,7 +32,8 @@ pub struct Plug {
 }
 
 impl Plug {
-    pub(crate) fn new(voltage: Complex64, current: Complex64) -> Self {
+    /// From the voltage and current at the plug, effective values as phasors.
+    pub fn new(voltage: Complex64, current: Complex64) -> Self {
         let (voltage_v, current_a) = (voltage.norm(), current.norm());
         let power_w = (voltage * current.conj()).re;
         let apparent_va = voltage_v * current_a;
@@ -65,6 +67,11 @@ impl Solution {
     /// Voltage across a branch in its own direction, in V; 0 for an unknown branch.
     pub fn drop(&self, branch: BranchId) -> Complex64 {
         self.drop.get(branch.index()).copied().unwrap_or_default()
+    }
+
+    /// Current that the plug takes in, as a phasor against the supply's open-circuit voltage, A.
+    pub fn plug_current(&self) -> Complex64 {
+        self.plug_current
     }
 
     /// What a power meter at the plug shows.

@@ -147,6 +147,7 @@ impl Solver {
         solution.island.clone_from(&mesh.island);
         let line = shorts.merged[supply.line.index()] as usize;
         let neutral = shorts.merged[supply.neutral.index()] as usize;
+        solution.plug_current = current;
         solution.plug = Plug::new(mesh.potential[line] - mesh.potential[neutral], current);
     }
 }

@@ -158,7 +158,6 @@ impl<'m> Wiring<'m> {
                 parts: &self.parts,
                 ids: &self.ids,
                 earth: self.earth,
-                volts,
             }),
             Err(CircuitError::SupplyShorted { path }) => {
                 let on_path = |range: &std::ops::Range<usize>| {
@@ -201,7 +200,6 @@ pub struct Solved<'w> {
     parts: &'w [std::ops::Range<usize>],
     ids: &'w [BranchId],
     earth: BranchId,
-    volts: f64,
 }
 
 impl Solved<'_> {
@@ -240,34 +238,77 @@ impl Solved<'_> {
         self.solution.drop(id).norm()
     }
 
-    /// Standard uncertainty of the plug's active power from the tolerances of all branches, W.
-    ///
-    /// First order and exact in it: for a reciprocal network at fixed voltage, δY = −(I_b/V)² δZ_b, hence
-    /// δP = −Re(I_b² δZ_b) with the supply's voltage as the real axis (Tellegen's theorem; Director & Rohrer 1969,
-    /// from memory). Tolerances of different branches are taken as independent, JCGM 100, 5.1.2.
-    pub fn power_u_w(&self) -> f64 {
-        self.sensitivities(|change| change.re)
+    /// Potential of a node against the socket's neutral contact, V; none where the node floats.
+    pub fn potential(&self, at: usize) -> Option<Complex64> {
+        self.solution.voltage_between(node_id(at), node_id(node::NEUTRAL))
     }
 
-    /// Standard uncertainty of the plug's current from the tolerances of all branches, A.
-    pub fn current_u_a(&self) -> f64 {
-        let plug = self.plug();
-        if plug.current_a == 0.0 || self.volts == 0.0 {
-            return 0.0;
-        }
-        let total = Complex64::from_polar(1.0, plug.power_factor.unwrap_or(1.0).clamp(-1.0, 1.0).acos());
-        self.sensitivities(|change| (change * total).re / self.volts)
+    /// Current that the plug takes in, A.
+    pub fn current(&self) -> Complex64 {
+        self.solution.plug_current()
     }
 
-    fn sensitivities(&self, of: impl Fn(Complex64) -> f64) -> f64 {
-        let mut sum = 0.0;
+    /// Current from earth to the installation, A.
+    pub fn earth_current(&self) -> Complex64 {
+        self.solution.current(self.earth)
+    }
+
+    /// Current of each branch of a part, A.
+    pub fn amps(&self, part: PartId) -> impl Iterator<Item = Complex64> + '_ {
+        self.ids[self.parts[part].clone()].iter().map(|&id| self.solution.current(id))
+    }
+
+    /// How far the plug's power and current spread by the tolerances of all branches.
+    pub fn spread(&self) -> Spread {
+        let mut spread = Spread::default();
         for (branch, &id) in self.branches.iter().zip(self.ids) {
             if let (true, Path::Ohms { r, x }) = (branch.u_rel > 0.0, branch.ac) {
                 let amps = self.solution.current(id);
-                sum += (of(amps * amps * Complex64::new(r, x)) * branch.u_rel).powi(2);
+                spread.add(amps * amps * Complex64::new(r, x) * branch.u_rel);
             }
         }
-        sum.sqrt()
+        spread
+    }
+}
+
+/// Second moments of the plug's complex power under independent tolerances: sums over branches, so that parts that do
+/// not touch each other simply add.
+///
+/// First order and exact in it: for a reciprocal network at fixed voltage, δY = −(I_b/V)² δZ_b, hence
+/// δP = −Re(I_b² δZ_b) with the supply's voltage as the real axis (Tellegen's theorem; Director & Rohrer 1969,
+/// from memory). Tolerances of different branches are taken as independent, JCGM 100, 5.1.2.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Spread {
+    /// Variance of the real part, W².
+    pub re_re: f64,
+    /// Covariance of real and imaginary part.
+    pub re_im: f64,
+    /// Variance of the imaginary part.
+    pub im_im: f64,
+}
+
+impl Spread {
+    /// Adds a branch's change of power by one standard uncertainty.
+    fn add(&mut self, change: Complex64) {
+        self.re_re += change.re * change.re;
+        self.re_im += change.re * change.im;
+        self.im_im += change.im * change.im;
+    }
+
+    /// Standard uncertainty of the plug's active power, W.
+    pub fn power_u_w(&self) -> f64 {
+        self.re_re.max(0.0).sqrt()
+    }
+
+    /// Standard uncertainty of the plug's current, A: that of the power along the current's direction, over the volts.
+    pub fn current_u_a(&self, plug: &crate::Plug, volts: f64) -> f64 {
+        if plug.current_a == 0.0 || volts == 0.0 {
+            return 0.0;
+        }
+        let cos = plug.power_factor.unwrap_or(1.0).clamp(-1.0, 1.0);
+        let sin = (1.0 - cos * cos).sqrt();
+        let variance = cos * cos * self.re_re - 2.0 * cos * sin * self.re_im + sin * sin * self.im_im;
+        variance.max(0.0).sqrt() / volts
     }
 }
 

@@ -1,6 +1,7 @@
 //! What [`crate::find`] says: verdicts on the steps, suspects, conflicts, the next check.
 
 use crate::check::Check;
+use crate::belief::Case;
 use bench::{Estimate, Hypothesis};
 
 /// The answer.
@@ -94,7 +95,7 @@ pub struct Next {
     /// A check, or a repair.
     pub action: Action,
     /// What each of the leading suspects would give, healthy included.
-    pub reads: Vec<(Hypothesis, String)>,
+    pub reads: Vec<(Case, String)>,
     /// Least expected minutes left if this comes first.
     pub lower: f64,
     /// Expected minutes left if this comes first and all goes on by the advice.

@@ -17,27 +17,38 @@
 //! counted in states and hypotheses, never in seconds; a probability or a cost that is not exact comes with its bound.
 //!
 //! ```
-//! use diagnosis::hypotheses::{Hypothesis, Limits, Part, Prior, posterior};
+//! use diagnosis::hypotheses::{Fault, Hypothesis, Item, Limits, Part, Prior, posterior};
 //!
-//! // Heating element (open, leaking to earth) and its relay; the heater step drew no power.
-//! let parts = [Part { modes: vec![0.02, 0.01] }, Part { modes: vec![0.01] }];
+//! // Heating element (open, leaking to earth), its relay, and a lamp; the heater step drew no power.
+//! let parts = [Part { modes: vec![0.02, 0.01] }, Part { modes: vec![0.01] }, Part { modes: vec![0.05] }];
 //! let prior = Prior::new(&parts, vec![])?;
-//! let no_power = |h: &Hypothesis| {
-//!     let dead = h.faults.iter().any(|f| f.part == 1 || f.mode == 0);
+//! let (open, leaking, relay) =
+//!     (Fault { part: 0, mode: 0 }, Fault { part: 0, mode: 1 }, Fault { part: 1, mode: 0 });
+//! let no_power = Item::new([open, leaking, relay], 0.0);
+//! let ln_likelihood = |_item: usize, h: &Hypothesis| {
+//!     let dead = h.faults.contains(&open) || h.faults.contains(&relay);
 //!     if dead { 0.997_f64.ln() } else { 0.003_f64.ln() }
 //! };
-//! let answer = posterior(&prior, no_power, &[], &Limits::default())?;
+//! let answer = posterior(&prior, ln_likelihood, &[no_power], &Limits::default())?;
 //! let (first, probability) = &answer.hypotheses[0];
-//! assert_eq!((first.faults[0].part, first.faults[0].mode), (0, 0));
+//! assert_eq!(first.faults, [open]);
 //! assert!(*probability > 0.3 && answer.left_out < 1e-4);
 //! # Ok::<(), diagnosis::hypotheses::HypothesesError>(())
 //! ```
 
+pub mod align;
+pub mod belief;
 pub mod check;
 pub mod consistency;
 pub mod evidence;
+pub mod find;
 pub mod finding;
 pub mod hypotheses;
 pub mod network;
+pub mod next;
 pub mod plan;
+mod reasons;
 pub mod setup;
+mod verdicts;
+
+pub use find::{Find, FindError, find};

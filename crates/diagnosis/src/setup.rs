@@ -47,6 +47,8 @@ pub struct Costs {
     pub clearing: f64,
     /// The run that proves the machine right after a repair.
     pub proof: f64,
+    /// Showing the customer all functions of a machine that is right.
+    pub showing: f64,
     /// Ending the job without a cure.
     pub give_up: f64,
     /// What a live measurement costs beyond its minutes.
@@ -61,7 +63,7 @@ impl Setup {
 }
 
 impl Default for Costs {
-    /// A part at 40 minutes' worth, 12 minutes to fit it, 8 to clear, 10 to prove (common practice, no source).
+    /// A part at 40 minutes' worth, 12 minutes to fit it, 8 to clear, 10 to prove, 25 to show all functions (common practice, no source).
     fn default() -> Self {
         Costs {
             part: 40.0,
@@ -69,6 +71,7 @@ impl Default for Costs {
             fitting: 12.0,
             clearing: 8.0,
             proof: 10.0,
+            showing: 25.0,
             give_up: 400.0,
             live: 60.0,
         }

@@ -4,11 +4,11 @@
 use std::collections::BTreeMap;
 
 use diagnosis::hypotheses::{
-    Ceiling, Consequence, Fault, HypothesesError, Hypothesis, Limits, Part, Posterior, Prior, posterior,
+    Ceiling, Consequence, Fault, HypothesesError, Hypothesis, Item, Limits, Part, Posterior, Prior, posterior,
 };
 use proptest::prelude::*;
 
-const ALL: Limits = Limits { left_out: 0.0, hypotheses: usize::MAX };
+const ALL: Limits = Limits { left_out: 0.0, likelihoods: usize::MAX, sets: usize::MAX };
 
 /// A small generated machine: parts, consequences, and readings that each look at two parts.
 #[derive(Clone, Debug)]
@@ -34,24 +34,29 @@ impl Reading {
 }
 
 impl Machine {
-    /// What each reading can be at most: with the parts it does not look at, nothing changes.
-    fn ceilings(&self) -> Vec<Ceiling> {
-        let ceiling = |reading: &Reading| {
-            let looked_at = |part: usize| part == reading.parts.0 || part == reading.parts.1;
-            let faults = |(part, p): (usize, &Part)| (0..p.modes.len()).map(move |mode| Fault { part, mode });
-            Ceiling {
-                explained_by: self
-                    .parts
-                    .iter()
-                    .enumerate()
-                    .filter(|p| looked_at(p.0))
-                    .flat_map(faults)
-                    .collect(),
-                explained: 0.98_f64.ln(),
-                unexplained: reading.ln_likelihood(&Hypothesis::default()),
-            }
+    fn faults(&self, parts: &[usize]) -> Vec<Fault> {
+        let modes = |&part: &usize| (0..self.parts[part].modes.len()).map(move |mode| Fault { part, mode });
+        parts.iter().flat_map(modes).collect()
+    }
+
+    /// Each reading by itself: with the parts it does not look at, nothing changes.
+    fn items(&self) -> Vec<Item> {
+        let item = |r: &Reading| Item::new(self.faults(&[r.parts.0, r.parts.1]), 0.98_f64.ln());
+        self.readings.iter().map(item).collect()
+    }
+
+    /// All readings as one item with a ceiling for each, as a trace would be.
+    fn one_item(&self) -> Item {
+        let ceiling = |r: &Reading| Ceiling {
+            without: r.ln_likelihood(&Hypothesis::default()),
+            alone: self
+                .faults(&[r.parts.0, r.parts.1])
+                .into_iter()
+                .map(|f| (f, r.ln_likelihood(&Hypothesis { faults: vec![f] })))
+                .collect(),
+            together: 0.98_f64.ln(),
         };
-        self.readings.iter().map(ceiling).collect()
+        Item { ceilings: self.readings.iter().map(ceiling).collect() }
     }
 }
 
@@ -109,8 +114,24 @@ fn machine(seed: u64, most_parts: usize) -> Machine {
 
 fn ask(machine: &Machine, limits: &Limits) -> Posterior {
     let prior = Prior::new(&machine.parts, machine.consequences.clone()).unwrap();
-    let likelihood = |h: &Hypothesis| machine.readings.iter().map(|r| r.ln_likelihood(h)).sum();
-    posterior(&prior, likelihood, &machine.ceilings(), limits).unwrap()
+    posterior(&prior, |item, h| machine.readings[item].ln_likelihood(h), &machine.items(), limits).unwrap()
+}
+
+fn ask_as_one(machine: &Machine, limits: &Limits) -> Posterior {
+    let prior = Prior::new(&machine.parts, machine.consequences.clone()).unwrap();
+    let likelihood = |_, h: &Hypothesis| machine.readings.iter().map(|r| r.ln_likelihood(h)).sum();
+    posterior(&prior, likelihood, &[machine.one_item()], limits).unwrap()
+}
+
+/// What the long way gives for the faults that an answer tells apart.
+fn told_apart(long: &BTreeMap<Hypothesis, f64>, answer: &Posterior) -> BTreeMap<Hypothesis, f64> {
+    let aside: Vec<Fault> = answer.aside.iter().map(|a| a.0).collect();
+    let mut sums = BTreeMap::new();
+    for (hypothesis, p) in long {
+        let faults = hypothesis.faults.iter().copied().filter(|f| !aside.contains(f)).collect();
+        *sums.entry(Hypothesis { faults }).or_insert(0.0) += p;
+    }
+    sums
 }
 
 /// Every combination of states, each consequence played out by hand.
@@ -158,47 +179,68 @@ fn long_way(machine: &Machine) -> BTreeMap<Hypothesis, f64> {
 
 #[test]
 fn posterior_equals_full_enumeration_on_300_machines() {
+    let mut aside = 0;
     for seed in 0..300 {
         let machine = machine(seed, 6);
-        let (short, long) = (ask(&machine, &ALL), long_way(&machine));
-        assert_eq!(short.left_out, 0.0, "seed {seed}");
-        let listed: BTreeMap<_, _> = short.hypotheses.iter().cloned().collect();
-        assert_eq!(listed.len(), short.hypotheses.len(), "seed {seed}: a hypothesis is listed twice");
-        for (hypothesis, expected) in &long {
-            let got = listed.get(hypothesis).copied().unwrap_or(0.0);
-            assert!(
-                (got - expected).abs() <= 1e-12,
-                "seed {seed}: {hypothesis:?} {got}, expected {expected}"
-            );
+        let long = long_way(&machine);
+        for short in [ask(&machine, &ALL), ask_as_one(&machine, &ALL)] {
+            assert_eq!(short.left_out, 0.0, "seed {seed}");
+            aside += short.aside.len();
+            let listed: BTreeMap<_, _> = short.hypotheses.iter().cloned().collect();
+            assert_eq!(listed.len(), short.hypotheses.len(), "seed {seed}: a hypothesis is listed twice");
+            for (hypothesis, expected) in told_apart(&long, &short) {
+                let got = listed.get(&hypothesis).copied().unwrap_or(0.0);
+                assert!(
+                    (got - expected).abs() <= 1e-12,
+                    "seed {seed}: {hypothesis:?} {got}, expected {expected}"
+                );
+            }
+            // With the faults that were set aside, each by itself and none at all.
+            assert!((short.healthy() - long[&Hypothesis::default()]).abs() <= 1e-12, "seed {seed}");
+            for (fault, got) in short.faults() {
+                let expected: f64 = long.iter().filter(|(h, _)| h.faults.contains(&fault)).map(|l| l.1).sum();
+                assert!((got - expected).abs() <= 1e-12, "seed {seed}: {fault:?} {got}, expected {expected}");
+            }
         }
     }
-}
-
-#[test]
-fn hypotheses_come_in_the_order_of_their_prior() {
-    for seed in 0..50 {
-        let mut machine = machine(seed, 8);
-        machine.consequences.clear();
-        let prior = Prior::new(&machine.parts, vec![]).unwrap();
-        let weights: Vec<f64> = prior.enumerate().map(|(_, p)| p).collect();
-        assert!(weights.windows(2).all(|w| w[1] <= w[0] * (1.0 + 1e-12)), "seed {seed}");
-        assert!((weights.iter().sum::<f64>() - 1.0).abs() < 1e-12, "seed {seed}");
-    }
+    assert!(aside > 100, "hardly a fault was set aside: {aside}");
 }
 
 proptest! {
     /// What is shown never moves by more than the stated bound, and mass and bound are all there is.
     #[test]
-    fn a_cut_moves_nothing_by_more_than_its_bound(seed in 0_u64..100_000, count in 1_usize..60) {
+    fn a_cut_moves_nothing_by_more_than_its_bound(
+        seed in 0_u64..100_000,
+        sets in 1_usize..200,
+        likelihoods in 0_usize..40,
+        left_out in prop::sample::select(vec![0.0, 1e-6, 1e-3, 0.1]),
+    ) {
         let machine = machine(seed, 6);
-        let cut = ask(&machine, &Limits { left_out: 0.0, hypotheses: count });
-        let mass: f64 = cut.hypotheses.iter().map(|h| h.1).sum();
-        prop_assert!((mass + cut.left_out - 1.0).abs() < 1e-12);
+        let limits = Limits { left_out, likelihoods, sets };
         let long = long_way(&machine);
-        for (hypothesis, p) in &cut.hypotheses {
-            let truth = long[hypothesis];
-            prop_assert!(*p <= truth + 1e-12 && truth <= p + cut.left_out + 1e-12);
+        for cut in [ask(&machine, &limits), ask_as_one(&machine, &limits)] {
+            let mass: f64 = cut.hypotheses.iter().map(|h| h.1).sum();
+            prop_assert!((mass + cut.left_out - 1.0).abs() < 1e-12);
+            let truth = told_apart(&long, &cut);
+            for (hypothesis, p) in &cut.hypotheses {
+                let truth = truth[hypothesis];
+                prop_assert!(*p <= truth + 1e-12 && truth <= p + cut.left_out + 1e-12);
+            }
         }
+    }
+
+    /// A further part that no evidence speaks of: the others stay as they are, it keeps its prior.
+    #[test]
+    fn an_irrelevant_part_changes_nothing(seed in 0_u64..100_000, share in 0.001_f64..0.9) {
+        let machine = machine(seed, 5);
+        let before = ask(&machine, &ALL);
+        let mut wider = machine.clone();
+        wider.parts.push(Part { modes: vec![share] });
+        let after = ask(&wider, &ALL);
+        assert_same(&before, &after)?;
+        let fault = Fault { part: machine.parts.len(), mode: 0 };
+        prop_assert!((after.faults()[&fault] - share).abs() <= 1e-12);
+        prop_assert!((after.healthy() - before.healthy() * (1.0 - share)).abs() <= 1e-12);
     }
 
     #[test]
@@ -214,9 +256,18 @@ proptest! {
     fn irrelevant_evidence_changes_nothing(seed in 0_u64..100_000) {
         let machine = machine(seed, 5);
         let prior = Prior::new(&machine.parts, machine.consequences.clone()).unwrap();
-        let likelihood = |h: &Hypothesis| machine.readings.iter().map(|r| r.ln_likelihood(h)).sum::<f64>();
-        let with = posterior(&prior, |h| likelihood(h) + 0.3_f64.ln(), &[], &ALL).unwrap();
-        assert_same(&with, &ask(&machine, &ALL))?;
+        let mut items = machine.items();
+        items.push(Item::new([], 0.0));
+        items.push(Item::new(machine.faults(&[0, 1]), 0.0));
+        let likelihood = |item: usize, h: &Hypothesis| {
+            machine.readings.get(item).map_or(0.3_f64.ln(), |r| r.ln_likelihood(h))
+        };
+        let with = posterior(&prior, likelihood, &items, &ALL).unwrap();
+        let without = ask(&machine, &ALL);
+        prop_assert!((with.healthy() - without.healthy()).abs() <= 1e-12);
+        for (fault, p) in with.faults() {
+            prop_assert!((p - without.faults()[&fault]).abs() <= 1e-12);
+        }
     }
 
     /// The same machine with its parts in reverse order.
@@ -259,9 +310,13 @@ fn a_consequential_pair_comes_before_other_pairs() {
     let fault = |part| Fault { part, mode: 0 };
     let consequence = Consequence { cause: fault(0), effect: fault(1), probability: 0.5 };
     let prior = Prior::new(&parts, vec![consequence]).unwrap();
+    let says_nothing = Item::new([fault(0), fault(1), fault(2)], 0.0);
+    let answer = posterior(&prior, |_, _| 0.0, &[says_nothing], &ALL).unwrap();
     let first: Vec<Vec<usize>> =
-        prior.enumerate().take(4).map(|(h, _)| h.faults.iter().map(|f| f.part).collect()).collect();
-    assert_eq!(first, [vec![], vec![0], vec![0, 1], vec![1]]);
+        answer.hypotheses.iter().take(4).map(|(h, _)| h.faults.iter().map(|f| f.part).collect()).collect();
+    // 0.5 × 0.02 each for the first alone and with what follows, and as much for each of the others.
+    assert_eq!(first[0], Vec::<usize>::new());
+    assert!(first[1..].contains(&vec![0, 1]) && answer.hypotheses[5].1 < 0.02 * answer.hypotheses[1].1);
 }
 
 /// 75 modes in 30 parts: 2^30 sets and more, a bound of 1e-4 of the prior within a few thousand hypotheses.
@@ -271,7 +326,9 @@ fn a_large_machine_needs_few_hypotheses() {
     let parts: Vec<Part> =
         (0..30).map(|i| Part { modes: (0..2 + i % 2).map(|_| 0.002 * random.unit()).collect() }).collect();
     let prior = Prior::new(&parts, vec![]).unwrap();
-    let answer = posterior(&prior, |_| 0.0, &[], &Limits::default()).unwrap();
+    let all = (0..30).flat_map(|part| (0..2 + part % 2).map(move |mode| Fault { part, mode }));
+    let limits = Limits { likelihoods: usize::MAX, ..Limits::default() };
+    let answer = posterior(&prior, |_, _| 0.0, &[Item::new(all, 0.0)], &limits).unwrap();
     assert!(answer.left_out <= 1e-4);
     assert!(answer.hypotheses.len() < 10_000, "{}", answer.hypotheses.len());
 }
@@ -282,7 +339,13 @@ fn refusals() {
     assert_eq!(one(vec![0.7, 0.5]).unwrap_err(), HypothesesError::BadPart { part: 0 });
     assert_eq!(one(vec![f64::NAN]).unwrap_err(), HypothesesError::BadPart { part: 0 });
     let prior = one(vec![0.1]).unwrap();
-    let nothing = posterior(&prior, |_| f64::NEG_INFINITY, &[], &ALL);
-    assert_eq!(nothing, Err(HypothesesError::NothingFits));
-    assert_eq!(posterior(&prior, |_| 1.0, &[], &ALL), Err(HypothesesError::BadLikelihood));
+    let item = Item::new([Fault { part: 0, mode: 0 }], 0.0);
+    let ask = |items: &[Item], ln: f64| posterior(&prior, |_, _| ln, items, &ALL);
+    assert_eq!(ask(std::slice::from_ref(&item), f64::NEG_INFINITY), Err(HypothesesError::NothingFits));
+    assert_eq!(ask(std::slice::from_ref(&item), 1.0), Err(HypothesesError::BadLikelihood));
+    assert_eq!(ask(std::slice::from_ref(&item), f64::NAN), Err(HypothesesError::BadLikelihood));
+    let missing = Item::new([Fault { part: 0, mode: 1 }], 0.0);
+    assert_eq!(ask(&[item, missing], 0.0), Err(HypothesesError::BadItem { item: 1 }));
+    let endless = Item::new([], f64::INFINITY);
+    assert_eq!(ask(&[endless], 0.0), Err(HypothesesError::BadItem { item: 0 }));
 }

@@ -54,6 +54,14 @@ pub struct Evidence {
     pub declined: Vec<String>,
 }
 
+impl Evidence {
+    /// Has this check been answered, or passed over?
+    pub fn is_settled(&self, check: &str) -> bool {
+        self.declined.iter().any(|id| id == check)
+            || self.entries.iter().any(|e| e.answers.as_deref() == Some(check))
+    }
+}
+
 /// The supply as it was read.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Supply {

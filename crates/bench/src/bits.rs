@@ -1,0 +1,87 @@
+//! Sets of small numbers (parts, nodes), and maps with short keys.
+
+use std::collections::HashMap;
+use std::hash::{BuildHasherDefault, Hasher};
+
+/// A map whose keys are a few numbers of our own making, which nobody can choose so as to make them collide.
+pub(crate) type Map<K, V> = HashMap<K, V, BuildHasherDefault<Mix>>;
+
+/// Multiplies each word in.
+#[derive(Default)]
+pub(crate) struct Mix(u64);
+
+/// 2⁶⁴ over the golden ratio, odd: spreads neighbours far apart (Knuth, multiplicative hashing).
+const SPREADS: u64 = 0x9e37_79b9_7f4a_7c15;
+
+impl Hasher for Mix {
+    fn write(&mut self, bytes: &[u8]) {
+        bytes.iter().for_each(|&b| self.write_u64(u64::from(b)));
+    }
+
+    fn write_u8(&mut self, word: u8) {
+        self.write_u64(u64::from(word));
+    }
+
+    fn write_u32(&mut self, word: u32) {
+        self.write_u64(u64::from(word));
+    }
+
+    fn write_u64(&mut self, word: u64) {
+        self.0 = (self.0.rotate_left(23) ^ word).wrapping_mul(SPREADS);
+    }
+
+    fn write_usize(&mut self, word: usize) {
+        self.write_u64(word as u64);
+    }
+
+    fn finish(&self) -> u64 {
+        self.0 ^ (self.0 >> 32)
+    }
+}
+
+/// A set of numbers below a bound that is given when it is made.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Bits(Box<[u64]>);
+
+impl Bits {
+    /// The empty set of numbers below `bound`.
+    pub(crate) fn none(bound: usize) -> Bits {
+        Bits(vec![0; bound.div_ceil(64)].into())
+    }
+
+    pub(crate) fn clear(&mut self) {
+        self.0.fill(0);
+    }
+
+    pub(crate) fn insert(&mut self, number: usize) {
+        self.0[number / 64] |= 1 << (number % 64);
+    }
+
+    pub(crate) fn has(&self, number: usize) -> bool {
+        self.0[number / 64] & (1 << (number % 64)) != 0
+    }
+
+    /// Has it a number in common with the other?
+    pub(crate) fn meets(&self, other: &Bits) -> bool {
+        self.0.iter().zip(&other.0).any(|(a, b)| a & b != 0)
+    }
+
+    /// Takes in all of the other.
+    pub(crate) fn join(&mut self, other: &Bits) {
+        self.0.iter_mut().zip(&other.0).for_each(|(a, b)| *a |= b);
+    }
+
+    /// Its numbers in order.
+    pub(crate) fn iter(&self) -> impl Iterator<Item = usize> + '_ {
+        self.0.iter().enumerate().flat_map(|(place, &word)| {
+            let mut left = word;
+            std::iter::from_fn(move || {
+                (left != 0).then(|| {
+                    let low = left.trailing_zeros();
+                    left &= left - 1;
+                    place * 64 + low as usize
+                })
+            })
+        })
+    }
+}

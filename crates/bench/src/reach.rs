@@ -1,0 +1,403 @@
+//! What a fault can reach: which parts an input's value can depend on, and which faults only take something away.
+//!
+//! Worked out once a machine, from samples of what its parts do.
+
+use crate::bits::Bits;
+use circuit::end_of;
+use machine::kind::{Branch, Effect, Flows, Medium, Path, Role, Situation};
+use machine::model::{Machine, NodeId, Part, PartId, Senses, node};
+
+/// What depends on what.
+pub(crate) struct Reach {
+    /// Per input: what its value can depend on.
+    pub(crate) behind_input: Vec<Behind>,
+    /// Per output: parts between an inverter and its motor.
+    pub(crate) behind_output: Vec<Bits>,
+    /// Per part and mode: does the fault only take away?
+    pub(crate) takes_away: Vec<Vec<bool>>,
+    /// Per part and mode: does a machine with the fault behave as one without?
+    pub(crate) shows_nowhere: Vec<Vec<bool>>,
+}
+
+/// What an input's value can depend on.
+pub(crate) struct Behind {
+    /// Parts whose paths can lie between its pins, and those they sense through.
+    pub(crate) parts: Bits,
+    /// Nodes joined to its pins by any paths: a path that a fault adds matters only if it ends at one of them.
+    pub(crate) island: Bits,
+    /// Its ohms change with what is driven, locked or moving.
+    pub(crate) by_drive: bool,
+    /// They change with water or temperature.
+    pub(crate) by_state: bool,
+    /// What the part read over it reports changes with temperature.
+    pub(crate) senses_temperature: bool,
+}
+
+impl Reach {
+    pub(crate) fn new(machine: &Machine) -> Reach {
+        let paths = edges(machine);
+        let off_neutral = without_neutral(machine, &paths);
+        let terminals = |part: PartId| machine.parts[part].terminals.iter().flatten().copied();
+        let behind_input = machine
+            .inputs
+            .iter()
+            .map(|input| match &input.senses {
+                // A point that loses its way to line reads nought; one that loses its way to neutral read nought before.
+                Senses::Volts { node: at, .. } => {
+                    let ends = [*at, node::LINE];
+                    Behind::new(machine, &paths, &ends, between(machine, &off_neutral, &ends))
+                }
+                Senses::Ohms(a, b) | Senses::Contact(a, b) => {
+                    Behind::new(machine, &paths, &[*a, *b], between(machine, &paths, &[*a, *b]))
+                }
+                Senses::Part { part, pins } => {
+                    let ends: Vec<usize> = pins.iter().copied().chain(terminals(*part)).collect();
+                    let mut parts = between(machine, &paths, &ends);
+                    parts.extend(std::iter::once(*part).chain(machine.parts[*part].watches));
+                    let senses_temperature = senses_temperature(machine, &machine.parts[*part]);
+                    Behind { senses_temperature, ..Behind::new(machine, &paths, &ends, parts) }
+                }
+            })
+            .collect();
+        let behind_output = machine
+            .outputs
+            .iter()
+            .map(|output| {
+                let mut parts = Bits::none(machine.parts.len());
+                if let Some(motor) = output.motor {
+                    let ends: Vec<usize> = terminals(output.part).chain(terminals(motor)).collect();
+                    between(machine, &paths, &ends).into_iter().for_each(|p| parts.insert(p));
+                    parts.insert(motor);
+                }
+                parts
+            })
+            .collect();
+        let shows_nowhere = shows_nowhere(machine);
+        Reach { behind_input, behind_output, takes_away: takes_away(machine), shows_nowhere }
+    }
+}
+
+impl Behind {
+    fn new(machine: &Machine, paths: &[Edge], ends: &[NodeId], found: Vec<PartId>) -> Behind {
+        let mut parts = Bits::none(machine.parts.len());
+        for part in found {
+            parts.insert(part);
+            machine.parts[part].through.iter().for_each(|&p| parts.insert(p));
+        }
+        let mut island = Bits::none(machine.nodes.len());
+        ends.iter().for_each(|&n| island.insert(n));
+        while let Some(&(a, b, _)) = paths.iter().find(|e| island.has(e.0) != island.has(e.1)) {
+            island.insert(a);
+            island.insert(b);
+        }
+        let all = || parts.iter().map(|p| &machine.parts[p]);
+        let by_drive = all().any(|p| by_drive(machine, p));
+        let by_state = all().any(|p| by_state(machine, p));
+        Behind { parts, island, by_drive, by_state, senses_temperature: false }
+    }
+}
+
+/// What an ohmmeter sees of a part in these circumstances, in each of its modes.
+fn ohms_of(part: &Part, situation: &Situation) -> Vec<(&'static str, &'static str, Path)> {
+    let mut branches = Vec::new();
+    for mode in std::iter::once(None).chain(part.kind.modes.iter().map(|m| Some(m.name))) {
+        part.kind.behaviour.electrics(&part.params, mode, situation, &mut branches);
+    }
+    branches.iter().map(|b| (b.from, b.to, b.dc)).collect()
+}
+
+fn by_drive(machine: &Machine, part: &Part) -> bool {
+    let rest = rest(machine);
+    let at_rest = ohms_of(part, &rest);
+    (1..8).any(|n| {
+        let driven = n & 1 != 0;
+        let wanted_rpm = if driven { 50.0 } else { 0.0 };
+        at_rest
+            != ohms_of(
+                part,
+                &Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, ..rest },
+            )
+    })
+}
+
+fn by_state(machine: &Machine, part: &Part) -> bool {
+    let rest = rest(machine);
+    let at_rest = ohms_of(part, &rest);
+    LEVELS_L.iter().any(|&level_l| at_rest != ohms_of(part, &Situation { level_l, ..rest }))
+        || TEMPERATURES_C
+            .iter()
+            .any(|&temperature_c| at_rest != ohms_of(part, &Situation { temperature_c, ..rest }))
+}
+
+fn senses_temperature(machine: &Machine, part: &Part) -> bool {
+    std::iter::once(None).chain(part.kind.modes.iter().map(|m| Some(m.name))).any(|mode| {
+        let reports = |temperature_c| {
+            let situation = Situation { temperature_c, level_l: 5.0, speed_rpm: 50.0, ..rest(machine) };
+            part.kind.behaviour.sense(&part.params, mode, &situation)
+        };
+        TEMPERATURES_C.iter().any(|&t| reports(t) != reports(20.0))
+    })
+}
+
+/// Levels at which a part is asked whether it depends on water, l.
+pub(crate) const LEVELS_L: [f64; 14] =
+    [0.0, 1e-3, 0.3, 1.0, 2.0, 4.0, 7.0, 10.0, 15.0, 22.0, 32.0, 48.0, 80.0, 200.0];
+
+/// Temperatures at which a part is asked whether it depends on them, °C.
+pub(crate) const TEMPERATURES_C: [f64; 14] =
+    [-20.0, 5.0, 20.0, 30.0, 42.0, 55.0, 68.0, 82.0, 95.0, 110.0, 140.0, 180.0, 240.0, 300.0];
+
+/// A part at rest.
+pub(crate) fn rest(machine: &Machine) -> Situation {
+    Situation {
+        rated_v: machine.plate.supply_v,
+        hz: machine.plate.supply_hz,
+        driven: false,
+        wanted_rpm: 0.0,
+        moving: true,
+        locked: false,
+        level_l: 0.0,
+        temperature_c: 20.0,
+        speed_rpm: 0.0,
+        demand_w: 0.0,
+        drag: 1.0,
+    }
+}
+
+/// Flows from none to the full supply through each of a part's branches.
+pub(crate) fn sample_flows(machine: &Machine, branches: usize) -> impl Iterator<Item = Flows> {
+    let rated_v = machine.plate.supply_v;
+    [0.0, 0.45, 0.65, 0.75, 0.9, 1.0].into_iter().flat_map(move |share| {
+        [0_u8, 2, 3].into_iter().map(move |phases| Flows {
+            volts: vec![share * rated_v; branches],
+            amps: vec![(share * 5.0, 0.0); branches],
+            watts: vec![share * share * 5.0 * rated_v; branches],
+            phases,
+        })
+    })
+}
+
+/// Per part and mode: is the fault one that no step shows (a bad key, contact that comes and goes)?
+fn shows_nowhere(machine: &Machine) -> Vec<Vec<bool>> {
+    // Wires are many and alike: each kind with like parameters is asked once.
+    let mut known: Vec<(&Part, Vec<bool>)> = Vec::new();
+    machine
+        .parts
+        .iter()
+        .map(|part| {
+            let like = known.iter().find(|(k, _)| std::ptr::eq(k.kind, part.kind) && k.params == part.params);
+            if let Some((_, found)) = like {
+                return found.clone();
+            }
+            let found: Vec<bool> =
+                part.kind.modes.iter().map(|m| same_as_healthy(machine, part, m.name)).collect();
+            known.push((part, found.clone()));
+            found
+        })
+        .collect()
+}
+
+fn same_as_healthy(machine: &Machine, part: &Part, mode: &str) -> bool {
+    let behaviour = part.kind.behaviour;
+    let media = [Medium::Motion, Medium::Water, Medium::Air, Medium::Pressure];
+    let passes =
+        |m| behaviour.passage(&part.params, Some(mode), m) == behaviour.passage(&part.params, None, m);
+    let mut branches = (Vec::new(), Vec::new());
+    media.into_iter().all(passes)
+        && one_by_one(machine).all(|s| {
+            branches.0.clear();
+            branches.1.clear();
+            behaviour.electrics(&part.params, None, &s, &mut branches.0);
+            behaviour.electrics(&part.params, Some(mode), &s, &mut branches.1);
+            branches.0 == branches.1
+                && behaviour.sense(&part.params, None, &s) == behaviour.sense(&part.params, Some(mode), &s)
+                && sample_flows(machine, branches.0.len()).all(|flows| {
+                    behaviour.effect(&part.params, None, &s, &flows)
+                        == behaviour.effect(&part.params, Some(mode), &s, &flows)
+                })
+        })
+}
+
+/// Circumstances in which one thing after the other runs through its range.
+fn one_by_one(machine: &Machine) -> impl Iterator<Item = Situation> {
+    let at_rest = rest(machine);
+    (0..8).flat_map(move |n| {
+        let driven = n & 1 != 0;
+        let wanted_rpm = if driven { 50.0 } else { 0.0 };
+        let base = Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, ..at_rest };
+        let levels = (0..100).map(move |i| Situation { level_l: 0.6 * f64::from(i), ..base });
+        let warm = (0..80).map(move |i| Situation { temperature_c: -20.0 + 4.0 * f64::from(i), ..base });
+        let speeds = (-30..30).map(move |i| Situation {
+            wanted_rpm: 53.0 * f64::from(i),
+            speed_rpm: 53.0 * f64::from(i),
+            ..base
+        });
+        let demands = (0..60).map(move |i| Situation { demand_w: 1.2_f64.powi(i) - 1.0, ..base });
+        let drags = (0..20).map(move |i| Situation { drag: 0.2 * f64::from(i), ..base });
+        levels.chain(warm).chain(speeds).chain(demands).chain(drags)
+    })
+}
+
+/// A path that some part, in some circumstances, puts between two nodes; joints belong to no part.
+type Edge = (usize, usize, Option<PartId>);
+
+/// All paths of the healthy machine.
+fn edges(machine: &Machine) -> Vec<Edge> {
+    let mut edges: Vec<Edge> = machine.joints.iter().map(|j| (j.inner, j.outer, None)).collect();
+    let mut branches = Vec::new();
+    for (id, part) in machine.parts.iter().enumerate() {
+        branches.clear();
+        for situation in samples(machine) {
+            part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
+        }
+        for branch in branches.iter().filter(|b| b.dc != Path::Open || b.ac != Path::Open) {
+            if let (Some(a), Some(b)) = (end_of(part, branch.from), end_of(part, branch.to))
+                && !edges.contains(&(a, b, Some(id)))
+            {
+                edges.push((a, b, Some(id)));
+            }
+        }
+    }
+    edges
+}
+
+/// Ohms up to which a path that is always there counts as joining: wires, a filter's choke.
+const JOINS_UP_TO_OHM: f64 = 5.0;
+
+/// The paths that do not touch what is joined to neutral in every situation.
+fn without_neutral(machine: &Machine, edges: &[Edge]) -> Vec<Edge> {
+    let mut neutral = vec![false; machine.nodes.len()];
+    neutral[node::NEUTRAL] = true;
+    let joined: Vec<Edge> = edges.iter().filter(|e| always_joins(machine, e)).copied().collect();
+    while let Some(&(a, b, _)) = joined.iter().find(|e| neutral[e.0] != neutral[e.1]) {
+        (neutral[a], neutral[b]) = (true, true);
+    }
+    edges.iter().filter(|e| !neutral[e.0] && !neutral[e.1]).copied().collect()
+}
+
+fn always_joins(machine: &Machine, &(a, b, part): &Edge) -> bool {
+    let Some(part) = part.map(|p| &machine.parts[p]) else { return true };
+    let mut branches = Vec::new();
+    samples(machine).all(|situation| {
+        branches.clear();
+        part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
+        branches.iter().any(|branch| {
+            let ends = (end_of(part, branch.from), end_of(part, branch.to));
+            let low = match branch.ac {
+                Path::Closed => true,
+                Path::Ohms { r, x } => r.hypot(x) <= JOINS_UP_TO_OHM,
+                Path::Open => false,
+            };
+            ends == (Some(a), Some(b)) && low
+        })
+    })
+}
+
+/// Parts with a path that can lie between some of these nodes: what is left of the edges in reach when blind ends,
+/// which lead to none of them, are cut back.
+fn between(machine: &Machine, edges: &[Edge], ends: &[usize]) -> Vec<PartId> {
+    let mut left: Vec<Edge> = edges.to_vec();
+    loop {
+        let mut degree = vec![0_usize; machine.nodes.len()];
+        for &(a, b, _) in &left {
+            degree[a] += 1;
+            degree[b] += 1;
+        }
+        let before = left.len();
+        left.retain(|&(a, b, _)| [a, b].iter().all(|n| degree[*n] > 1 || ends.contains(n)));
+        if left.len() == before {
+            break;
+        }
+    }
+    let mut reached = vec![false; machine.nodes.len()];
+    for &end in ends {
+        reached[end] = true;
+    }
+    while let Some(&(a, b, _)) = left.iter().find(|e| reached[e.0] != reached[e.1]) {
+        (reached[a], reached[b]) = (true, true);
+    }
+    let mut parts: Vec<PartId> = left.iter().filter(|e| reached[e.0]).filter_map(|e| e.2).collect();
+    parts.sort_unstable();
+    parts.dedup();
+    parts
+}
+
+/// Circumstances that between them bring out all that a part can do.
+fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
+    let (rated_v, hz) = (machine.plate.supply_v, machine.plate.supply_hz);
+    (0..64).map(move |n| Situation {
+        rated_v,
+        hz,
+        driven: n & 1 != 0,
+        wanted_rpm: if n & 1 != 0 { 50.0 } else { 0.0 },
+        moving: n & 2 != 0,
+        locked: n & 4 != 0,
+        level_l: [0.0, 2.5, 6.0, 30.0][(n >> 3) & 3],
+        temperature_c: if n & 32 != 0 { 60.0 } else { 20.0 },
+        speed_rpm: 0.0,
+        demand_w: 0.0,
+        drag: 1.0,
+    })
+}
+
+/// Per part and mode: does the fault only take away?
+fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
+    let contact_behind = |part: PartId| {
+        machine.parts.iter().any(|q| {
+            q.through.contains(&part)
+                && q.kind.terminals.iter().any(|t| t.role == Role::Power)
+                && closes_by_level(machine, q)
+        })
+    };
+    machine
+        .parts
+        .iter()
+        .enumerate()
+        .map(|(id, part)| {
+            let contact = contact_behind(id);
+            part.kind
+                .modes
+                .iter()
+                .map(|mode| {
+                    let pressure =
+                        part.kind.behaviour.passage(&part.params, Some(mode.name), Medium::Pressure);
+                    let healthy = part.kind.behaviour.passage(&part.params, None, Medium::Pressure);
+                    !(contact && pressure != healthy)
+                        && samples(machine).all(|s| only_less(part, mode.name, &s))
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// Does a part's contact depend on the water level?
+fn closes_by_level(machine: &Machine, part: &Part) -> bool {
+    let at = |level_l: f64| {
+        let mut branches = Vec::new();
+        for situation in samples(machine).take(1) {
+            let situation = Situation { level_l, ..situation };
+            part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
+        }
+        branches
+    };
+    at(0.0) != at(30.0)
+}
+
+fn only_less(part: &Part, mode: &str, situation: &Situation) -> bool {
+    let (mut healthy, mut faulty) = (Vec::new(), Vec::new());
+    let behaviour = part.kind.behaviour;
+    behaviour.electrics(&part.params, None, situation, &mut healthy);
+    behaviour.electrics(&part.params, Some(mode), situation, &mut faulty);
+    let less = |(h, f): (&Branch, &Branch)| {
+        h.from == f.from && h.to == f.to && (h.ac == f.ac || (h.ac != Path::Open && f.ac != Path::Closed))
+    };
+    let silent = Flows {
+        volts: vec![0.0; faulty.len()],
+        amps: vec![(0.0, 0.0); faulty.len()],
+        watts: vec![0.0; faulty.len()],
+        phases: 0,
+    };
+    healthy.len() == faulty.len()
+        && healthy.iter().zip(&faulty).all(less)
+        && behaviour.effect(&part.params, Some(mode), situation, &silent) == Effect::default()
+}

@@ -1,0 +1,458 @@
+//! Instants shared between hypotheses: each is solved once, and most are not solved at all.
+//!
+//! An instant of a hypothesis, in a [`Setting`] (what is driven, the bolt, the classes of water and temperature), is
+//! - the instant of a smaller hypothesis, if the fault left out can only **take away** (it opens or changes a path, and
+//!   does nothing of its own) and its part is not **loud** there: carries no current, does nothing, and lies behind no
+//!   input that watches volts. A path without current may be opened, and the solution, being unique, stays;
+//! - or the sum of the instants of its two faults, where they do not touch each other ([`crate::superpose`]);
+//! - or solved.
+//!
+//! What an ohmmeter of the board reads is kept by what can lie on its way ([`crate::reach::Behind`]).
+
+use crate::bits::{Bits, Map};
+use crate::classes::Classes;
+use crate::moment::{Moment, Solver, chain};
+use crate::reach::Reach;
+use crate::step::{Instants, State};
+use crate::superpose::{Difference, Differing, Rounds, superpose};
+use machine::kind::{Medium, Passage};
+use machine::model::{Drive, InputId, Machine, PartId, Senses};
+use std::sync::Arc;
+
+/// A part and the index of its fault mode.
+pub(crate) type Fault = (PartId, usize);
+
+/// Instants of one machine at one supply, and the hypothesis at hand.
+pub(crate) struct Shared<'m> {
+    solver: Solver<'m>,
+    supply_v: f64,
+    pub(crate) reach: Reach,
+    classes: Classes,
+    /// Place of a part's first mode among all modes.
+    first_mode: Vec<usize>,
+    mode_count: usize,
+    faults: Vec<Fault>,
+    modes: Vec<Option<usize>>,
+    /// Modes of the instant that is being solved: those of some of the faults.
+    solving: Vec<Option<usize>>,
+    /// What the step at hand depended on so far.
+    pub(crate) heard: Heard,
+    /// What was driven in the last instant asked for, and from which state.
+    last: (u32, State),
+    driven: Vec<Vec<Drive>>,
+    settings: Vec<Setting>,
+    setting_ids: Map<SettingKey, u32>,
+    kept: Vec<Kept>,
+    pairs: Map<(u32, u32, u32), u32>,
+    larger: Map<(u32, Vec<Fault>), u32>,
+    ohms: Map<OhmsKey, f64>,
+    rounds: Rounds,
+}
+
+/// What a step depended on.
+pub(crate) struct Heard {
+    /// Parts that carried current or did something, or lay behind what the board asked for.
+    pub(crate) parts: Bits,
+    /// The temperature itself, not only its class.
+    pub(crate) temperature: bool,
+}
+
+/// The circumstances of instants, the faults aside.
+struct Setting {
+    driven: u32,
+    /// One state of its class, for all instants of the setting.
+    state: State,
+    healthy: Option<(u32, Rounds)>,
+    singles: Vec<u32>,
+}
+
+#[derive(Clone, PartialEq, Eq, Hash)]
+struct SettingKey {
+    driven: u32,
+    locked: bool,
+    level: u32,
+    temperature: u32,
+    /// Level and temperature themselves, where a part with current knows them.
+    exact: Option<(u64, u64)>,
+}
+
+/// An instant that was found.
+struct Kept {
+    moment: Arc<Moment>,
+    /// Parts that it depends on.
+    loud: Bits,
+    /// And those that the inputs watching volts depend on.
+    louder: Bits,
+    /// A part carries current that knows level or temperature itself.
+    exact: bool,
+    /// From the healthy one; of single faults.
+    difference: Option<Difference>,
+}
+
+#[derive(PartialEq, Eq, Hash)]
+struct OhmsKey {
+    input: u32,
+    /// Places of the faults that matter.
+    faults: [u32; 2],
+    /// What is driven and locked, where that matters.
+    setting: u32,
+    state: (u64, u64),
+}
+
+/// No instant, no fault.
+const NONE: u32 = u32::MAX;
+
+impl<'m> Shared<'m> {
+    pub(crate) fn new(machine: &'m Machine, supply_v: f64, state: State) -> Self {
+        let mut first_mode = Vec::with_capacity(machine.parts.len());
+        let mut mode_count = 0;
+        for part in &machine.parts {
+            first_mode.push(mode_count);
+            mode_count += part.kind.modes.len();
+        }
+        Shared {
+            solver: Solver::new(machine),
+            supply_v,
+            reach: Reach::new(machine),
+            classes: Classes::new(machine),
+            first_mode,
+            mode_count,
+            faults: Vec::new(),
+            modes: vec![None; machine.parts.len()],
+            solving: vec![None; machine.parts.len()],
+            heard: Heard { parts: Bits::none(machine.parts.len()), temperature: false },
+            last: (0, state),
+            driven: Vec::new(),
+            settings: Vec::new(),
+            setting_ids: Map::default(),
+            kept: Vec::new(),
+            pairs: Map::default(),
+            larger: Map::default(),
+            ohms: Map::default(),
+            rounds: Rounds::default(),
+        }
+    }
+
+    /// How many modes all parts have together; [`place`](Self::place) is below.
+    pub(crate) fn mode_count(&self) -> usize {
+        self.mode_count
+    }
+
+    /// Place of a fault among all faults.
+    pub(crate) fn place(&self, fault: Fault) -> usize {
+        self.first_mode[fault.0] + fault.1
+    }
+
+    /// Class of a temperature: within one, instants are the same.
+    pub(crate) fn temperature_class(&self, temperature_c: f64) -> u32 {
+        self.classes.temperature(temperature_c)
+    }
+
+    /// From here on for this hypothesis, in a new step.
+    pub(crate) fn begin(&mut self, faults: &[Fault]) {
+        self.faults.clear();
+        self.faults.extend_from_slice(faults);
+        set_modes(&mut self.modes, faults);
+        self.heard.parts.clear();
+        self.heard.temperature = false;
+    }
+
+    fn driven(&mut self, drives: &[Drive]) -> u32 {
+        let same = |known: &Vec<Drive>| {
+            known.len() == drives.len()
+                && known.iter().zip(drives).all(|(a, b)| a.output == b.output && a.rpm == b.rpm)
+        };
+        let place = self.driven.iter().position(same).unwrap_or_else(|| {
+            self.driven.push(drives.to_vec());
+            self.driven.len() - 1
+        });
+        place as u32
+    }
+
+    fn setting(&mut self, driven: u32, state: &State, exact: bool) -> u32 {
+        let key = SettingKey {
+            driven,
+            locked: state.locked,
+            level: self.classes.level(state.level_l),
+            temperature: self.classes.temperature(state.temperature_c),
+            exact: exact.then_some((state.level_l.to_bits(), state.temperature_c.to_bits())),
+        };
+        if let Some(&known) = self.setting_ids.get(&key) {
+            return known;
+        }
+        let id = self.settings.len() as u32;
+        self.settings.push(Setting {
+            driven,
+            state: state.clone(),
+            healthy: None,
+            singles: vec![NONE; self.mode_count],
+        });
+        self.setting_ids.insert(key, id);
+        id
+    }
+
+    /// The instant of a hypothesis in a setting.
+    fn find(&mut self, setting: u32, faults: &[Fault]) -> u32 {
+        match *faults {
+            [] => self.healthy(setting),
+            [fault] => self.single(setting, fault),
+            [a, b] => self.pair(setting, a, b),
+            _ => self.many(setting, faults),
+        }
+    }
+
+    fn healthy(&mut self, setting: u32) -> u32 {
+        if let Some((known, _)) = &self.settings[setting as usize].healthy {
+            return *known;
+        }
+        let mut rounds = Rounds::default();
+        let found = self.solve(setting, &[], Some(&mut rounds));
+        let id = self.keep(found);
+        self.settings[setting as usize].healthy = Some((id, rounds));
+        id
+    }
+
+    fn single(&mut self, setting: u32, fault: Fault) -> u32 {
+        let place = self.place(fault);
+        let known = self.settings[setting as usize].singles[place];
+        if known != NONE {
+            return known;
+        }
+        let healthy = self.healthy(setting);
+        let found = if self.is_silent(fault, healthy) {
+            healthy
+        } else {
+            let mut rounds = std::mem::take(&mut self.rounds);
+            let mut found = self.solve(setting, &[fault], Some(&mut rounds));
+            if let Some((healthy, healthy_rounds)) = &self.settings[setting as usize].healthy {
+                let from = (healthy_rounds, self.kept[*healthy as usize].moment.as_ref());
+                let machine = self.solver.machine;
+                found.difference = Some(Difference::of(machine, fault, (&rounds, &found.moment), from));
+            }
+            self.rounds = rounds;
+            self.keep(found)
+        };
+        self.settings[setting as usize].singles[place] = found;
+        found
+    }
+
+    fn pair(&mut self, setting: u32, a: Fault, b: Fault) -> u32 {
+        let with_a = self.single(setting, a);
+        if self.is_silent(b, with_a) {
+            return with_a;
+        }
+        let with_b = self.single(setting, b);
+        if self.is_silent(a, with_b) {
+            return with_b;
+        }
+        let key = (setting, self.place(a) as u32, self.place(b) as u32);
+        if let Some(&known) = self.pairs.get(&key) {
+            return known;
+        }
+        let found = match self.superpose(setting, (a, with_a), (b, with_b)) {
+            Some(found) => found,
+            None => self.solve(setting, &[a, b], None),
+        };
+        let id = self.keep(found);
+        self.pairs.insert(key, id);
+        id
+    }
+
+    fn many(&mut self, setting: u32, faults: &[Fault]) -> u32 {
+        let key = (setting, faults.to_vec());
+        if let Some(&known) = self.larger.get(&key) {
+            return known;
+        }
+        for left_out in 0..faults.len() {
+            let mut rest = faults.to_vec();
+            let fault = rest.remove(left_out);
+            let smaller = self.find(setting, &rest);
+            if self.is_silent(fault, smaller) {
+                self.larger.insert(key, smaller);
+                return smaller;
+            }
+        }
+        let found = self.solve(setting, faults, None);
+        let id = self.keep(found);
+        self.larger.insert(key, id);
+        id
+    }
+
+    /// Does adding this fault to what gave that instant change nothing?
+    fn is_silent(&self, (part, mode): Fault, instant: u32) -> bool {
+        self.reach.takes_away[part][mode] && !self.kept[instant as usize].louder.has(part)
+    }
+
+    fn superpose(
+        &mut self,
+        setting: u32,
+        (a, with_a): (Fault, u32),
+        (b, with_b): (Fault, u32),
+    ) -> Option<Kept> {
+        let setting = &self.settings[setting as usize];
+        let healthy = &self.kept[setting.healthy.as_ref()?.0 as usize];
+        // The phases of an inverter are counted by ohms, which two faults may change together.
+        let drives = &self.driven[setting.driven as usize];
+        let both_on_phases = |d: &Drive| {
+            let behind = &self.reach.behind_output[d.output];
+            behind.has(a.0) && behind.has(b.0)
+        };
+        if drives.iter().any(both_on_phases) {
+            return None;
+        }
+        let (f, g) = (&self.kept[with_a as usize], &self.kept[with_b as usize]);
+        let mut moment = superpose(
+            &healthy.moment,
+            Differing { moment: &f.moment, from_healthy: f.difference.as_ref()? },
+            Differing { moment: &g.moment, from_healthy: g.difference.as_ref()? },
+        )?;
+        set_modes(&mut self.solving, &[a, b]);
+        moment.conclude(self.solver.machine, &self.solving, self.supply_v);
+        let join = |of: fn(&Kept) -> &Bits| {
+            let mut all = of(f).clone();
+            all.join(of(g));
+            all.join(of(healthy));
+            all
+        };
+        Some(Kept {
+            loud: join(|k| &k.loud),
+            louder: join(|k| &k.louder),
+            exact: f.exact || g.exact || healthy.exact,
+            moment: Arc::new(moment),
+            difference: None,
+        })
+    }
+
+    fn solve(&mut self, setting: u32, faults: &[Fault], rounds: Option<&mut Rounds>) -> Kept {
+        let setting = &self.settings[setting as usize];
+        let drives = &self.driven[setting.driven as usize];
+        set_modes(&mut self.solving, faults);
+        let moment = self.solver.moment(&self.solving, drives, &setting.state, self.supply_v, rounds);
+        let machine = self.solver.machine;
+        let mut loud = Bits::none(machine.parts.len());
+        for part in (0..machine.parts.len()).filter(|&p| self.solver.active[p]) {
+            loud.insert(part);
+        }
+        let exact = loud.meets(&self.classes.gradual);
+        for drive in drives {
+            loud.join(&self.reach.behind_output[drive.output]);
+        }
+        let through: Vec<PartId> =
+            loud.iter().flat_map(|p| machine.parts[p].through.iter().copied()).collect();
+        through.into_iter().for_each(|p| loud.insert(p));
+        let mut louder = loud.clone();
+        for (input, behind) in machine.inputs.iter().zip(&self.reach.behind_input) {
+            if let Senses::Volts { .. } = input.senses {
+                louder.join(&behind.parts);
+            }
+        }
+        Kept { moment: Arc::new(moment), loud, louder, exact, difference: None }
+    }
+
+    fn keep(&mut self, found: Kept) -> u32 {
+        self.kept.push(found);
+        self.kept.len() as u32 - 1
+    }
+
+    /// The key of a reading; none where too much can lie on its way.
+    fn ohms_key(&mut self, input: InputId, state: &State, dead: bool) -> Option<OhmsKey> {
+        let behind = &self.reach.behind_input[input];
+        let adds = |&fault: &Fault| {
+            !self.reach.takes_away[fault.0][fault.1] && self.touches(fault.0, &behind.island)
+        };
+        let widened = self.faults.iter().any(adds);
+        let by_drive = widened || behind.by_drive;
+        let by_state = widened || behind.by_state;
+        let mut faults = [NONE; 2];
+        let mut count = 0;
+        // What is locked, driven and moving may depend on any fault.
+        for &fault in self.faults.iter().filter(|f| by_drive || behind.parts.has(f.0)) {
+            *faults.get_mut(count)? = self.place(fault) as u32;
+            count += 1;
+        }
+        let setting = match (by_drive, dead) {
+            (false, _) => NONE,
+            (true, true) => NONE - 1 - u32::from(state.locked),
+            (true, false) => {
+                let (driven, last) = self.last.clone();
+                self.setting(driven, &last, false)
+            }
+        };
+        let state = if by_state { (state.level_l.to_bits(), state.temperature_c.to_bits()) } else { (0, 0) };
+        Some(OhmsKey { input: input as u32, faults, setting, state })
+    }
+
+    /// Has a part a terminal on the island? Leaks and chafed wires lead from one to the cabinet.
+    fn touches(&self, part: PartId, island: &Bits) -> bool {
+        self.solver.machine.parts[part].terminals.iter().flatten().any(|&n| island.has(n))
+    }
+
+    fn measure(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
+        if dead {
+            self.solver.dead(&self.modes, state);
+        } else {
+            let drives = &self.driven[self.last.0 as usize];
+            self.solver.moment(&self.modes, drives, &self.last.1, self.supply_v, None);
+        }
+        self.solver.input_ohms(input)
+    }
+}
+
+fn set_modes(modes: &mut [Option<usize>], faults: &[Fault]) {
+    modes.fill(None);
+    for &(part, mode) in faults {
+        modes[part] = Some(mode);
+    }
+}
+
+impl<'m> Instants<'m> for Shared<'m> {
+    fn machine(&self) -> &'m Machine {
+        self.solver.machine
+    }
+
+    fn mode(&self, part: PartId) -> Option<usize> {
+        self.modes[part]
+    }
+
+    fn moment(&mut self, drives: &[Drive], state: &State) -> Arc<Moment> {
+        let driven = self.driven(drives);
+        self.last.0 = driven;
+        self.last.1.clone_from(state);
+        let faults = std::mem::take(&mut self.faults);
+        let setting = self.setting(driven, state, false);
+        let mut found = self.find(setting, &faults);
+        if self.kept[found as usize].exact {
+            self.heard.temperature = true;
+            let known = &self.settings[setting as usize].state;
+            if (known.level_l, known.temperature_c) != (state.level_l, state.temperature_c) {
+                let setting = self.setting(driven, state, true);
+                found = self.find(setting, &faults);
+            }
+        }
+        self.faults = faults;
+        let found = &self.kept[found as usize];
+        self.heard.parts.join(&found.loud);
+        Arc::clone(&found.moment)
+    }
+
+    fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
+        let behind = &self.reach.behind_input[input];
+        self.heard.parts.join(&behind.parts);
+        self.heard.temperature |= behind.by_state || behind.senses_temperature;
+        if let Senses::Volts { .. } = self.solver.machine.inputs[input].senses {
+            return f64::INFINITY;
+        }
+        let Some(key) = self.ohms_key(input, state, dead) else { return self.measure(input, state, dead) };
+        self.heard.temperature |= key.state != (0, 0);
+        if let Some(&known) = self.ohms.get(&key) {
+            return known;
+        }
+        let found = self.measure(input, state, dead);
+        self.ohms.insert(key, found);
+        found
+    }
+
+    fn passage(&self, part: PartId, medium: Medium) -> Passage {
+        chain(self.solver.machine, &self.modes, part, medium)
+    }
+}

@@ -1,0 +1,261 @@
+//! Two faults that do not touch each other: the instant under both, from the instants under each.
+//!
+//! The network is linear, so that of three solutions, healthy `x`, with one fault `x + δ`, with the other `x + ε`, the
+//! sum `x + δ + ε` obeys Kirchhoff's laws. It is the solution under both faults if it also obeys every branch: where the
+//! first fault (or what follows from it: a motor that stands, a lock that stays open) changed a branch, the second must
+//! have left that branch's current and the potentials of its ends as they were, and the other way about. What parts do
+//! depends on their own currents, modes and situations alone; so no part's may be changed by both. All this is held
+//! round by round ([`Difference::of`]); where it fails, the instant is solved ([`crate::shared`]).
+
+use crate::bits::Bits;
+use crate::moment::{Moment, Phases};
+use circuit::{Complex64, Solved, end_of};
+use machine::kind::{Branch, Path, Situation};
+use machine::model::{Machine, PartId};
+
+/// Currents that differ by less are the same, A.
+const SAME_BELOW_A: f64 = 1e-12;
+/// Potentials that differ by less are the same, V.
+const SAME_BELOW_V: f64 = 1e-10;
+/// A sum of currents below this may be nothing but rounding, A.
+const UNSURE_BELOW_A: f64 = 1e-9;
+
+/// An instant's rounds as they were solved.
+#[derive(Default)]
+pub(crate) struct Rounds {
+    /// Nothing changed after the last round.
+    pub(crate) settled: bool,
+    phases: Vec<Phases>,
+    rounds: Vec<Round>,
+    used: usize,
+}
+
+/// One round.
+#[derive(Default)]
+struct Round {
+    situations: Vec<Situation>,
+    /// Place of each part's first branch in `amps`; one more at the end.
+    first: Vec<u32>,
+    amps: Vec<Complex64>,
+    /// By node.
+    potentials: Vec<Option<Complex64>>,
+}
+
+impl Rounds {
+    pub(crate) fn start(&mut self, phases: &[Phases]) {
+        self.settled = false;
+        self.phases.clear();
+        self.phases.extend_from_slice(phases);
+        self.used = 0;
+    }
+
+    pub(crate) fn note(&mut self, machine: &Machine, situations: &[Situation], solved: &Solved<'_>) {
+        if self.rounds.len() == self.used {
+            self.rounds.push(Round::default());
+        }
+        let round = &mut self.rounds[self.used];
+        self.used += 1;
+        round.situations.clear();
+        round.situations.extend_from_slice(situations);
+        round.first.clear();
+        round.amps.clear();
+        for part in 0..machine.parts.len() {
+            round.first.push(round.amps.len() as u32);
+            round.amps.extend(solved.amps(part));
+        }
+        round.first.push(round.amps.len() as u32);
+        round.potentials.clear();
+        round.potentials.extend((0..machine.nodes.len()).map(|node| solved.potential(node)));
+    }
+
+    /// The round of this number; the last, once nothing changes any more.
+    fn round(&self, number: usize) -> &Round {
+        &self.rounds[number.min(self.used - 1)]
+    }
+}
+
+impl Round {
+    fn amps(&self, part: PartId) -> &[Complex64] {
+        &self.amps[self.first[part] as usize..self.first[part + 1] as usize]
+    }
+}
+
+/// Where an instant with a fault differs from the healthy one, in any round.
+#[derive(Clone, Debug)]
+pub(crate) struct Difference {
+    /// Parts whose mode or situation differs, so that their branches may.
+    altered: Bits,
+    /// Ends of the branches of those parts.
+    altered_ends: Bits,
+    /// Parts in which other currents flow.
+    amps: Bits,
+    /// Parts that may do something else: altered, or with another current through more than a closed contact.
+    acting: Bits,
+    /// Nodes at another potential.
+    nodes: Bits,
+    /// It can be told at all: nothing short, nothing that flips for ever.
+    known: bool,
+}
+
+impl Difference {
+    /// Of the instant with this fault (`rounds`, `moment`) from the healthy one.
+    pub(crate) fn of(
+        machine: &Machine,
+        (fault, mode): (PartId, usize),
+        (rounds, moment): (&Rounds, &Moment),
+        (healthy, healthy_moment): (&Rounds, &Moment),
+    ) -> Difference {
+        let parts = machine.parts.len();
+        let mut d = Difference {
+            altered: Bits::none(parts),
+            altered_ends: Bits::none(machine.nodes.len()),
+            amps: Bits::none(parts),
+            acting: Bits::none(parts),
+            nodes: Bits::none(machine.nodes.len()),
+            known: rounds.settled && healthy.settled,
+        };
+        if !d.known {
+            return d;
+        }
+        d.altered.insert(fault);
+        for (a, b) in rounds.phases.iter().zip(&healthy.phases).filter(|(a, b)| a != b) {
+            d.altered.insert(a.1);
+            d.altered.insert(b.1);
+        }
+        for number in 0..rounds.used.max(healthy.used) {
+            d.compare(machine, rounds.round(number), healthy.round(number));
+        }
+        d.spread_to_ends(machine, (fault, mode), (rounds, healthy));
+        d.acting.join(&d.altered);
+        // What an inverter and its motor do hangs together, and on the way from the motor to the drum.
+        for (id, part) in machine.parts.iter().enumerate() {
+            let turns = |m: &Moment| m.effect(id).is_some_and(|e| e.turns_rpm.is_some());
+            if part.through.contains(&fault) && (turns(moment) || turns(healthy_moment)) {
+                d.acting.insert(id);
+            }
+        }
+        for &(inverter, motor, _) in &healthy.phases {
+            if d.acting.has(inverter) || d.acting.has(motor) {
+                d.acting.insert(inverter);
+                d.acting.insert(motor);
+            }
+        }
+        d
+    }
+
+    fn compare(&mut self, machine: &Machine, now: &Round, healthy: &Round) {
+        for (id, part) in machine.parts.iter().enumerate() {
+            if now.situations[id] != healthy.situations[id] {
+                self.altered.insert(id);
+            }
+            let (a, b) = (now.amps(id), healthy.amps(id));
+            if a.len() != b.len() || a.iter().zip(b).any(|(a, b)| (a - b).l1_norm() > SAME_BELOW_A) {
+                self.amps.insert(id);
+                if part.kind.behaviour.can_stall() {
+                    self.acting.insert(id);
+                }
+            }
+        }
+        for (node, (a, b)) in now.potentials.iter().zip(&healthy.potentials).enumerate() {
+            let same = match (a, b) {
+                (Some(a), Some(b)) => (a - b).l1_norm() <= SAME_BELOW_V,
+                (None, None) => true,
+                _ => false,
+            };
+            if !same {
+                self.nodes.insert(node);
+            }
+        }
+    }
+
+    /// The ends of all branches of altered parts, and which parts have another current through more than a contact.
+    fn spread_to_ends(
+        &mut self,
+        machine: &Machine,
+        (fault, mode): (PartId, usize),
+        (rounds, healthy): (&Rounds, &Rounds),
+    ) {
+        let mut branches: Vec<Branch> = Vec::new();
+        for (id, part) in machine.parts.iter().enumerate() {
+            if !self.altered.has(id) && !self.amps.has(id) {
+                continue;
+            }
+            let mode = (id == fault).then(|| part.kind.modes[mode].name);
+            branches.clear();
+            for number in 0..rounds.used.max(healthy.used) {
+                let behaviour = part.kind.behaviour;
+                behaviour.electrics(&part.params, mode, &rounds.round(number).situations[id], &mut branches);
+                behaviour.electrics(&part.params, None, &healthy.round(number).situations[id], &mut branches);
+            }
+            if self.altered.has(id) {
+                let ends = branches.iter().flat_map(|b| [b.from, b.to]).filter_map(|end| end_of(part, end));
+                for node in ends {
+                    self.altered_ends.insert(node);
+                }
+            }
+            if self.amps.has(id) && branches.iter().any(|b| matches!(b.ac, Path::Ohms { .. })) {
+                self.acting.insert(id);
+            }
+        }
+    }
+
+    /// Has the other fault left alone what this one changed, and the other way about?
+    fn apart(&self, other: &Difference) -> bool {
+        self.known
+            && other.known
+            && !self.acting.meets(&other.acting)
+            && !self.altered.meets(&other.amps)
+            && !other.altered.meets(&self.amps)
+            && !self.altered_ends.meets(&other.nodes)
+            && !other.altered_ends.meets(&self.nodes)
+    }
+}
+
+/// An instant and where it differs from the healthy one.
+#[derive(Clone, Copy)]
+pub(crate) struct Differing<'a> {
+    pub(crate) moment: &'a Moment,
+    pub(crate) from_healthy: &'a Difference,
+}
+
+/// The instant under two faults; none where they touch each other, or where it cannot be told.
+/// [`Moment::conclude`] is still to be called.
+pub(crate) fn superpose(healthy: &Moment, f: Differing<'_>, g: Differing<'_>) -> Option<Moment> {
+    if !f.from_healthy.apart(g.from_healthy) {
+        return None;
+    }
+    let (a, b) = (f.moment, g.moment);
+    let current = a.current + b.current - healthy.current;
+    if current.l1_norm() < UNSURE_BELOW_A {
+        return None;
+    }
+    let theirs = &g.from_healthy.acting;
+    let mut doing = Vec::with_capacity(a.doing.len() + b.doing.len());
+    doing.extend(a.doing.iter().filter(|d| !theirs.has(d.0)).cloned());
+    doing.extend(b.doing.iter().filter(|d| theirs.has(d.0)).cloned());
+    doing.sort_unstable_by_key(|d| d.0);
+    let mut input_volts = Vec::with_capacity(a.input_volts.len());
+    for ((&x, &y), &h) in a.input_volts.iter().zip(&b.input_volts).zip(&healthy.input_volts) {
+        let same = |v: f64| (v - h).abs() <= SAME_BELOW_V;
+        match (same(x), same(y)) {
+            (_, true) => input_volts.push(x),
+            (true, false) => input_volts.push(y),
+            (false, false) => return None,
+        }
+    }
+    let sensors = a.sensors.iter().zip(&b.sensors).zip(&healthy.sensors);
+    let sensors = sensors.map(|((x, y), h)| if y.1 == h.1 { *x } else { *y }).collect();
+    let mut spread = a.spread;
+    spread.re_re += b.spread.re_re - healthy.spread.re_re;
+    spread.re_im += b.spread.re_im - healthy.spread.re_im;
+    spread.im_im += b.spread.im_im - healthy.spread.im_im;
+    Some(Moment {
+        current,
+        earth: a.earth + b.earth - healthy.earth,
+        spread,
+        doing,
+        input_volts,
+        sensors,
+        ..Moment::default()
+    })
+}

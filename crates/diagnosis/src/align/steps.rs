@@ -1,0 +1,215 @@
+//! What the aligner needs of a prediction, and what may follow what.
+
+use super::chain::Order;
+use super::emission::Profile;
+use super::habits::Habits;
+use super::lengths::Length;
+use bench::{Estimate, Prediction};
+use machine::model::{GoesOn, Machine, Step};
+
+/// A step that is shorter than this may pass unseen, s.
+const BRIEF_S: f64 = 3.0;
+/// Probability to see a step that short.
+const SEEN: f64 = 0.5;
+
+/// What stands in the machine file of a step.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Frame {
+    both_ways: bool,
+    ramp_s: f64,
+    by_itself: bool,
+    until: bool,
+}
+
+impl Frame {
+    pub(super) fn all(machine: &Machine) -> Vec<Frame> {
+        machine.test.steps.iter().map(Frame::of).collect()
+    }
+
+    fn of(step: &Step) -> Frame {
+        Frame {
+            both_ways: step.drives.iter().any(|d| d.both_ways),
+            ramp_s: step.ramp_s,
+            by_itself: step.goes_on == GoesOn::ByItself,
+            until: step.until.is_some(),
+        }
+    }
+}
+
+/// A prediction as far as power and time show it, in steps finer than any meter's, so that equal ones are seen to be
+/// equal. Levels in 0.05 W or 0.05 %, uncertainty in 5 %, time in 0.1 s.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub(super) struct Shape {
+    levels: [(i32, i32); 2],
+    lasts: i32,
+    timed: bool,
+}
+
+/// Logarithmic steps above, linear below 100 W.
+fn grid(power_w: f64) -> i32 {
+    let size = power_w.abs();
+    let steps = if size < 100.0 { size / 0.05 } else { 2000.0 + (size / 100.0).ln() / 0.0005 };
+    steps.round() as i32 * if power_w < 0.0 { -1 } else { 1 }
+}
+
+fn from_grid(steps: i32) -> f64 {
+    let size = f64::from(steps.abs());
+    let power = if size < 2000.0 { size * 0.05 } else { 100.0 * ((size - 2000.0) * 0.0005).exp() };
+    if steps < 0 { -power } else { power }
+}
+
+impl Shape {
+    pub(super) fn of(prediction: &Prediction, frame: &Frame) -> Shape {
+        let p = prediction;
+        let u = (p.power_w.u.max(0.05).ln() / 0.05).round() as i32;
+        let [a, b] = p.directions_w.unwrap_or([p.power_w.value; 2]);
+        let (low, high) = if a <= b { (a, b) } else { (b, a) };
+        Shape {
+            levels: [(grid(low), u), (grid(high), u)],
+            lasts: (p.lasts_s.clamp(0.0, 1e6) * 10.0).round() as i32,
+            timed: frame.by_itself && (p.timed_out || !frame.until),
+        }
+    }
+
+    pub(super) fn lasts_s(&self) -> f64 {
+        f64::from(self.lasts) * 0.1
+    }
+
+    pub(super) fn profile(&self, frame: &Frame) -> Profile {
+        let mut levels: Vec<Estimate> = self
+            .levels
+            .iter()
+            .map(|&(w, u)| Estimate { value: from_grid(w), u: (f64::from(u) * 0.05).exp() })
+            .collect();
+        levels.dedup();
+        Profile { levels, rests: frame.both_ways, ramp_s: frame.ramp_s }
+    }
+
+    pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
+        let median_s = self.lasts_s();
+        let loose = habits.pressed;
+        if !frame.by_itself {
+            return Length { median_s, steep: loose, hurried: 0.0, loose };
+        }
+        let steep = if self.timed { habits.timed } else { habits.reached };
+        Length { median_s, steep, hurried: habits.hurried, loose }
+    }
+}
+
+/// What a step means for what follows it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(super) struct Turn {
+    /// The test is over by then.
+    pub ended: bool,
+    /// Too short to be sure to be seen.
+    pub brief: bool,
+}
+
+impl Turn {
+    pub(super) fn of(prediction: &Prediction) -> Turn {
+        Turn { ended: prediction.ended, brief: prediction.lasts_s < BRIEF_S }
+    }
+}
+
+/// The states of the chain: the steps, the pause after each, before the test, after it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct States {
+    pub steps: usize,
+}
+
+impl States {
+    pub(super) fn all(self) -> usize {
+        2 * self.steps + 2
+    }
+
+    pub(super) fn pause_after(self, step: usize) -> usize {
+        self.steps + step
+    }
+
+    pub(super) fn before(self) -> usize {
+        2 * self.steps
+    }
+
+    pub(super) fn after(self) -> usize {
+        2 * self.steps + 1
+    }
+}
+
+/// What follows what, under what the steps of one hypothesis mean.
+pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
+    let n = turns.len();
+    let states = States { steps: n };
+    let skips = |s: usize| if turns[s].brief { 1.0 - SEEN } else { habits.skips };
+    // At the door of a step: that step, or one after it, or none.
+    let door = |first: usize, weight: f64, to: &mut Vec<(usize, f64)>| {
+        let mut left = weight;
+        for step in first..n {
+            let skip = skips(step);
+            to.push((step, left * (1.0 - skip)));
+            left *= skip;
+            if left < 1e-9 * weight {
+                return;
+            }
+        }
+        to.push((states.after(), left));
+    };
+    let mut order =
+        Order { begin: vec![0.0; states.all()], next: Vec::new(), finish: vec![0.0; states.all()] };
+    let mut first = Vec::new();
+    door(0, 1.0 - habits.early - habits.late, &mut first);
+    for step in 1..n {
+        first.push((step, habits.late / n as f64));
+    }
+    first.push((states.before(), habits.early));
+    for (state, weight) in first {
+        order.begin[state] += weight;
+    }
+    let leave: Vec<Vec<(usize, f64)>> = (0..n)
+        .map(|s| {
+            let mut to = vec![(states.before(), habits.again / 2.0)];
+            door(0, habits.again / 2.0, &mut to);
+            let on = if turns[s].ended {
+                habits.past_end
+            } else {
+                to.push((s, habits.repeats));
+                1.0 - habits.repeats - habits.stops - habits.again
+            };
+            let over = if turns[s].ended { 1.0 - habits.past_end - habits.again } else { habits.stops };
+            to.push((states.after(), over));
+            door(s + 1, on, &mut to);
+            merged(to)
+        })
+        .collect();
+    for (s, to) in leave.iter().enumerate() {
+        let mut next: Vec<(usize, f64)> = to.iter().map(|&(t, w)| (t, w * (1.0 - habits.pauses))).collect();
+        next.push((states.pause_after(s), habits.pauses));
+        order.next.push(next);
+    }
+    order.next.extend(leave);
+    let mut enter = Vec::new();
+    door(0, 1.0, &mut enter);
+    order.next.push(enter);
+    order.next.push(Vec::new());
+    for s in 0..n {
+        let finish = if s + 1 == n || turns[s].ended { 1.0 } else { habits.stops };
+        order.finish[s] = finish;
+        order.finish[states.pause_after(s)] = finish;
+    }
+    order.finish[states.after()] = 1.0;
+    order.finish[states.before()] = habits.stops;
+    order
+}
+
+/// One entry for each state.
+fn merged(mut to: Vec<(usize, f64)>) -> Vec<(usize, f64)> {
+    to.sort_by_key(|t| t.0);
+    to.dedup_by(|later, first| {
+        let same = later.0 == first.0;
+        if same {
+            first.1 += later.1;
+        }
+        same
+    });
+    to.retain(|t| t.1 > 0.0);
+    to
+}

@@ -1,0 +1,147 @@
+//! What the bench says under a set of faults, kept: the service test, the functions in ordinary use, ohms.
+
+use super::functions::{Goes, goes, sweeps};
+use crate::evidence::OhmsReading;
+use bench::{Conditions, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep};
+use machine::model::{CodeId, Machine};
+use std::collections::HashMap;
+use std::rc::Rc;
+
+/// Predictions of one machine under one set of conditions.
+pub(crate) struct Predictions<'m> {
+    machine: &'m Machine,
+    test: Sweep<'m>,
+    functions: Vec<Sweep<'m>>,
+    healthy: Vec<PredictionId>,
+    tests: HashMap<Hypothesis, Rc<[PredictionId]>>,
+    going: HashMap<Hypothesis, Rc<Ordinary>>,
+    meters: HashMap<Probes, Probed<'m>>,
+}
+
+/// Water and temperature that make no odds to any later step: less than a board can tell.
+const SAME_WATER_L: f64 = 0.01;
+const SAME_RISE_K: f64 = 0.01;
+
+/// Two points and what is unplugged.
+type Probes = ([String; 2], Vec<String>);
+
+/// A meter at its points, with what it showed.
+struct Probed<'m> {
+    meter: Ohmmeter<'m>,
+    shown: HashMap<Hypothesis, Ohms>,
+}
+
+/// Ordinary use under a set of faults.
+#[derive(Clone, Debug)]
+pub(crate) struct Ordinary {
+    /// How each function goes.
+    pub(crate) goes: Vec<Goes>,
+    /// The codes that come up.
+    pub(crate) codes: Vec<CodeId>,
+}
+
+impl<'m> Predictions<'m> {
+    pub(crate) fn new(machine: &'m Machine, conditions: &Conditions) -> Self {
+        let mut functions = sweeps(machine, conditions);
+        let nothing = Hypothesis::healthy();
+        let healthy = functions.iter_mut().map(|f| f.predict(&nothing)[0]).collect();
+        Predictions {
+            machine,
+            test: Sweep::new(machine, conditions),
+            functions,
+            healthy,
+            tests: HashMap::new(),
+            going: HashMap::new(),
+            meters: HashMap::new(),
+        }
+    }
+
+    /// The steps of the service test.
+    pub(crate) fn test(&mut self, faults: &Hypothesis) -> Rc<[PredictionId]> {
+        if let Some(known) = self.tests.get(faults) {
+            return Rc::clone(known);
+        }
+        let made: Rc<[PredictionId]> = self.test.predict(faults).into();
+        self.tests.insert(faults.clone(), Rc::clone(&made));
+        made
+    }
+
+    /// One step of the service test.
+    pub(crate) fn step(&mut self, faults: &Hypothesis, step: usize) -> &Prediction {
+        let id = self.test(faults)[step];
+        self.test.get(id)
+    }
+
+    /// The sweep that the ids of [`Predictions::test`] belong to.
+    pub(crate) fn sweep(&self) -> &Sweep<'m> {
+        &self.test
+    }
+
+    /// Do these faults leave another state than the healthy machine's to the step at this place, or to one before it?
+    pub(crate) fn leaves_other_state(&mut self, faults: &Hypothesis, before: usize) -> bool {
+        let (sound, faulty) = (self.test(&Hypothesis::healthy()), self.test(faults));
+        sound.iter().zip(faulty.iter()).take(before).any(|(&a, &b)| {
+            let (a, b) = (self.test.get(a), self.test.get(b));
+            (a.water_l - b.water_l).abs() > SAME_WATER_L
+                || (a.rise_k.value - b.rise_k.value).abs() > SAME_RISE_K
+                || (a.code, a.ended) != (b.code, b.ended)
+                || a.trip != b.trip
+                || a.refused != b.refused
+        })
+    }
+
+    /// Ordinary use.
+    pub(crate) fn ordinary(&mut self, faults: &Hypothesis) -> Rc<Ordinary> {
+        if let Some(known) = self.going.get(faults) {
+            return Rc::clone(known);
+        }
+        let mut codes: Vec<CodeId> = Vec::new();
+        let each = self.functions.iter_mut().zip(&self.healthy).map(|(sweep, &healthy)| {
+            let now = sweep.predict(faults)[0];
+            codes.extend(sweep.get(now).code);
+            goes(sweep.get(now), sweep.get(healthy))
+        });
+        let goes = each.collect();
+        codes.sort_unstable();
+        codes.dedup();
+        let made = Rc::new(Ordinary { goes, codes });
+        self.going.insert(faults.clone(), Rc::clone(&made));
+        made
+    }
+
+    /// The codes that come up in ordinary use or in the service test.
+    pub(crate) fn codes(&mut self, faults: &Hypothesis) -> Vec<CodeId> {
+        let ids = self.test(faults);
+        let mut codes: Vec<CodeId> = ids.iter().filter_map(|&id| self.test.get(id).code).collect();
+        codes.extend(&self.ordinary(faults).codes);
+        codes.sort_unstable();
+        codes.dedup();
+        codes
+    }
+
+    /// What an ohmmeter shows; none where the machine has no such points.
+    pub(crate) fn ohms(&mut self, reading: &OhmsReading, faults: &Hypothesis) -> Option<Ohms> {
+        self.between(&reading.names, &reading.unplugged, faults)
+    }
+
+    /// The same by names.
+    pub(crate) fn between(
+        &mut self,
+        names: &[String; 2],
+        unplugged: &[String],
+        faults: &Hypothesis,
+    ) -> Option<Ohms> {
+        let key = (names.clone(), unplugged.to_vec());
+        if !self.meters.contains_key(&key) {
+            let meter = Ohmmeter::new(self.machine, (&names[0], &names[1]), unplugged).ok()?;
+            self.meters.insert(key.clone(), Probed { meter, shown: HashMap::new() });
+        }
+        let probed = self.meters.get_mut(&key)?;
+        if let Some(known) = probed.shown.get(faults) {
+            return Some(*known);
+        }
+        let made = probed.meter.read(faults);
+        probed.shown.insert(faults.clone(), made);
+        Some(made)
+    }
+}

@@ -1,0 +1,88 @@
+//! What is likely before anything is known of this machine: its faults, by the rates in its file.
+
+use crate::hypotheses::{Consequence, Fault, HypothesesError, Hypothesis, Part, Prior};
+use machine::model::{Machine, PartId};
+
+/// Probability, before a word of complaint, that a given machine has a fault at all: so rare that two at once are some
+/// ten per cent of all jobs, so usual that a complaint is mostly right. Common practice, no source.
+const HAS_A_FAULT: f64 = 0.2;
+
+/// How often a fault shows only sometimes, against showing always. Common practice, no source.
+const SOMETIMES_SHARE: f64 = 0.06;
+
+/// How often a fault that shows only sometimes shows in a test or a reading (nobody knows: even odds).
+pub(crate) const SHOWS_SOMETIMES: f64 = 0.5;
+
+/// A set of faults with, for each, whether it shows only sometimes.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Case {
+    /// The faults.
+    pub faults: bench::Hypothesis,
+    /// Places in `faults` of those that show only sometimes.
+    pub sometimes: Vec<usize>,
+}
+
+impl Case {
+    /// From a set of the prior: modes beyond those of the kind are the same modes, showing only sometimes.
+    pub(crate) fn of(machine: &Machine, hypothesis: &Hypothesis) -> Case {
+        let modes = |f: &Fault| machine.parts[f.part].kind.modes.len();
+        let sometimes = hypothesis.faults.iter().enumerate().filter(|(_, f)| f.mode >= modes(f));
+        Case {
+            sometimes: sometimes.map(|(i, _)| i).collect(),
+            faults: bench::Hypothesis::of(hypothesis.faults.iter().map(|f| (f.part, f.mode % modes(f).max(1)))),
+        }
+    }
+
+    /// "element open", "element open now and then", "healthy".
+    pub fn says(&self, machine: &Machine) -> String {
+        let one = |(i, &fault): (usize, &(PartId, usize))| {
+            let says = bench::Hypothesis::of([fault]).says(machine);
+            if self.sometimes.contains(&i) { format!("{says} now and then") } else { says }
+        };
+        let all: Vec<String> = self.faults.faults().iter().enumerate().map(one).collect();
+        if all.is_empty() { "healthy".to_owned() } else { all.join(", ") }
+    }
+}
+
+/// The prior over a machine's faults.
+///
+/// The shares of jobs in the machine file are scaled so that together they make [`HAS_A_FAULT`]. Every mode comes twice:
+/// showing always, and (mode + number of modes of the kind) showing only sometimes. A consequence of a part kind goes to
+/// each part of the named kind, its probability divided among them.
+///
+/// # Errors
+/// As [`Prior::new`], for rates that are no shares.
+pub(crate) fn prior(machine: &Machine) -> Result<Prior, HypothesesError> {
+    let total: f64 = machine.parts.iter().flat_map(|p| p.rates.iter()).sum();
+    let scale = if total > 0.0 { HAS_A_FAULT / total } else { 0.0 };
+    let parts: Vec<Part> = machine
+        .parts
+        .iter()
+        .map(|part| {
+            let always = part.rates.iter().map(|r| r * scale * (1.0 - SOMETIMES_SHARE));
+            let sometimes = part.rates.iter().map(|r| r * scale * SOMETIMES_SHARE);
+            Part { modes: always.chain(sometimes).collect() }
+        })
+        .collect();
+    Prior::new(&parts, consequences(machine))
+}
+
+fn consequences(machine: &Machine) -> Vec<Consequence> {
+    let mut all = Vec::new();
+    for (cause, part) in machine.parts.iter().enumerate() {
+        for c in part.kind.consequences {
+            let Some(mode) = part.kind.modes.iter().position(|m| m.name == c.mode) else { continue };
+            let others = machine.parts.iter().enumerate().filter(|(id, p)| *id != cause && p.kind.name == c.kind);
+            let struck: Vec<Fault> = others
+                .filter_map(|(part, p)| {
+                    let mode = p.kind.modes.iter().position(|m| m.name == c.brings)?;
+                    Some(Fault { part, mode })
+                })
+                .collect();
+            let probability = c.probability / struck.len().max(1) as f64;
+            let from = Fault { part: cause, mode };
+            all.extend(struck.into_iter().map(|effect| Consequence { cause: from, effect, probability }));
+        }
+    }
+    all
+}

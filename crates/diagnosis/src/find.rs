@@ -1,0 +1,225 @@
+//! From evidence to the suspects and the next check: everything put together.
+
+use crate::align::{Aligner, Match};
+use crate::belief::{Belief, Beliefs, Case};
+use crate::evidence::{Clue, Evidence};
+use crate::finding::{Action, Conflict, Finding, Suspect, Sure};
+use crate::hypotheses::HypothesesError;
+use crate::plan::ProblemError;
+use crate::setup::Setup;
+use crate::{next, reasons, verdicts};
+use bench::Conditions;
+use machine::model::Machine;
+use std::fmt;
+
+/// Most suspects that are listed.
+const LISTED: usize = 8;
+
+/// Suspects below this are not listed.
+const LISTED_FROM: f64 = 0.002;
+
+/// Why no suspects can be named.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FindError {
+    /// The machine file's rates, or evidence that fits nothing at all.
+    Hypotheses(HypothesesError),
+    /// The planner refused what it was given.
+    Plan(ProblemError),
+    /// The recording cannot be matched to the steps.
+    Trace(crate::align::AlignError),
+}
+
+impl fmt::Display for FindError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Hypotheses(e) => e.fmt(f),
+            Self::Plan(e) => e.fmt(f),
+            Self::Trace(e) => e.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for FindError {}
+
+impl From<HypothesesError> for FindError {
+    fn from(e: HypothesesError) -> Self {
+        Self::Hypotheses(e)
+    }
+}
+
+impl From<ProblemError> for FindError {
+    fn from(e: ProblemError) -> Self {
+        Self::Plan(e)
+    }
+}
+
+impl From<crate::align::AlignError> for FindError {
+    fn from(e: crate::align::AlignError) -> Self {
+        Self::Trace(e)
+    }
+}
+
+/// Names the suspects and what to do next.
+///
+/// # Errors
+/// [`FindError`]; never for evidence that is merely odd, which is pointed out in the answer.
+pub fn find(machine: &Machine, evidence: &Evidence, setup: &Setup) -> Result<Finding, FindError> {
+    Find::new(machine, evidence, setup)?.finding(evidence)
+}
+
+/// A diagnosis that goes on: evidence is added, what was worked out is kept.
+pub struct Find<'m> {
+    belief: Belief<'m>,
+    conditions: Conditions,
+}
+
+impl<'m> Find<'m> {
+    /// With the evidence so far. Supply, water and recording are taken from here and stay; entries may follow.
+    ///
+    /// # Errors
+    /// As [`find`].
+    pub fn new(machine: &'m Machine, evidence: &Evidence, setup: &Setup) -> Result<Self, FindError> {
+        let conditions = conditions(machine, evidence, setup);
+        let mut belief = Belief::new(machine, &conditions, setup)?;
+        if let Some(recording) = &evidence.trace {
+            belief.add_trace(Aligner::new(machine, recording, &conditions)?);
+        }
+        Ok(Find { belief, conditions })
+    }
+
+    /// What all evidence together says; entries that were not there before are added.
+    ///
+    /// # Errors
+    /// As [`find`].
+    pub fn finding(&mut self, evidence: &Evidence) -> Result<Finding, FindError> {
+        self.belief.add(evidence);
+        let beliefs = self.belief.posterior(&self.belief.setup().limits)?;
+        let aligned = beliefs.cases.first().map_or(Vec::new(), |(case, _)| self.belief.aligned(case));
+        self.put_together(evidence, &beliefs, &aligned)
+    }
+
+    /// Supply, water and meter as they were taken.
+    pub fn conditions(&self) -> &Conditions {
+        &self.conditions
+    }
+
+    /// The posterior alone.
+    ///
+    /// # Errors
+    /// As [`find`].
+    pub fn beliefs(&mut self, evidence: &Evidence) -> Result<Beliefs, FindError> {
+        self.belief.add(evidence);
+        Ok(self.belief.posterior(&self.belief.setup().limits)?)
+    }
+
+    fn put_together(
+        &self,
+        evidence: &Evidence,
+        beliefs: &Beliefs,
+        aligned: &[Match],
+    ) -> Result<Finding, FindError> {
+        let belief = &self.belief;
+        let healthy = beliefs.cases.iter().find(|(c, _)| c.faults.faults().is_empty()).map_or(0.0, |c| c.1);
+        let mut suspects = Vec::new();
+        let mut others = 0.0;
+        for (case, p) in beliefs.cases.iter().filter(|(c, _)| !c.faults.faults().is_empty()) {
+            if suspects.len() < LISTED && *p >= LISTED_FROM {
+                suspects.push(Suspect {
+                    faults: case.faults.clone(),
+                    sometimes: case.sometimes.clone(),
+                    probability: *p,
+                    reason: reasons::reason(belief, evidence, beliefs, case),
+                });
+            } else {
+                others += p;
+            }
+        }
+        let advice = next::advise(belief, beliefs, evidence)?;
+        Ok(Finding {
+            steps: verdicts::verdicts(belief, &self.conditions, evidence, aligned),
+            sure: sure(belief, beliefs, healthy, &advice.next),
+            suspects,
+            healthy,
+            healthy_reason: reasons::reason(belief, evidence, beliefs, &Case::default()),
+            others,
+            left_out: beliefs.left_out,
+            conflicts: conflicts(belief, evidence, beliefs),
+            next: advice.next,
+            minutes_left: advice.minutes,
+        })
+    }
+}
+
+/// Supply, water, meter.
+fn conditions(machine: &Machine, evidence: &Evidence, setup: &Setup) -> Conditions {
+    let logged = evidence.trace.as_ref().and_then(|t| volts_under_load(&t.samples));
+    let mut conditions = match (evidence.supply, logged) {
+        (Some(supply), _) => Conditions { supply_u_v: supply.u_v, ..Conditions::at(supply.volts) },
+        (None, Some(volts)) => Conditions::at(volts),
+        (None, None) => Conditions::unmeasured(machine.plate.supply_v),
+    };
+    conditions.water_l = evidence.water_l;
+    if let Some(meter) = setup.owns(crate::check::Instrument::PowerMeter) {
+        conditions.meter = bench::Meter { relative: meter.relative, absolute_w: meter.absolute };
+    }
+    conditions
+}
+
+/// Mean of the logged voltage while the machine drew more than its board alone would, V: where it sags, loads draw less.
+fn volts_under_load(samples: &[trace::Sample]) -> Option<f64> {
+    let most_w = samples.iter().map(|s| s.power_w).fold(0.0, f64::max);
+    let under_load = |s: &&trace::Sample| s.power_w >= 0.5 * most_w;
+    let volts: Vec<f64> = samples.iter().filter(under_load).filter_map(|s| s.voltage_v).collect();
+    (!volts.is_empty()).then(|| volts.iter().sum::<f64>() / volts.len() as f64)
+}
+
+/// Entries that only fit as a slip, whatever is suspected.
+fn conflicts(belief: &Belief<'_>, evidence: &Evidence, beliefs: &Beliefs) -> Vec<Conflict> {
+    let mut all = Vec::new();
+    let mut entry = 0;
+    for item in 0..belief.items() {
+        let Some(clue) = belief.clue(item) else { continue };
+        let at = entry;
+        entry += 1;
+        if matches!(clue, Clue::Mended { .. }) {
+            continue;
+        }
+        let leading = beliefs.cases.iter().take(50);
+        let (mut slipped, mut total) = (0.0, 0.0);
+        for (case, p) in leading {
+            slipped += p * belief.fit(item, case).slip;
+            total += p;
+        }
+        if total > 0.0 && slipped / total > 0.5 {
+            let said = &evidence.entries[at].said;
+            all.push(Conflict { entry: Some(at), says: format!("`{said}` fits no suspect: take it again") });
+        }
+    }
+    all
+}
+
+/// Sure enough: the best thing to do is to mend the leading suspect (or to hand the machine back).
+fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[crate::finding::Next]) -> Option<Sure> {
+    let machine = belief.machine();
+    let from = belief.setup().sure_from;
+    match next.first().map(|n| &n.action) {
+        Some(Action::Mend { part, .. }) => {
+            let about = |c: &&(Case, f64)| c.0.faults.faults().iter().any(|f| f.0 == *part);
+            let probability: f64 = beliefs.cases.iter().filter(about).map(|c| c.1).sum();
+            let (case, _) = beliefs.cases.iter().find(about)?;
+            let words = case.says(machine);
+            let says = if probability >= from {
+                format!("{words}: {:.0} %.", 100.0 * probability)
+            } else {
+                format!("{words}: {:.0} %, and another check would cost more than it can save.", 100.0 * probability)
+            };
+            Some(Sure { faults: case.faults.clone(), probability, says })
+        }
+        Some(Action::HandBack { .. }) => Some(Sure {
+            faults: bench::Hypothesis::healthy(),
+            probability: healthy,
+            says: format!("Nothing is wrong with the machine: {:.0} %.", 100.0 * healthy),
+        }),
+        _ => None,
+    }
+}

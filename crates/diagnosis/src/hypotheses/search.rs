@@ -1,0 +1,291 @@
+//! The posterior: sets of faults by the most that they can weigh, until what is left cannot matter.
+
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
+
+use super::evidence::{Evidence, Item, Places};
+use super::lattice::Lattice;
+use super::prior::{Folded, Prior};
+use super::{Fault, HypothesesError, Hypothesis};
+
+/// When to stop.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limits {
+    /// Stop when what is left out is at most this much of the posterior.
+    pub left_out: f64,
+    /// Stop after asking for this many likelihoods (those of single faults aside), whatever is left out.
+    pub likelihoods: usize,
+    /// Stop after looking at this many sets of faults, whatever is left out.
+    pub sets: usize,
+}
+
+impl Default for Limits {
+    /// 1e-4 of the posterior, at most 5 000 likelihoods and 10 000 sets (some 0.1 s on 40 parts).
+    fn default() -> Self {
+        Self { left_out: 1e-4, likelihoods: 5_000, sets: 10_000 }
+    }
+}
+
+/// Answer of [`posterior`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct Posterior {
+    /// Hypotheses and their probability, likeliest first; each true probability lies between the one given and the
+    /// one given plus `left_out`. With `left_out` they sum to 1. Faults that make no difference to the evidence are not
+    /// told apart here: each hypothesis stands for itself with any of them.
+    pub hypotheses: Vec<(Hypothesis, f64)>,
+    /// Most that all hypotheses not listed can have together.
+    pub left_out: f64,
+    /// Faults that make no difference to the evidence, each with its probability when the hypothesis has no other fault
+    /// of the same part. They stay as independent as they were.
+    pub aside: Vec<(Fault, f64)>,
+    /// Likelihoods asked for.
+    pub likelihoods: usize,
+}
+
+impl Posterior {
+    /// Probability that nothing is wrong with the machine.
+    pub fn healthy(&self) -> f64 {
+        let nothing_seen: f64 =
+            self.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|(_, p)| p).sum();
+        let mut by_part: BTreeMap<usize, f64> = BTreeMap::new();
+        self.aside.iter().for_each(|(f, share)| *by_part.entry(f.part).or_insert(0.0) += share);
+        nothing_seen * by_part.values().map(|share| 1.0 - share).product::<f64>()
+    }
+
+    /// Probability of each fault, alone or with others.
+    pub fn faults(&self) -> BTreeMap<Fault, f64> {
+        let mut sums = BTreeMap::new();
+        let mut parts: BTreeMap<usize, f64> = BTreeMap::new();
+        for (hypothesis, p) in &self.hypotheses {
+            for &fault in &hypothesis.faults {
+                *sums.entry(fault).or_insert(0.0) += p;
+                *parts.entry(fault.part).or_insert(0.0) += p;
+            }
+        }
+        let listed: f64 = self.hypotheses.iter().map(|h| h.1).sum();
+        for &(fault, share) in &self.aside {
+            sums.insert(fault, share * (listed - parts.get(&fault.part).copied().unwrap_or(0.0)));
+        }
+        sums
+    }
+}
+
+/// Posterior over hypotheses, given the natural logarithm of each item's likelihood under a set of faults.
+///
+/// `ln_likelihood(item, faults)` is asked for the faults that make a difference to the item only, once for each set of
+/// them. Sets of faults are looked at from the greatest weight that they can have, by the ceilings and by what was
+/// asked so far; what all the others can weigh together is bounded, and is the stated bound.
+///
+/// # Errors
+/// [`HypothesesError::NothingFits`], [`HypothesesError::BadItem`] and [`HypothesesError::BadLikelihood`].
+pub fn posterior(
+    prior: &Prior,
+    ln_likelihood: impl Fn(usize, &Hypothesis) -> f64,
+    items: &[Item],
+    limits: &Limits,
+) -> Result<Posterior, HypothesesError> {
+    let named = || items.iter().flat_map(|i| &i.ceilings).flat_map(|c| &c.alone).map(|a| a.0);
+    let matters: BTreeSet<Fault> = named().collect();
+    let folded = prior.fold(|f| matters.contains(&f));
+    let evidence = Evidence::new(prior, &folded, items, ln_likelihood)?;
+    let lattice = Lattice::new(&folded, &evidence);
+    let mut search = Search {
+        prior: &folded,
+        evidence,
+        lattice,
+        heap: BinaryHeap::new(),
+        grown: Vec::new(),
+        sets: Vec::new(),
+        waiting: 0.0,
+        dust: 0.0,
+        dust_limit: 0.1 * limits.left_out,
+        found: 0.0,
+        weights: BTreeMap::new(),
+    };
+    search.run(limits)?;
+    search.answer()
+}
+
+/// Something that may still weigh in.
+#[derive(Clone, Copy)]
+struct Entry {
+    /// Most that it can weigh.
+    most: f64,
+    /// Its prior, as far as its states are chosen.
+    prior: f64,
+    what: What,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum What {
+    /// A set by how it grew, with part `last` (by place in the prior) moved to the state with rank `rank`, and all that
+    /// add to it from the next part on.
+    From { grown: u32, last: u16, rank: u16, state: u16 },
+    /// The set with this place in [`Search::sets`].
+    One { set: u32 },
+}
+
+/// A set that grew by one part from an earlier one.
+struct Grown {
+    from: u32,
+    last: u16,
+    rank: u16,
+}
+
+/// Where sets grow from: nothing moved, part 0 comes next.
+const NOTHING: u32 = u32::MAX;
+
+impl PartialEq for Entry {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other) == Ordering::Equal
+    }
+}
+
+impl Eq for Entry {}
+
+impl PartialOrd for Entry {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Entry {
+    /// The weightier is greater; among equals the order is fixed, so that two runs agree.
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.most.total_cmp(&other.most).then_with(|| other.what.cmp(&self.what))
+    }
+}
+
+struct Search<'a, F> {
+    prior: &'a Folded<'a>,
+    evidence: Evidence<F>,
+    lattice: Lattice,
+    heap: BinaryHeap<Entry>,
+    grown: Vec<Grown>,
+    /// Sets that came up, and are not listed yet or were.
+    sets: Vec<Places>,
+    /// Sum over the heap, but for rounding.
+    waiting: f64,
+    /// Sum over what was too little to keep.
+    dust: f64,
+    /// Most that the dust may come to, as a share of what was found.
+    dust_limit: f64,
+    found: f64,
+    weights: BTreeMap<Hypothesis, f64>,
+}
+
+impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
+    fn run(&mut self, limits: &Limits) -> Result<(), HypothesesError> {
+        let singles = self.evidence.asked;
+        self.branch(self.prior.best, NOTHING, 0, 0);
+        for looked in 0..limits.sets {
+            if self.evidence.asked - singles >= limits.likelihoods || self.is_enough(limits.left_out, looked)
+            {
+                break;
+            }
+            let Some(entry) = self.heap.pop() else { break };
+            self.waiting -= entry.most;
+            match entry.what {
+                What::From { grown, last, rank, state } => {
+                    self.grown.push(Grown { from: grown, last, rank });
+                    self.branch(entry.prior, self.grown.len() as u32 - 1, last as usize + 1, state);
+                }
+                What::One { set } => self.look(entry.prior, set)?,
+            }
+        }
+        Ok(())
+    }
+
+    fn is_enough(&mut self, left_out: f64, looked: usize) -> bool {
+        let enough = |left: f64, found: f64| left_out > 0.0 && left <= left_out * (found + left);
+        // The running sum is only a hint: what counts is summed afresh.
+        if !enough(self.waiting + self.dust, self.found) && looked % 4096 != 4095 {
+            return false;
+        }
+        let left = self.left();
+        self.waiting = left - self.dust;
+        enough(left, self.found)
+    }
+
+    /// Most that all sets not listed can weigh; the margin is for the rounding of the bounds.
+    fn left(&self) -> f64 {
+        (self.heap.iter().map(|e| e.most).sum::<f64>() + self.dust) * (1.0 + 1e-12)
+    }
+
+    fn push(&mut self, most: f64, prior: f64, what: What) {
+        if most <= 0.0 {
+            return;
+        }
+        if self.dust + most <= self.dust_limit * self.found {
+            self.dust += most;
+            return;
+        }
+        self.waiting += most;
+        self.heap.push(Entry { most, prior, what });
+    }
+
+    /// Splits a set and all that add to it from part `from` on into the set itself and those that move one part more.
+    fn branch(&mut self, prior: f64, grown: u32, from: usize, mut state: u16) {
+        let parts = &self.prior.parts;
+        for (hypothesis, prior) in self.prior.follow(self.base(grown), prior) {
+            let places = self.evidence.places(&hypothesis);
+            let most = prior * self.evidence.share(&places).most;
+            self.sets.push(places);
+            self.push(most, prior, What::One { set: self.sets.len() as u32 - 1 });
+        }
+        for part in from..parts.len() {
+            for rank in 1..parts[part].ratios.len() {
+                let prior = prior * parts[part].ratios[rank];
+                let after = self.lattice.after(state, part, rank);
+                let most = prior * self.lattice.completions(after, part + 1);
+                let what = What::From { grown, last: part as u16, rank: rank as u16, state: after };
+                self.push(most, prior, what);
+            }
+            state = self.lattice.after(state, part, 0);
+        }
+    }
+
+    /// The faults of a set that arise by themselves.
+    fn base(&self, mut grown: u32) -> Vec<Fault> {
+        let mut ranks = vec![0; self.prior.parts.len()];
+        while let Some(step) = self.grown.get(grown as usize) {
+            ranks[step.last as usize] = step.rank as usize;
+            grown = step.from;
+        }
+        self.prior.parts.iter().zip(ranks).filter_map(|(states, rank)| states.faults[rank]).collect()
+    }
+
+    /// Lists one set if all is known about it and nothing else may weigh more; else finds out more.
+    fn look(&mut self, prior: f64, set: u32) -> Result<(), HypothesesError> {
+        let places = std::mem::take(&mut self.sets[set as usize]);
+        let share = self.evidence.share(&places);
+        let most = prior * share.most;
+        let overtaken = self.heap.peek().is_some_and(|e| e.most > most);
+        match share.open {
+            None if !overtaken => {
+                let faults = places.iter().map(|&p| self.evidence.faults[p as usize]).collect();
+                self.found += most;
+                *self.weights.entry(Hypothesis { faults }).or_insert(0.0) += most;
+                return Ok(());
+            }
+            Some(item) if !overtaken => self.evidence.find_out(item, &places)?,
+            _ => {}
+        }
+        let most = prior * self.evidence.share(&places).most;
+        self.sets[set as usize] = places;
+        self.push(most, prior, What::One { set });
+        Ok(())
+    }
+
+    fn answer(self) -> Result<Posterior, HypothesesError> {
+        let left = self.left();
+        let total = self.weights.values().sum::<f64>() + left;
+        if total.is_nan() || total <= 0.0 {
+            return Err(HypothesesError::NothingFits);
+        }
+        let mut hypotheses: Vec<_> = self.weights.into_iter().map(|(h, w)| (h, w / total)).collect();
+        hypotheses.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        let (aside, likelihoods) = (self.prior.aside.clone(), self.evidence.asked);
+        Ok(Posterior { hypotheses, left_out: left / total, aside, likelihoods })
+    }
+}

@@ -1,0 +1,287 @@
+//! Everything that a technician could check on this machine, from its wiring, its kinds of part and its service test.
+
+use crate::check::{Check, CheckKind, Instrument, Power};
+use crate::setup::Setup;
+use machine::kind::{Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
+use machine::model::{Joint, Machine, NodeId, PanelId, Part, PartId};
+
+/// Minutes to set the probes and read. Common practice, no source.
+const PROBE_MINUTES: f64 = 2.0;
+
+/// Minutes to take off a connector or a tab and put it back. Common practice, no source.
+const UNPLUG_MINUTES: f64 = 0.5;
+
+/// Minutes to enter the service test, and to look at the step. Common practice, no source.
+const ENTER_MINUTES: f64 = 1.5;
+
+/// Longest that a step before the wanted one is left running, s: most can be pressed on.
+const PRESSED_ON_AFTER_S: f64 = 15.0;
+
+/// The usual words before hands go into an appliance.
+const DEAD: &str = "Unplug the machine, wait until stored charge is gone, prove it dead with a meter before touching.";
+
+/// The usual words before an appliance runs.
+const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
+
+/// All checks, in a fixed order: steps, eyes and hands, ohms, insulation.
+///
+/// `about` limits ohms and hand checks to what could concern these parts; steps and the file's own checks are always in.
+pub fn candidates(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Check> {
+    let mut all = reruns(machine);
+    all.extend(own(machine));
+    for &part in about {
+        all.extend(by_hand(machine, part));
+    }
+    let mut ohms: Vec<Check> = Vec::new();
+    for &part in about {
+        ohms.extend(of_part(machine, part));
+    }
+    ohms.extend(of_plug(machine));
+    ohms.extend(of_connectors(machine, about));
+    for check in ohms {
+        if !all.iter().any(|c| c.id == check.id) {
+            all.push(check);
+        }
+    }
+    all.retain(|c| setup.owns(c.instrument).is_some() && (setup.live || c.power != Power::Live));
+    all
+}
+
+fn reruns(machine: &Machine) -> Vec<Check> {
+    let steps = &machine.test.steps;
+    let before = |at: usize| steps[..at].iter().map(|s| s.lasts_s.min(PRESSED_ON_AFTER_S)).sum::<f64>();
+    steps
+        .iter()
+        .enumerate()
+        .map(|(at, step)| {
+            let mut caution = at.checked_sub(1).and_then(|b| steps[b].then.as_ref()).map_or(String::new(), |t| {
+                format!("{} Wait until: {}. ", t.caution, t.wait)
+            });
+            caution.push_str(if step.caution.is_empty() { RUNS } else { &step.caution });
+            let lasts_s = step.at_most_s.unwrap_or(step.lasts_s);
+            Check {
+                id: format!("step {}", step.id),
+                kind: CheckKind::Rerun,
+                says: format!("Run step {} ({}) and read watts and amperes at the plug.", step.id, step.says),
+                between: None,
+                unplugged: Vec::new(),
+                step: Some(at),
+                instrument: Instrument::PowerMeter,
+                minutes: ENTER_MINUTES + (before(at) + lasts_s) / 60.0,
+                access: Vec::new(),
+                power: Power::Closed,
+                caution,
+            }
+        })
+        .collect()
+}
+
+/// Panels to take off for these, and those that must be off before them, in order of taking off.
+pub(crate) fn panels(machine: &Machine, behind: &[PanelId]) -> Vec<PanelId> {
+    fn add(machine: &Machine, panel: PanelId, all: &mut Vec<PanelId>) {
+        if !all.contains(&panel) {
+            for &before in &machine.panels[panel].after {
+                add(machine, before, all);
+            }
+            all.push(panel);
+        }
+    }
+    let mut all = Vec::new();
+    for &panel in behind {
+        add(machine, panel, &mut all);
+    }
+    all
+}
+
+/// The caution of the check itself, that of being dead, and those of the panels.
+pub(crate) fn cautions(machine: &Machine, own: &str, access: &[PanelId], dead: bool) -> String {
+    let mut all: Vec<&str> = Vec::new();
+    if dead && !own.to_lowercase().contains("unplug") && !own.starts_with("Live") {
+        all.push(DEAD);
+    }
+    all.push(own);
+    all.extend(access.iter().map(|&p| machine.panels[p].caution.as_str()));
+    all.retain(|text| !text.is_empty());
+    all.join(" ")
+}
+
+fn by_hand(machine: &Machine, id: PartId) -> Vec<Check> {
+    let part = &machine.parts[id];
+    let access = panels(machine, &part.behind);
+    let of = |check: &machine::kind::HandCheck| Check {
+        id: format!("hand {} {}", part.id, check.id),
+        kind: CheckKind::Observation,
+        says: format!("{}: {}", part.id, check.ask),
+        between: None,
+        unplugged: Vec::new(),
+        step: None,
+        instrument: Instrument::None,
+        minutes: check.minutes,
+        caution: cautions(machine, check.caution, &access, !access.is_empty()),
+        access: access.clone(),
+        power: Power::Dead,
+    };
+    part.kind.checks.iter().map(of).collect()
+}
+
+fn own(machine: &Machine) -> Vec<Check> {
+    let of = |check: &machine::model::OwnCheck| {
+        let access = panels(machine, &check.behind);
+        Check {
+            id: format!("own {}", check.id),
+            kind: CheckKind::Observation,
+            says: check.ask.clone(),
+            between: None,
+            unplugged: Vec::new(),
+            step: None,
+            instrument: Instrument::None,
+            minutes: check.minutes,
+            caution: cautions(machine, &check.caution, &access, !access.is_empty()),
+            access,
+            power: Power::Dead,
+        }
+    };
+    machine.checks.iter().map(of).collect()
+}
+
+/// Ohms between two named points, with these off.
+fn probe(machine: &Machine, [a, b]: [&str; 2], unplugged: Vec<String>, access: Vec<PanelId>) -> Check {
+    let off = if unplugged.is_empty() { String::new() } else { format!(" off {}", unplugged.join(" ")) };
+    let first = if unplugged.is_empty() { String::new() } else { format!("Take off {}. ", unplugged.join(" and ")) };
+    Check {
+        id: format!("ohms {a} {b}{off}"),
+        kind: CheckKind::Resistance,
+        says: format!("{first}Measure ohms between {a} and {b}."),
+        between: Some([a.to_owned(), b.to_owned()]),
+        step: None,
+        instrument: Instrument::Multimeter,
+        minutes: PROBE_MINUTES + UNPLUG_MINUTES * unplugged.len() as f64,
+        unplugged,
+        caution: cautions(machine, "", &access, true),
+        access,
+        power: Power::Dead,
+    }
+}
+
+/// Ohms across a part and from it to the metal, at its own terminals with a tab pulled.
+fn of_part(machine: &Machine, id: PartId) -> Vec<Check> {
+    let part = &machine.parts[id];
+    if let Some((a, b)) = &part.ends {
+        // A wire, end to end.
+        let behind: Vec<PanelId> = [a, b].iter().flat_map(|end| reach(machine, end)).collect();
+        return vec![probe(machine, [a, b], Vec::new(), panels(machine, &behind))];
+    }
+    let access = panels(machine, &part.behind);
+    let named: Vec<(String, Role)> = part
+        .kind
+        .terminals
+        .iter()
+        .zip(&part.terminals)
+        .filter(|(_, node)| node.is_some())
+        .map(|(t, _)| (format!("{}.{}", part.id, t.name), t.role))
+        .filter(|(name, _)| bench::find_node(machine, name).is_ok())
+        .collect();
+    let tab = |name: &String| -> Vec<String> {
+        if machine.unpluggable().any(|u| u == name) { vec![name.clone()] } else { Vec::new() }
+    };
+    let mut all = Vec::new();
+    for (i, (a, role_a)) in named.iter().enumerate() {
+        for (b, role_b) in &named[i + 1..] {
+            if *role_a != Role::Earth && *role_b != Role::Earth {
+                all.push(probe(machine, [a, b], tab(a), access.clone()));
+            }
+        }
+        if *role_a == Role::Power {
+            all.push(probe(machine, [a, "chassis"], tab(a), access.clone()));
+            all.push(insulation(probe(machine, [a, "chassis"], tab(a), access.clone())));
+        }
+        if *role_a == Role::Earth {
+            all.push(probe(machine, [a, "chassis"], Vec::new(), access.clone()));
+        }
+    }
+    all
+}
+
+/// The same points with an insulation tester.
+fn insulation(check: Check) -> Check {
+    Check {
+        id: check.id.replacen("ohms", "insulation", 1),
+        kind: CheckKind::Insulation,
+        says: check.says.replacen("Measure ohms", "Measure insulation", 1),
+        instrument: Instrument::InsulationTester,
+        caution: format!("{} The tester puts some 500 V on the points: hands off while it does.", check.caution),
+        ..check
+    }
+}
+
+/// Panels to a terminal's part or a connector's board.
+fn reach(machine: &Machine, end: &str) -> Vec<PanelId> {
+    let joints = || machine.joints.iter().filter(|j| j.name == end || j.opens_with == end);
+    let at = |node: NodeId| {
+        machine.parts.iter().find(|p| p.ends.is_none() && p.terminals.contains(&Some(node)))
+    };
+    let found: Option<&Part> = joints().find_map(|j| at(j.inner)).or_else(|| {
+        let part = end.split_once('.').map_or(end, |(part, _)| part);
+        machine.part(part).map(|p| &machine.parts[p])
+    });
+    if let Some(part) = found {
+        return part.behind.clone();
+    }
+    // A pin that the board only senses with: where the connector's other pins are.
+    let connector = end.split_once('.').map_or(end, |(connector, _)| connector);
+    let sibling = machine.joints.iter().filter(|j| j.opens_with == connector).find_map(|j| at(j.inner));
+    let board = sibling.or_else(|| machine.outputs.first().map(|o| &machine.parts[o.board]));
+    board.map(|p| p.behind.clone()).unwrap_or_default()
+}
+
+/// Ohms at the pins of the plug: nothing to take off.
+fn of_plug(machine: &Machine) -> Vec<Check> {
+    let pairs = [
+        (SUPPLY_LINE, SUPPLY_NEUTRAL, "the plug's line and neutral pins"),
+        (SUPPLY_EARTH, "chassis", "the plug's earth pin and the metal of the cabinet"),
+        (SUPPLY_LINE, "chassis", "the plug's line pin and the metal of the cabinet"),
+    ];
+    let of = |(a, b, words): (&str, &str, &str)| Check {
+        says: format!("Pull the plug and measure ohms between {words}."),
+        caution: "Pull the plug first; a filter's capacitor may hold a charge at its pins: do not touch them.".to_owned(),
+        ..probe(machine, [a, b], Vec::new(), Vec::new())
+    };
+    pairs.into_iter().map(of).collect()
+}
+
+/// Ohms from the board: pins of one connector, taken off, with each other and to neutral.
+fn of_connectors(machine: &Machine, about: &[PartId]) -> Vec<Check> {
+    let mut connectors: Vec<&str> = Vec::new();
+    let pins = |connector: &str| -> Vec<&Joint> {
+        machine.joints.iter().filter(|j| j.opens_with == connector && j.name != connector).collect()
+    };
+    for joint in machine.joints.iter().filter(|j| j.opens_with != j.name) {
+        if !connectors.contains(&joint.opens_with.as_str()) {
+            connectors.push(&joint.opens_with);
+        }
+    }
+    let concerns = |joint: &Joint| {
+        about.iter().any(|&p| {
+            let part = &machine.parts[p];
+            part.terminals.contains(&Some(joint.inner)) || part.terminals.contains(&Some(joint.outer))
+        })
+    };
+    let mut all = Vec::new();
+    for connector in connectors {
+        let pins = pins(connector);
+        if !pins.iter().any(|p| concerns(p)) {
+            continue;
+        }
+        let access = panels(machine, &reach(machine, connector));
+        for (i, a) in pins.iter().enumerate() {
+            for b in &pins[i + 1..] {
+                all.push(probe(machine, [&a.name, &b.name], vec![connector.to_owned()], access.clone()));
+            }
+            if machine.node("neutral").is_some() {
+                all.push(probe(machine, [&a.name, "neutral"], vec![connector.to_owned()], access.clone()));
+            }
+            all.push(probe(machine, [&a.name, "chassis"], vec![connector.to_owned()], access.clone()));
+        }
+    }
+    all
+}

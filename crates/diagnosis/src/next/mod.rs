@@ -1,0 +1,272 @@
+//! What to do next: checks generated from the machine file, and the plan over them.
+//!
+//! `candidates.rs` lists what could be checked, `outcomes.rs` what each would show under each suspect; here the ones
+//! worth thinking about go into a [`Problem`], with repairs, access and the supply as states, and the planner
+//! ([`crate::plan`]) says which comes first.
+
+pub(crate) mod candidates;
+pub(crate) mod outcomes;
+mod troubles;
+
+pub use candidates::candidates;
+
+use crate::belief::{Belief, Beliefs, Case};
+use crate::check::{Check, Power};
+use crate::evidence::Evidence;
+use crate::finding::{Action, Next};
+use crate::plan::{self, Access, Effect, Move, Plan, Problem, ProblemError, Proof, Step};
+use machine::kind::Mend;
+use machine::model::{Machine, PartId};
+use outcomes::Outcomes;
+use troubles::Troubles;
+
+/// Minutes to isolate, wait and prove dead, and to plug in again. Common practice, no source.
+const ISOLATE_MINUTES: f64 = 1.5;
+
+/// Most checks that the planner is given.
+const MOST_CHECKS: usize = 32;
+
+/// Bits that a check must tell at least.
+const LEAST_BITS: f64 = 0.005;
+
+/// What to do next, and how long it may take.
+pub(crate) struct Advice {
+    /// Best first.
+    pub(crate) next: Vec<Next>,
+    /// Bounds on the expected minutes.
+    pub(crate) minutes: Option<(f64, f64)>,
+}
+
+/// A check with what it would show.
+struct Candidate {
+    check: Check,
+    outcomes: Outcomes,
+}
+
+/// Chooses.
+///
+/// # Errors
+/// What the planner refuses.
+pub(crate) fn advise(
+    belief: &Belief<'_>,
+    beliefs: &Beliefs,
+    evidence: &Evidence,
+) -> Result<Advice, ProblemError> {
+    let machine = belief.machine();
+    let troubles = Troubles::of(beliefs);
+    let checks = worth_thinking_about(belief, &troubles, evidence);
+    let mends = mends(machine, &troubles.cases);
+    let problem = problem(belief, &troubles, &checks, &mends);
+    let plan = plan::plan(&problem, &belief.setup().effort)?;
+    let place = |choice: &plan::Choice| match choice.step {
+        Move::Step(step) if step < checks.len() => {
+            let Candidate { check, outcomes } = &checks[step];
+            Some((Action::Check(check.clone()), reads(&troubles, outcomes)))
+        }
+        Move::Step(step) => Some((mends[step - checks.len()].action(belief), Vec::new())),
+        _ => None,
+    };
+    let next = plan.choices.iter().filter_map(|choice| {
+        let (action, reads) = place(choice)?;
+        Some(Next { action, reads, lower: choice.lower, upper: choice.upper, why: String::new() })
+    });
+    let mut next: Vec<Next> = next.collect();
+    explain(&mut next, &plan);
+    Ok(Advice { next, minutes: Some((plan.lower, plan.upper)) })
+}
+
+/// What the leading suspects would show.
+fn reads(troubles: &Troubles, outcomes: &Outcomes) -> Vec<(Case, String)> {
+    let all = troubles.cases.iter().zip(&troubles.probabilities).zip(&outcomes.words);
+    let mut shown: Vec<((&Case, &f64), &String)> = all.filter(|((_, p), _)| **p > 0.0).collect();
+    shown.sort_by(|a, b| b.0.1.total_cmp(a.0.1));
+    shown.into_iter().map(|((case, _), words)| (case.clone(), words.clone())).collect()
+}
+
+/// Why the first comes first.
+fn explain(next: &mut [Next], plan: &Plan) {
+    let best_mend = next
+        .iter()
+        .filter(|n| !matches!(n.action, Action::Check(_)))
+        .map(|n| n.upper)
+        .fold(f64::INFINITY, f64::min);
+    let runner_up = next.get(1).map(|n| n.upper);
+    for (place, n) in next.iter_mut().enumerate() {
+        let mut why = format!("about {:.0} min to the end if done first", n.upper);
+        if place == 0 {
+            if let Some(other) = runner_up {
+                why.push_str(&format!("; {:.0} with the next best", other));
+            }
+            if matches!(n.action, Action::Check(_)) && best_mend.is_finite() {
+                why.push_str(&format!("; {best_mend:.0} when mending on what is known now"));
+            }
+            if plan.gap() > 0.5 {
+                why.push_str(&format!(" (no plan can take less than {:.0})", plan.lower));
+            }
+        }
+        n.why = why;
+    }
+}
+
+/// The checks that tell most for their minutes.
+fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
+    let (machine, setup) = (belief.machine(), belief.setup());
+    let mut all: Vec<(f64, Candidate)> = Vec::new();
+    for check in candidates(machine, setup, &troubles.parts()) {
+        if evidence.is_settled(&check.id) {
+            continue;
+        }
+        let found = belief.with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases));
+        let Some(outcomes) = found else { continue };
+        let bits = bits(&outcomes.rows, &troubles.probabilities);
+        if bits < LEAST_BITS {
+            continue;
+        }
+        let access: f64 = check.access.iter().map(|&p| machine.panels[p].minutes).sum();
+        all.push((bits / (check.minutes + access + 1.0), Candidate { check, outcomes }));
+    }
+    all.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.check.id.cmp(&b.1.check.id)));
+    let mut kept: Vec<Candidate> = Vec::new();
+    for (_, candidate) in all {
+        let dearer = |k: &Candidate| {
+            k.outcomes.rows == candidate.outcomes.rows
+                && k.check.minutes <= candidate.check.minutes
+                && k.check.power == candidate.check.power
+                && k.check.access.iter().all(|p| candidate.check.access.contains(p))
+        };
+        if kept.len() < MOST_CHECKS && !kept.iter().any(dearer) {
+            kept.push(candidate);
+        }
+    }
+    kept
+}
+
+/// Mutual information between the outcome and the suspect, bits (Shannon 1948).
+pub(crate) fn bits(rows: &[Vec<f64>], probabilities: &[f64]) -> f64 {
+    let mut sum = 0.0;
+    for row in rows {
+        let total: f64 = row.iter().zip(probabilities).map(|(r, p)| r * p).sum();
+        for (r, p) in row.iter().zip(probabilities) {
+            if r * p > 0.0 && total > 0.0 {
+                sum += r * p * (r / total).log2();
+            }
+        }
+    }
+    sum.max(0.0)
+}
+
+/// Something that mends: a part, or the news that nothing is wrong.
+enum Mending {
+    Part { part: PartId, fit: bool, says: String },
+    Nothing,
+}
+
+impl Mending {
+    fn action(&self, belief: &Belief<'_>) -> Action {
+        let machine = belief.machine();
+        let costs = &belief.setup().costs;
+        match self {
+            Mending::Part { part, fit, says } => {
+                let access = candidates::panels(machine, &machine.parts[*part].behind);
+                Action::Mend {
+                    part: *part,
+                    says: says.clone(),
+                    minutes: if *fit { costs.fitting } else { costs.clearing },
+                    caution: candidates::cautions(machine, "", &access, true),
+                    access,
+                }
+            }
+            Mending::Nothing => Action::HandBack {
+                says: "Show the customer that the machine works; look at tap, load, programme and socket."
+                    .to_owned(),
+                minutes: costs.showing,
+            },
+        }
+    }
+
+    fn cost(&self, belief: &Belief<'_>) -> f64 {
+        let costs = &belief.setup().costs;
+        match self {
+            Mending::Part { part, fit: true, .. } => {
+                costs.parts.get(part).copied().unwrap_or(costs.part) + costs.fitting + costs.proof
+            }
+            Mending::Part { .. } => costs.clearing + costs.proof,
+            Mending::Nothing => costs.showing,
+        }
+    }
+}
+
+fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
+    let mut all = vec![Mending::Nothing];
+    let mut parts: Vec<(PartId, usize)> =
+        cases.iter().flat_map(|c| c.faults.faults().iter().copied()).collect();
+    parts.sort_unstable();
+    parts.dedup();
+    for group in parts.chunk_by(|a, b| a.0 == b.0) {
+        let part = &machine.parts[group[0].0];
+        let fit = group.iter().any(|f| part.kind.modes[f.1].mend == Mend::Fit);
+        let name = match &part.ends {
+            Some((a, b)) => format!("wire {a} – {b}"),
+            None => format!("{} ({})", part.id, part.kind.name),
+        };
+        let order = if part.order.is_empty() { String::new() } else { format!(", order code {}", part.order) };
+        let says = if fit { format!("Fit a new {name}{order}.") } else { format!("Clean, clear or re-make {name}.") };
+        all.push(Mending::Part { part: group[0].0, fit, says });
+    }
+    all
+}
+
+fn problem(belief: &Belief<'_>, troubles: &Troubles, checks: &[Candidate], mends: &[Mending]) -> Problem {
+    let machine = belief.machine();
+    let setup = belief.setup();
+    // Access states: the panels, and the supply isolated.
+    let mut access: Vec<Access> =
+        machine.panels.iter().map(|p| Access { parent: None, cost: p.minutes }).collect();
+    let isolated = access.len();
+    access.push(Access { parent: None, cost: ISOLATE_MINUTES });
+    let everything: Vec<usize> = (0..access.len()).collect();
+    let mut steps: Vec<Step> = checks
+        .iter()
+        .map(|Candidate { check, outcomes }| {
+            let dead = check.power == Power::Dead && (!check.access.is_empty() || check.between.is_some());
+            let live = if check.power == Power::Live { setup.costs.live } else { 0.0 };
+            Step {
+                cost: check.minutes + live,
+                open: check.access.iter().copied().chain(dead.then_some(isolated)).collect(),
+                closed: if check.power == Power::Closed { everything.clone() } else { Vec::new() },
+                part: None,
+                effect: Effect::Check { outcomes: outcomes.rows.clone() },
+            }
+        })
+        .collect();
+    for mending in mends {
+        let open = match mending {
+            Mending::Part { part, .. } => {
+                let mut open = candidates::panels(machine, &machine.parts[*part].behind);
+                open.push(isolated);
+                open
+            }
+            Mending::Nothing => Vec::new(),
+        };
+        let mended = match mending {
+            Mending::Part { part, .. } => Some(*part),
+            Mending::Nothing => None,
+        };
+        let left = troubles.left_by(mended);
+        steps.push(Step {
+            cost: mending.cost(belief),
+            open,
+            closed: Vec::new(),
+            part: None,
+            effect: Effect::Repair { left },
+        });
+    }
+    Problem {
+        suspects: troubles.probabilities.clone(),
+        access,
+        steps,
+        proof: Proof::AtOnce,
+        stock: None,
+        give_up: Some(setup.costs.give_up),
+    }
+}
