@@ -39,6 +39,21 @@ impl std::fmt::Display for NotUnderstood {
 
 impl std::error::Error for NotUnderstood {}
 
+impl Clue {
+    /// The id of the check that asks for this, where the clue says it all: ohms in full, the readings of a step.
+    pub fn check_id(&self, machine: &machine::model::Machine) -> Option<String> {
+        match self {
+            Clue::Ohms(OhmsReading { names: [a, b], unplugged, insulation, .. }) => {
+                let verb = if *insulation { "insulation" } else { "ohms" };
+                let off = if unplugged.is_empty() { String::new() } else { format!(" off {}", unplugged.join(" ")) };
+                Some(format!("{verb} {a} {b}{off}"))
+            }
+            Clue::Step(reading) => Some(format!("step {}", machine.test.steps[reading.step].id)),
+            _ => None,
+        }
+    }
+}
+
 /// What is known, oldest first.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Evidence {

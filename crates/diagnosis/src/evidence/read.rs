@@ -336,7 +336,8 @@ fn entry(fields: &Fields<'_>, says: &str, listener: &Listener<'_>, findings: &mu
         }
         _ => cycles(fields, listener, findings)?,
     };
-    Some(Said::Entry(Entry { clue, said, at, answers: None }))
+    let answers = clue.check_id(listener.machine());
+    Some(Said::Entry(Entry { clue, said, at, answers }))
 }
 
 fn lamps(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) -> Option<(Clue, String)> {

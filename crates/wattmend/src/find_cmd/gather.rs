@@ -155,6 +155,7 @@ fn said(listener: &Listener<'_>, tells: Tells, value: &str) -> Result<Said, NotU
             }
         }
     };
+    let answers = answers.or_else(|| clue.check_id(listener.machine()));
     Ok(Said::Entry(Entry { clue, said, at: None, answers }))
 }
 
