@@ -7,7 +7,8 @@ Exit codes:
   1  a bug in Wattmend
   2  wrong use of the command line
   3  a file was refused: not readable, or with errors
-  4  nothing predicted: no such part, fault, step or point, or a value that cannot be read
+  4  nothing predicted or found: no such part, fault, step or point, a value that cannot be read,
+     or evidence that fits no fault at all
   5  an output could not be written, or is there already";
 
 /// How a command ended.

@@ -1,4 +1,4 @@
-//! From a path to the text of a machine file, and on to the machine.
+//! From a path to what a file holds: a machine, the text of an evidence file, the samples of a recording.
 
 use crate::end::{End, Failure};
 use crate::render::{Screen, diagnostics};
@@ -6,8 +6,30 @@ use machine::diagnostic::Severity;
 use machine::model::Machine;
 use machine::read::{LARGEST_FILE, read};
 use std::fs::File;
-use std::io::Read;
+use std::io::Read as _;
 use std::path::Path;
+use trace::Sample;
+use trace::read::{Options, ReadError, Reader, Summary};
+
+/// A kind of file, as messages speak of it.
+struct Kind {
+    name: &'static str,
+    largest: usize,
+    /// How one comes by such a file.
+    begin: &'static str,
+}
+
+const MACHINE: Kind = Kind {
+    name: "machine file",
+    largest: LARGEST_FILE,
+    begin: "`wattmend machine new KIND` starts a new file",
+};
+
+const EVIDENCE: Kind = Kind {
+    name: "evidence file",
+    largest: diagnosis::evidence::LARGEST_FILE,
+    begin: "docs/evidence-file.md says how to write one",
+};
 
 /// Why a file gives no text: what is wrong, and what to do.
 pub(crate) struct Unreadable {
@@ -15,13 +37,23 @@ pub(crate) struct Unreadable {
     pub(crate) remedy: String,
 }
 
-/// The text of a machine file. Reads no more than such a file may hold, so a device or a film does no harm.
+/// The text of a machine file.
 pub(crate) fn text(path: &Path) -> Result<String, Unreadable> {
-    let bytes = bytes(path).map_err(|error| not_opened(path, &error))?;
-    if bytes.len() > LARGEST_FILE {
+    text_of(path, &MACHINE)
+}
+
+/// The text of an evidence file; - reads standard input.
+pub(crate) fn evidence(path: &Path) -> Result<String, Failure> {
+    text_of(path, &EVIDENCE).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))
+}
+
+/// Reads no more than such a file may hold, so a device or a film does no harm.
+fn text_of(path: &Path, kind: &Kind) -> Result<String, Unreadable> {
+    let bytes = bytes(path, kind).map_err(|error| not_opened(path, &error, kind))?;
+    if bytes.len() > kind.largest {
         return Err(Unreadable {
-            message: format!("{} is larger than any machine file ({LARGEST_FILE} bytes)", path.display()),
-            remedy: "name a machine file; it ends in .toml".to_owned(),
+            message: format!("{} is larger than any {} ({} bytes)", path.display(), kind.name, kind.largest),
+            remedy: format!("name {} {}; it ends in .toml", article(kind.name), kind.name),
         });
     }
     String::from_utf8(bytes).map_err(|error| {
@@ -36,20 +68,31 @@ pub(crate) fn text(path: &Path) -> Result<String, Unreadable> {
     })
 }
 
-fn bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+fn article(name: &str) -> &'static str {
+    if name.starts_with('e') { "an" } else { "a" }
+}
+
+fn bytes(path: &Path, kind: &Kind) -> std::io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    File::open(path)?.take(LARGEST_FILE as u64 + 1).read_to_end(&mut bytes)?;
+    open(path)?.take(kind.largest as u64 + 1).read_to_end(&mut bytes)?;
     Ok(bytes)
 }
 
-fn not_opened(path: &Path, error: &std::io::Error) -> Unreadable {
+/// A file, or standard input for -.
+fn open(path: &Path) -> std::io::Result<Box<dyn std::io::Read>> {
+    if path.as_os_str() == "-" {
+        return Ok(Box::new(std::io::stdin().lock()));
+    }
+    Ok(Box::new(File::open(path)?))
+}
+
+fn not_opened(path: &Path, error: &std::io::Error, kind: &Kind) -> Unreadable {
     use std::io::ErrorKind;
     let shown = path.display();
     let (message, remedy) = match error.kind() {
-        ErrorKind::NotFound => (
-            format!("there is no file {shown}"),
-            "check the name; `wattmend machine new KIND` starts a new file".to_owned(),
-        ),
+        ErrorKind::NotFound => {
+            (format!("there is no file {shown}"), format!("check the name; {}", kind.begin))
+        }
         ErrorKind::PermissionDenied => {
             (format!("{shown} may not be read by this user"), format!("chmod u+r {shown}"))
         }
@@ -77,4 +120,44 @@ pub(crate) fn machine(path: &Path, variant: Option<&str>, screen: &Screen) -> Re
             outcome.diagnostics.into_iter().filter(|d| d.severity == Severity::Error).collect();
         Failure { text: diagnostics::render(&name, &text, &errors, screen), end: End::FileRefused }
     })
+}
+
+/// What reading a recording came to, its samples having been given on.
+pub(crate) struct Recorded {
+    pub(crate) summary: Summary,
+    /// What stopped it from being read to its end.
+    pub(crate) broken_off: Option<ReadError>,
+}
+
+/// Reads a recording of any meter, packed or not (- reads standard input), and gives each sample on.
+pub(crate) fn recording(
+    file: &Path,
+    options: &Options,
+    mut each: impl FnMut(Sample),
+) -> Result<Recorded, Failure> {
+    let input = open(file).map_err(|error| {
+        let message = format!("{} cannot be read: {error}", file.display());
+        Failure::new(End::FileRefused, &message, "check the name, and that you may read it")
+    })?;
+    let mut reader = Reader::new(input, options).map_err(|e| refused(file, &e))?;
+    let mut broken_off = None;
+    let mut samples = 0_usize;
+    for sample in reader.by_ref() {
+        match sample {
+            Ok(sample) => {
+                samples += 1;
+                each(sample);
+            }
+            Err(error) => broken_off = Some(error),
+        }
+    }
+    match broken_off {
+        Some(error) if samples == 0 => Err(refused(file, &error)),
+        broken_off => Ok(Recorded { summary: reader.into_summary(), broken_off }),
+    }
+}
+
+pub(crate) fn refused(file: &Path, error: &ReadError) -> Failure {
+    let line = error.line.map_or(String::new(), |l| format!(", line {l}"));
+    Failure::new(End::FileRefused, &format!("{}{line}: {}", file.display(), error.what), &error.remedy)
 }

@@ -6,6 +6,8 @@
 
 mod end;
 mod expect_cmd;
+mod find_cmd;
+mod limits;
 mod load;
 mod machine_cmd;
 mod render;
@@ -32,6 +34,8 @@ enum Command {
     Machine(machine_cmd::Command),
     /// What each step of a machine's service test should read, healthy or with a fault
     Expect(expect_cmd::Arguments),
+    /// The failed part and the next check, from a complaint, codes, a recording, readings
+    Find(Box<find_cmd::Arguments>),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -59,6 +63,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
     match command {
         Command::Machine(command) => machine_cmd::run(command, screen),
         Command::Expect(arguments) => expect_cmd::run(&arguments, screen),
+        Command::Find(arguments) => find_cmd::run(&arguments, screen),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }

@@ -3,7 +3,56 @@
 //! Entries are only ever added. Each is one [`Clue`], already tied to the machine's parts, points and steps; how texts
 //! become entries stands in `read.rs`, how a clue is weighed in [`crate::belief`].
 
+mod check_id;
+mod complaint;
+mod listener;
+mod piece;
+mod read;
+mod recording;
+
+pub use check_id::{Answer, Asked};
+pub use listener::Listener;
+pub use read::{EvidenceFile, LARGEST_FILE, read};
+pub use recording::{At, Mark, TraceFile};
+
 use machine::model::{CodeId, NodeId, PartId};
+use std::ops::Range;
+
+/// Why a text is no evidence.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotUnderstood {
+    /// A stable short name of the rule: `unknown-step`.
+    pub rule: &'static str,
+    /// The offending bytes of the text; none where it is about no one place.
+    pub span: Option<Range<usize>>,
+    /// What is wrong.
+    pub message: String,
+    /// What to write instead.
+    pub remedy: String,
+}
+
+impl std::fmt::Display for NotUnderstood {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}; {}", self.message, self.remedy)
+    }
+}
+
+impl std::error::Error for NotUnderstood {}
+
+impl Clue {
+    /// The id of the check that asks for this, where the clue says it all: ohms in full, the readings of a step.
+    pub fn check_id(&self, machine: &machine::model::Machine) -> Option<String> {
+        match self {
+            Clue::Ohms(OhmsReading { names: [a, b], unplugged, insulation, .. }) => {
+                let verb = if *insulation { "insulation" } else { "ohms" };
+                let off = if unplugged.is_empty() { String::new() } else { format!(" off {}", unplugged.join(" ")) };
+                Some(format!("{verb} {a} {b}{off}"))
+            }
+            Clue::Step(reading) => Some(format!("step {}", machine.test.steps[reading.step].id)),
+            _ => None,
+        }
+    }
+}
 
 /// What is known, oldest first.
 #[derive(Clone, Debug, Default, PartialEq)]

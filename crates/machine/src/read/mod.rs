@@ -5,17 +5,16 @@
 //! the next; a [`Machine`] comes out only when there was no error at all.
 
 mod board;
-mod fields;
+pub mod fields;
 mod nets;
 mod parts;
 mod plate;
 mod test;
 
 use crate::diagnostic::{Diagnostic, Severity};
-use crate::model::{Machine, Plate, Span};
+use crate::model::{Machine, Plate};
 use crate::schema;
 use fields::{Fields, Findings};
-use toml::de::DeTable;
 
 /// Largest file that is read, bytes. A complete machine takes about 20 kB.
 pub const LARGEST_FILE: usize = 1_000_000;
@@ -40,27 +39,9 @@ impl Outcome {
 pub fn read(text: &str, variant: Option<&str>) -> Outcome {
     let mut findings = Findings::default();
     let machine = read_into(text, variant, &mut findings);
-    let mut diagnostics = findings.0;
-    for found in &mut diagnostics {
-        found.span = within(text, &found.span);
-    }
-    diagnostics.sort_by_key(|d| (d.span.start, d.span.end, d.severity));
-    diagnostics.dedup();
+    let diagnostics = findings.in_order(text);
     let failed = diagnostics.iter().any(|d| d.severity == Severity::Error);
     Outcome { machine: machine.filter(|_| !failed), diagnostics }
-}
-
-/// The span, cut to the text and to whole characters: an empty file has nothing to underline.
-fn within(text: &str, span: &Span) -> Span {
-    let whole = |mut at: usize| {
-        at = at.min(text.len());
-        while !text.is_char_boundary(at) {
-            at += 1;
-        }
-        at
-    };
-    let start = whole(span.start);
-    start..whole(span.end).max(start)
 }
 
 fn read_into(text: &str, variant: Option<&str>, findings: &mut Findings) -> Option<Machine> {
@@ -78,15 +59,12 @@ fn read_into(text: &str, variant: Option<&str>, findings: &mut Findings) -> Opti
         );
         return None;
     }
-    let (document, errors) = DeTable::parse_recoverable(text);
-    for error in syntax(&errors) {
-        findings.push(error);
-    }
-    let table = document.get_ref();
-    if !format_is_known(table, findings) {
+    let document = fields::document(text, findings);
+    let table = &document;
+    if !fields::format_is_known(table, schema::FORMAT, findings) {
         return None;
     }
-    let file = Fields::open(table, "the file", 0..first_line(text), &schema::FILE, findings);
+    let file = Fields::open(table, "the file", fields::first_line(text), &schema::FILE, findings);
     let (plate, panels, variant) = plate::read(&file, variant, findings);
     let mut draft = Draft { plate, panels, ..Draft::default() };
     draft.variant = variant;
@@ -134,61 +112,6 @@ impl Draft {
     fn is_absent(&self, id: &str) -> bool {
         self.absent.iter().any(|a| a == id)
     }
-}
-
-/// Syntax errors of the TOML itself. One slip makes a recovering parser stumble several times; only the first of each
-/// stretch of neighbouring lines helps a person.
-fn syntax(errors: &[toml::de::Error]) -> Vec<Diagnostic> {
-    let mut found: Vec<Diagnostic> = Vec::new();
-    for error in errors {
-        let span = error.span().unwrap_or(0..1);
-        if found.last().is_some_and(|last| span.start < last.span.end + 80) {
-            continue;
-        }
-        let duplicate = error.message().contains("duplicate");
-        found.push(Diagnostic::error("toml", span, format!("this is not TOML: {}", error.message())).mend(
-            if duplicate {
-                "each key may stand once; a list of tables is written with double brackets: [[guard]]"
-            } else {
-                "texts stand in quotation marks, lists in [ ], tables as [name] on a line of their own"
-            },
-        ));
-    }
-    found
-}
-
-fn format_is_known(table: &DeTable<'_>, findings: &mut Findings) -> bool {
-    let Some(value) = table.get("format") else { return true };
-    match fields::as_number(value.get_ref()) {
-        Some(n) if n == schema::FORMAT as f64 => true,
-        Some(n) if n > schema::FORMAT as f64 => {
-            findings.push(
-                Diagnostic::error(
-                    "newer-format",
-                    value.span(),
-                    format!(
-                        "this file is in format {n}; this Wattmend reads up to format {}",
-                        schema::FORMAT
-                    ),
-                )
-                .label("written for a newer Wattmend")
-                .mend("update Wattmend, or ask whoever made the file for one in format 1")
-                .mend("nothing was changed"),
-            );
-            false
-        }
-        _ => {
-            findings.push(
-                Diagnostic::error("bad-format", value.span(), "`format` must be the number 1")
-                    .mend("write `format = 1`"),
-            );
-            true
-        }
-    }
-}
-
-fn first_line(text: &str) -> usize {
-    text.find('\n').unwrap_or(text.len()).max(1)
 }
 
 #[cfg(test)]

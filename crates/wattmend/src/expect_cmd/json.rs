@@ -91,7 +91,7 @@ fn trip(machine: &Machine, trip: &Trip) -> Value {
 }
 
 /// A value that cannot lie below 0.
-fn estimate(e: Estimate) -> Value {
+pub(crate) fn estimate(e: Estimate) -> Value {
     let (low, high) = e.interval();
     json!({ "value": rounded(e.value), "u": rounded(e.u), "low": rounded(low.max(0.0)), "high": rounded(high) })
 }
@@ -102,6 +102,6 @@ fn estimate_signed(e: Estimate) -> Value {
 }
 
 /// Six significant digits: more would only differ between machines.
-fn rounded(value: f64) -> f64 {
+pub(crate) fn rounded(value: f64) -> f64 {
     format!("{value:.5e}").parse().unwrap_or(value)
 }

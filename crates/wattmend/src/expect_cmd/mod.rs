@@ -3,7 +3,7 @@
 mod asked;
 mod between;
 mod differs;
-mod json;
+pub(crate) mod json;
 mod table;
 
 use crate::end::{Answer, Done, Failure};

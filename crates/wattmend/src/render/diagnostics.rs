@@ -10,8 +10,17 @@ use std::fmt::Write;
 /// Columns before the words of a remedy: line numbers of up to four digits and "= to mend: ".
 const BEFORE_REMEDY: usize = 16;
 
-/// All findings, each with its place and remedy, and a closing line that counts them.
+/// All findings in a machine file, each with its place and remedy, and a closing line that counts them.
 pub(crate) fn render(name: &str, text: &str, found: &[Diagnostic], screen: &Screen) -> String {
+    format!("{}{}", each(name, text, found, screen), closing_line(name, found, "The machine was not loaded."))
+}
+
+/// The same for an evidence file.
+pub(crate) fn render_evidence(name: &str, text: &str, found: &[Diagnostic], screen: &Screen) -> String {
+    format!("{}{}", each(name, text, found, screen), closing_line(name, found, "The evidence was not read."))
+}
+
+fn each(name: &str, text: &str, found: &[Diagnostic], screen: &Screen) -> String {
     let renderer = if screen.styled { Renderer::styled() } else { Renderer::plain() };
     let renderer = renderer.term_width(screen.columns);
     let mut out = String::new();
@@ -19,7 +28,6 @@ pub(crate) fn render(name: &str, text: &str, found: &[Diagnostic], screen: &Scre
         out.push_str(&one(name, text, finding, &renderer, screen.columns));
         out.push_str("\n\n");
     }
-    out.push_str(&closing_line(name, found));
     out
 }
 
@@ -64,17 +72,17 @@ fn border(text: &str, at: usize) -> usize {
 }
 
 /// "2 errors, 1 warning in FILE. The machine was not loaded."
-fn closing_line(name: &str, found: &[Diagnostic]) -> String {
+fn closing_line(name: &str, found: &[Diagnostic], refused: &str) -> String {
     let (errors, warnings) = count(found);
     let mut line = String::new();
     // Writing to a String cannot fail.
     let _ = match (errors, warnings) {
         (0, 0) => writeln!(line, "{name}: nothing to mend."),
         (0, _) => writeln!(line, "{} in {name}. The machine can be used.", plural(warnings, "warning")),
-        (_, 0) => writeln!(line, "{} in {name}. The machine was not loaded.", plural(errors, "error")),
+        (_, 0) => writeln!(line, "{} in {name}. {refused}", plural(errors, "error")),
         _ => writeln!(
             line,
-            "{}, {} in {name}. The machine was not loaded.",
+            "{}, {} in {name}. {refused}",
             plural(errors, "error"),
             plural(warnings, "warning")
         ),

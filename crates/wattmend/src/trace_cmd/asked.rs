@@ -1,6 +1,5 @@
 //! What the command line says about a recording.
 
-use super::Arguments;
 use crate::end::Failure;
 use quantity::{Dimension, parse, parse_toleranced};
 use trace::analysis::Supply;
@@ -10,15 +9,31 @@ use trace::waveform::Scales;
 /// Highest supply that is believed, V.
 const HIGHEST_V: f64 = 440.0;
 
-/// How to read the file.
-pub(super) fn options(asked: &Arguments) -> Result<Options, Failure> {
-    let day_first = match (asked.day_first, asked.month_first) {
-        (true, _) => Some(true),
-        (_, true) => Some(false),
-        _ => None,
-    };
-    let columns = asked.columns.as_deref().map_or(Ok(Vec::new()), columns)?;
-    Ok(Options { day_first, columns })
+/// How a recording is written, where its first lines do not say.
+#[derive(clap::Args)]
+pub(crate) struct Written {
+    /// What columns hold, by header or number: time=1,power=3 (also date, voltage, current, pf, va, energy)
+    #[arg(long, value_name = "WHAT=COLUMN,…")]
+    columns: Option<String>,
+    /// 03/04/2024 is the 3rd of April
+    #[arg(long, conflicts_with = "month_first")]
+    day_first: bool,
+    /// 03/04/2024 is the 4th of March
+    #[arg(long)]
+    month_first: bool,
+}
+
+impl Written {
+    /// For the reader.
+    pub(crate) fn options(&self) -> Result<Options, Failure> {
+        let day_first = match (self.day_first, self.month_first) {
+            (true, _) => Some(true),
+            (_, true) => Some(false),
+            _ => None,
+        };
+        let columns = self.columns.as_deref().map_or(Ok(Vec::new()), columns)?;
+        Ok(Options { day_first, columns })
+    }
 }
 
 fn columns(text: &str) -> Result<Vec<(String, Role)>, Failure> {

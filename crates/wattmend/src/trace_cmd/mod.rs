@@ -1,20 +1,20 @@
 //! `wattmend trace FILE…`: what a recording says, with no machine file.
 
-mod asked;
+pub(crate) mod asked;
 mod json;
 mod svg;
 mod text;
 mod wave;
 
 use crate::end::{Answer, Done, End, Failure};
+use crate::load;
 use crate::render::Screen;
-use std::fs::File;
-use std::io::Read;
+use asked::Written;
 use std::path::{Path, PathBuf};
 use trace::analysis::{Analyser, Analysis, Picture, Supply};
 use trace::loads::Kind;
 use trace::measures::Difference;
-use trace::read::{Options, ReadError, Reader, Summary};
+use trace::read::{Options, ReadError, Summary};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -24,15 +24,8 @@ pub(crate) struct Arguments {
     /// Voltage at the socket with the machine drawing: "238V", "238 V ±1 %"; gives ohms where no volts were logged
     #[arg(long, value_name = "VOLTS")]
     supply: Option<String>,
-    /// What columns hold, by header or number: time=1,power=3 (also date, voltage, current, pf, va, energy)
-    #[arg(long, value_name = "WHAT=COLUMN,…")]
-    columns: Option<String>,
-    /// 03/04/2024 is the 3rd of April
-    #[arg(long, conflicts_with = "month_first")]
-    day_first: bool,
-    /// 03/04/2024 is the 4th of March
-    #[arg(long)]
-    month_first: bool,
+    #[command(flatten)]
+    written: Written,
     /// For a WAV file with volts and amperes: what full scale of each stands for, as "325V,20A"
     #[arg(long, value_name = "VOLTS,AMPERES")]
     full_scale: Option<String>,
@@ -64,7 +57,7 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     {
         return wave::run(wav, arguments);
     }
-    let options = asked::options(arguments)?;
+    let options = arguments.written.options()?;
     let supply = arguments.supply.as_deref().map(asked::supply).transpose()?;
     let mut recordings = Vec::new();
     for file in &arguments.files {
@@ -85,38 +78,11 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
 }
 
 fn recording(file: &Path, options: &Options, supply: Option<Supply>) -> Result<Recording, Failure> {
-    let input: Box<dyn Read> = if file.as_os_str() == "-" {
-        Box::new(std::io::stdin().lock())
-    } else {
-        Box::new(File::open(file).map_err(|error| {
-            let message = format!("{} cannot be read: {error}", file.display());
-            Failure::new(End::FileRefused, &message, "check the name, and that you may read it")
-        })?)
-    };
-    let refused = |error: &ReadError| refused(file, error);
-    let mut reader = Reader::new(input, options).map_err(|e| refused(&e))?;
     let mut analyser = Analyser::new(supply);
-    let mut broken_off = None;
-    for sample in reader.by_ref() {
-        match sample {
-            Ok(sample) => _ = analyser.push(sample),
-            Err(error) => broken_off = Some(error),
-        }
-    }
-    let summary = reader.into_summary();
+    let load::Recorded { summary, broken_off } =
+        load::recording(file, options, |sample| _ = analyser.push(sample))?;
     let (analysis, picture) = analyser.finish();
-    match broken_off {
-        Some(error) if analysis.samples == 0 => Err(refused(&error)),
-        broken_off => {
-            let name = file.display().to_string();
-            Ok(Recording { name, summary, analysis, picture, broken_off })
-        }
-    }
-}
-
-fn refused(file: &Path, error: &ReadError) -> Failure {
-    let line = error.line.map_or(String::new(), |l| format!(", line {l}"));
-    Failure::new(End::FileRefused, &format!("{}{line}: {}", file.display(), error.what), &error.remedy)
+    Ok(Recording { name: file.display().to_string(), summary, analysis, picture, broken_off })
 }
 
 impl Recording {

@@ -1,7 +1,8 @@
 //! A recording of the mains cycle itself: power quantities after IEEE Std 1459-2010, and harmonics.
 
-use super::{Arguments, asked, refused};
+use super::{Arguments, asked};
 use crate::end::{Answer, Done, End, Failure};
+use crate::load::refused;
 use serde_json::{Value, json};
 use std::fmt::Write;
 use std::fs::File;
