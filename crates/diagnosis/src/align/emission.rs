@@ -28,6 +28,8 @@ pub(super) struct Profile {
     pub rests: bool,
     /// Time to come up to speed, s.
     pub ramp_s: f64,
+    /// Power before a guard stopped it, W.
+    pub tried_w: Option<f64>,
 }
 
 /// Factors of a profile on each piece.
@@ -121,6 +123,7 @@ impl Profile {
             levels: vec![Estimate { value: 0.0, u: 0.5 }, Estimate { value: idle_w, u }],
             rests: true,
             ramp_s: 0.0,
+            tried_w: None,
         }
     }
 
@@ -158,6 +161,12 @@ impl Profile {
                 let stays = Stays::Up(habits.rest_s.0, habits.rest_s.1);
                 roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });
             }
+        }
+        let tried_to = self.tried_w.map_or(0.0, |w| 1.3 * w + 10.0);
+        if level <= tried_to {
+            let weight = habits.passing * flat(tried_to);
+            let stays = Stays::Up(habits.tries_s.0, habits.tries_s.1);
+            roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });
         }
         let least = self.levels.iter().map(|l| l.value.abs()).fold(f64::INFINITY, f64::min);
         let beside = level - least;

@@ -14,6 +14,10 @@ pub struct Habits {
     pub again: f64,
     /// The test is broken off.
     pub stops: f64,
+    /// The test is broken off at a step in which the machine draws nothing.
+    pub dead: f64,
+    /// The recording holds no test at all.
+    pub nothing: f64,
     /// The test goes on although a guard ended it: the operator walks through what is left.
     pub past_end: f64,
     /// Something lies between two steps: the operator looks, waits, or enters the next step by a menu.
@@ -50,6 +54,8 @@ pub struct Habits {
     pub peak: f64,
     /// Longest ordinary rest of a drum between turns, s, and how fast longer ones become rare, s.
     pub rest_s: (f64, f64),
+    /// How long a guard lets an output try, s, and how fast longer becomes rare, s.
+    pub tries_s: (f64, f64),
     /// Another load on the meter comes and goes just with a level: one an hour, within 2 s both ends.
     pub foreign: f64,
     /// Mean time of another load, s.
@@ -68,11 +74,13 @@ impl Default for Habits {
             skips: 0.02,
             repeats: 0.02,
             again: 0.005,
-            stops: 0.01,
+            stops: 0.005,
+            dead: 0.5,
+            nothing: 1e-5,
             past_end: 0.1,
             pauses: 0.3,
             early: 0.7,
-            late: 0.02,
+            late: 0.002,
             pause_s: (4.0, 1.2),
             outside_s: (30.0, 0.8),
             pressed: 2.2,
@@ -87,6 +95,7 @@ impl Default for Habits {
             passing_s: 2.0,
             peak: 2.5,
             rest_s: (6.0, 3.0),
+            tries_s: (4.0, 3.0),
             foreign: 2e-5,
             foreign_s: 180.0,
             odd: 2e-4,

@@ -12,6 +12,9 @@ const BRIEF_S: f64 = 3.0;
 /// Probability to see a step that short.
 const SEEN: f64 = 0.5;
 
+/// A machine that draws less is dead, W; the electronics of a machine that is on draw more.
+const DEAD_W: f64 = 0.5;
+
 /// What stands in the machine file of a step.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Frame {
@@ -41,6 +44,7 @@ impl Frame {
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub(super) struct Shape {
     levels: [(i32, i32); 2],
+    tried: Option<i32>,
     lasts: i32,
     timed: bool,
 }
@@ -66,6 +70,7 @@ impl Shape {
         let (low, high) = if a <= b { (a, b) } else { (b, a) };
         Shape {
             levels: [(grid(low), u), (grid(high), u)],
+            tried: p.tried_w.map(grid),
             lasts: (p.lasts_s.clamp(0.0, 1e6) * 10.0).round() as i32,
             timed: frame.by_itself && (p.timed_out || !frame.until),
         }
@@ -82,7 +87,7 @@ impl Shape {
             .map(|&(w, u)| Estimate { value: from_grid(w), u: (f64::from(u) * 0.05).exp() })
             .collect();
         levels.dedup();
-        Profile { levels, rests: frame.both_ways, ramp_s: frame.ramp_s }
+        Profile { levels, rests: frame.both_ways, ramp_s: frame.ramp_s, tried_w: self.tried.map(from_grid) }
     }
 
     pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
@@ -101,13 +106,19 @@ impl Shape {
 pub(super) struct Turn {
     /// The test is over by then.
     pub ended: bool,
+    /// The machine draws nothing at all.
+    pub dead: bool,
     /// Too short to be sure to be seen.
     pub brief: bool,
 }
 
 impl Turn {
     pub(super) fn of(prediction: &Prediction) -> Turn {
-        Turn { ended: prediction.ended, brief: prediction.lasts_s < BRIEF_S }
+        Turn {
+            ended: prediction.ended,
+            dead: prediction.power_w.value < DEAD_W,
+            brief: prediction.lasts_s < BRIEF_S,
+        }
     }
 }
 
@@ -164,19 +175,15 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     for (state, weight) in first {
         order.begin[state] += weight;
     }
+    let stops = |s: usize| if turns[s].dead { habits.dead } else { habits.stops };
     let leave: Vec<Vec<(usize, f64)>> = (0..n)
         .map(|s| {
             let mut to = vec![(states.before(), habits.again / 2.0)];
             door(0, habits.again / 2.0, &mut to);
-            let on = if turns[s].ended {
-                habits.past_end
-            } else {
-                to.push((s, habits.repeats));
-                1.0 - habits.repeats - habits.stops - habits.again
-            };
-            let over = if turns[s].ended { 1.0 - habits.past_end - habits.again } else { habits.stops };
-            to.push((states.after(), over));
-            door(s + 1, on, &mut to);
+            let over = if turns[s].ended { 1.0 - habits.past_end } else { stops(s) };
+            let left = 1.0 - over - habits.again;
+            to.extend([(states.after(), over), (s, habits.repeats * left)]);
+            door(s + 1, (1.0 - habits.repeats) * left, &mut to);
             merged(to)
         })
         .collect();
@@ -191,12 +198,12 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     order.next.push(enter);
     order.next.push(Vec::new());
     for s in 0..n {
-        let finish = if s + 1 == n || turns[s].ended { 1.0 } else { habits.stops };
+        let finish = if s + 1 == n || turns[s].ended { 1.0 } else { stops(s) };
         order.finish[s] = finish;
         order.finish[states.pause_after(s)] = finish;
     }
     order.finish[states.after()] = 1.0;
-    order.finish[states.before()] = habits.stops;
+    order.finish[states.before()] = habits.nothing;
     order
 }
 
