@@ -12,8 +12,8 @@ const BRIEF_S: f64 = 3.0;
 /// Probability to see a step that short.
 const SEEN: f64 = 0.5;
 
-/// A machine that draws less is dead, W; the electronics of a machine that is on draw more.
-const DEAD_W: f64 = 0.5;
+/// A machine that draws less than this share of what it draws when on, with nothing driven, looks dead.
+const DEAD: f64 = 0.6;
 
 /// What stands in the machine file of a step.
 #[derive(Clone, Copy, Debug)]
@@ -92,9 +92,9 @@ impl Shape {
 
     pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
         let median_s = self.lasts_s();
-        let loose = habits.pressed;
+        let (pressed, loose) = habits.pressed;
         if !frame.by_itself {
-            return Length { median_s, steep: loose, hurried: 0.0, loose };
+            return Length { median_s, steep: pressed, hurried: habits.distracted, loose };
         }
         let steep = if self.timed { habits.timed } else { habits.reached };
         Length { median_s, steep, hurried: habits.hurried, loose }
@@ -106,18 +106,21 @@ impl Shape {
 pub(super) struct Turn {
     /// The test is over by then.
     pub ended: bool,
-    /// The machine draws nothing at all.
+    /// The machine looks dead.
     pub dead: bool,
     /// Too short to be sure to be seen.
     pub brief: bool,
+    /// It ends by level or temperature.
+    pub reached: bool,
 }
 
 impl Turn {
-    pub(super) fn of(prediction: &Prediction) -> Turn {
+    pub(super) fn of(prediction: &Prediction, frame: &Frame, idle_w: f64) -> Turn {
         Turn {
             ended: prediction.ended,
-            dead: prediction.power_w.value < DEAD_W,
+            dead: prediction.power_w.value < DEAD * idle_w,
             brief: prediction.lasts_s < BRIEF_S,
+            reached: frame.until,
         }
     }
 }
@@ -150,7 +153,11 @@ impl States {
 pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     let n = turns.len();
     let states = States { steps: n };
-    let skips = |s: usize| if turns[s].brief { 1.0 - SEEN } else { habits.skips };
+    let skips = |s: usize| match turns[s] {
+        Turn { brief: true, .. } => 1.0 - SEEN,
+        Turn { reached: true, .. } => habits.skips_reached,
+        _ => habits.skips,
+    };
     // At the door of a step: that step, or one after it, or none.
     let door = |first: usize, weight: f64, to: &mut Vec<(usize, f64)>| {
         let mut left = weight;
