@@ -129,6 +129,8 @@ struct Driven {
     drives: Vec<Drive>,
     refused: Vec<OutputId>,
     jerked: bool,
+    /// Power before a guard that watches stopped something, W.
+    tried_w: Option<f64>,
 }
 
 impl<'m> Bench<'m> {
@@ -215,7 +217,7 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
             break;
         }
     }
-    let mut driven = Driven { moment, drives, refused, jerked: false };
+    let mut driven = Driven { moment, drives, refused, jerked: false, tried_w: None };
     watch(instants, &mut driven, state);
     driven
 }
@@ -229,6 +231,7 @@ fn watch<'m>(instants: &mut impl Instants<'m>, driven: &mut Driven, state: &mut 
         let failing = failing(instants, When::While, &drive, &driven.moment, state);
         let Some((otherwise, code)) = failing else { continue };
         driven.jerked |= drive.rpm != 0.0 && driven.moment.plug.current_a > 0.0;
+        driven.tried_w.get_or_insert(driven.moment.plug.power_w);
         driven.refused.push(drive.output);
         driven.drives.retain(|d| d.output != drive.output);
         state.code = state.code.or(code);
@@ -320,6 +323,7 @@ fn finish<'m>(
         directions_w: other
             .filter(|_| !off)
             .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
+        tried_w: all.iter().filter_map(|d| d.tried_w).reduce(f64::max),
         current_a: if off { Estimate::default() } else { current(&all, conditions) },
         apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
         power_factor: if off { None } else { right.moment.plug.power_factor },
@@ -449,6 +453,7 @@ fn nothing(step: &Step, state: &State, conditions: &Conditions) -> Prediction {
         step: step.id.clone(),
         power_w: silent,
         directions_w: None,
+        tried_w: None,
         current_a: Estimate::default(),
         apparent_va: 0.0,
         power_factor: None,
