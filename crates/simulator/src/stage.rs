@@ -2,6 +2,7 @@
 
 use crate::course::{Course, Drawn};
 use crate::dice::Dice;
+use crate::fitful::{Fitful, guises};
 use crate::rig::{Level, Rig, plain_step};
 use crate::starts::{Start, kicks, starts};
 use bench::{Conditions, Hypothesis, Prediction, State};
@@ -39,13 +40,6 @@ struct Habits {
     haste: f64,
 }
 
-/// A fault that comes and goes.
-struct Fitful {
-    share: f64,
-    shows: bool,
-    until_s: f64,
-}
-
 /// Where in turning to and fro the drum is.
 #[derive(Clone, Copy, Debug)]
 struct Turning {
@@ -67,11 +61,7 @@ pub(crate) struct Stage<'m> {
     pub(crate) course: Course,
     pub(crate) state: State,
     pub(crate) dice: Dice,
-    /// Stretches of time in which an intermittent fault showed.
-    pub(crate) shown: Vec<(f64, f64)>,
-    faulty: Vec<Option<usize>>,
-    healthy: Vec<Option<usize>>,
-    fitful: Option<Fitful>,
+    pub(crate) fitful: Fitful,
     starts: Vec<Vec<Start>>,
     kicks: Vec<f64>,
     habits: Habits,
@@ -101,19 +91,14 @@ impl<'m> Stage<'m> {
             stir: if loaded { dice.between(0.06, 0.16) } else { dice.between(0.01, 0.05) },
             haste: dice.between(0.9, 1.1),
         };
-        let fitful = intermittent.map(|share| {
-            let share = share.clamp(0.0, 1.0);
-            Fitful { share, shows: dice.chance(share), until_s: 0.0 }
-        });
+        let guises = guises(machine, hypothesis, intermittent, &mut dice);
+        let fitful = Fitful::new(guises, &mut dice);
         let turning = Turning { right: true, running: true, left_s: habits.pulse_s };
         Stage {
             rig: Rig::new(machine, free, conditions),
             course: Course::default(),
             state: State::start(&conditions),
             dice,
-            shown: Vec::new(),
-            faulty: hypothesis.modes(machine),
-            healthy: vec![None; machine.parts.len()],
             fitful,
             starts: starts(machine),
             kicks: kicks(machine),
@@ -127,21 +112,8 @@ impl<'m> Stage<'m> {
 
     /// The modes at this moment, and until when they stay.
     fn modes(&mut self) -> (Vec<Option<usize>>, f64) {
-        let Some(fit) = &mut self.fitful else { return (self.faulty.clone(), f64::INFINITY) };
-        while fit.until_s <= self.course.now_s {
-            // Half a minute of one and in proportion of the other: a share of all time, in stretches of minutes.
-            // Common practice, no source.
-            fit.shows = if fit.until_s == 0.0 { fit.shows } else { !fit.shows };
-            let share = if fit.shows { fit.share } else { 1.0 - fit.share };
-            let mean = 30.0 * share / fit.share.min(1.0 - fit.share).max(1e-3);
-            let stay = if share > 0.0 { self.dice.wait(mean).max(2.0) } else { 0.0 };
-            if fit.shows && stay > 0.0 {
-                self.shown.push((fit.until_s, fit.until_s + stay));
-            }
-            fit.until_s += stay.max(1e-3);
-        }
-        let until = fit.until_s;
-        (if fit.shows { self.faulty.clone() } else { self.healthy.clone() }, until)
+        let (hypothesis, until) = self.fitful.at(self.course.now_s, &mut self.dice);
+        (hypothesis.modes(self.rig.machine), until)
     }
 
     /// Switched off at the machine.

@@ -431,6 +431,25 @@ fn a_fault_that_comes_and_goes_shows_for_its_share() {
 }
 
 #[test]
+fn a_wire_that_is_intermittent_opens_now_and_then() {
+    let machine = machine("Tern 81");
+    let wire = machine
+        .parts
+        .iter()
+        .find(|p| p.ends.as_ref().is_some_and(|(a, b)| a == "cutout.2" && b == "element.1"))
+        .unwrap();
+    let fault = Hypothesis::parse(&machine, &[format!("{}=intermittent", wire.id)]).unwrap();
+    let hot = |seed| {
+        let made = record(&machine, &fault, &exact(230.0), seed);
+        assert!(made.shown.windows(2).all(|w| w[0].1 < w[1].0));
+        let warm = in_stretch(&made, "warm");
+        warm.iter().filter(|s| s.power_w > 1000.0).count() as f64 / warm.len() as f64
+    };
+    let shares: Vec<f64> = (0..30).map(hot).collect();
+    assert!(shares.iter().any(|s| *s > 0.9) && shares.iter().any(|s| *s < 0.6), "{shares:?}");
+}
+
+#[test]
 fn days_in_a_household_heat_wash_and_spin() {
     for machine in machines() {
         let setting = Setting { meter: MeterModel::logger(), ..Setting::kitchen(230.0) };
