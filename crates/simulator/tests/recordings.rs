@@ -153,6 +153,16 @@ fn a_door_lock_draws_its_cold_watts_first() {
     assert!(bolt.last().unwrap().power_w < 25.0);
 }
 
+#[test]
+fn a_motor_without_its_belt_runs_up_as_well() {
+    let machine = machine("Tern 81");
+    let fault = Hypothesis::parse(&machine, &["belt=off"]).unwrap();
+    let made = record(&machine, &fault, &exact(230.0), 21);
+    let spin = in_stretch(&made, "full-spin");
+    let at = |t: f64| spin.iter().find(|s| s.time_s >= spin[0].time_s + t).unwrap().power_w;
+    assert!(at(20.0) < 0.8 * at(110.0) && at(50.0) < at(110.0), "{} {} {}", at(20.0), at(50.0), at(110.0));
+}
+
 /// Pulses of a step: stretches of more than `above` watts.
 fn pulses(samples: &[&Sample], above: f64) -> usize {
     samples.windows(2).filter(|w| w[0].power_w <= above && w[1].power_w > above).count()
