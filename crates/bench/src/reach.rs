@@ -11,6 +11,8 @@ use machine::model::{Machine, NodeId, Part, PartId, Senses, node};
 pub(crate) struct Reach {
     /// Per input: what its value can depend on.
     pub(crate) behind_input: Vec<Behind>,
+    /// Parts behind the inputs that watch volts: these read in every instant.
+    pub(crate) behind_volts: Bits,
     /// Per output: what the phases that reach its motor can depend on; none where it has no motor.
     pub(crate) behind_output: Vec<Option<Behind>>,
     /// Per part and mode: does the fault only take away?
@@ -42,7 +44,7 @@ impl Reach {
         let paths = edges(machine);
         let off_neutral = without_neutral(machine, &paths);
         let terminals = |part: PartId| machine.parts[part].terminals.iter().flatten().copied();
-        let behind_input = machine
+        let behind_input: Vec<Behind> = machine
             .inputs
             .iter()
             .map(|input| match &input.senses {
@@ -66,6 +68,12 @@ impl Reach {
                 }
             })
             .collect();
+        let mut behind_volts = Bits::none(machine.parts.len());
+        for (input, behind) in machine.inputs.iter().zip(&behind_input) {
+            if let Senses::Volts { .. } = input.senses {
+                behind_volts.join(&behind.parts);
+            }
+        }
         let behind_output = machine
             .outputs
             .iter()
@@ -77,7 +85,13 @@ impl Reach {
                 Some(behind)
             })
             .collect();
-        Reach { behind_input, behind_output, takes_away: takes_away(machine), stands_for: stands_for(machine) }
+        Reach {
+            behind_input,
+            behind_volts,
+            behind_output,
+            takes_away: takes_away(machine),
+            stands_for: stands_for(machine),
+        }
     }
 }
 

@@ -11,7 +11,7 @@
 
 use crate::bits::{Bits, Map};
 use crate::classes::Classes;
-use crate::moment::{Moment, Solver, chain};
+use crate::moment::{Asked, Moment, Solver, chain};
 use crate::reach::{Behind, Reach, rest};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
@@ -83,12 +83,10 @@ struct Kept {
     moment: Arc<Moment>,
     /// Parts that it depends on.
     loud: Bits,
-    /// And those that the inputs watching volts depend on.
-    louder: Bits,
     /// A part carries current that knows level or temperature itself.
     exact: bool,
     /// From the healthy one; of single faults.
-    difference: Option<Difference>,
+    difference: Option<Box<Difference>>,
 }
 
 #[derive(PartialEq, Eq, Hash)]
@@ -234,7 +232,8 @@ impl<'m> Shared<'m> {
             if let Some((healthy, healthy_rounds)) = &self.settings[setting as usize].healthy {
                 let from = (healthy_rounds, self.kept[*healthy as usize].moment.as_ref());
                 let machine = self.solver.machine;
-                found.difference = Some(Difference::of(machine, fault, (&rounds, &found.moment), from));
+                let difference = Difference::of(machine, fault, (&rounds, &found.moment), from);
+                found.difference = Some(Box::new(difference));
             }
             self.rounds = rounds;
             self.keep(found)
@@ -295,7 +294,9 @@ impl<'m> Shared<'m> {
 
     /// Does adding this fault to what gave that instant change nothing?
     fn is_silent(&self, (part, mode): Fault, instant: u32) -> bool {
-        self.reach.takes_away[part][mode] && !self.kept[instant as usize].louder.has(part)
+        self.reach.takes_away[part][mode]
+            && !self.kept[instant as usize].loud.has(part)
+            && !self.reach.behind_volts.has(part)
     }
 
     fn superpose(
@@ -324,19 +325,11 @@ impl<'m> Shared<'m> {
         )?;
         set_modes(&mut self.solving, &[a, b]);
         moment.conclude(self.solver.machine, &self.solving, self.supply_v);
-        let join = |of: fn(&Kept) -> &Bits| {
-            let mut all = of(f).clone();
-            all.join(of(g));
-            all.join(of(healthy));
-            all
-        };
-        Some(Kept {
-            loud: join(|k| &k.loud),
-            louder: join(|k| &k.louder),
-            exact: f.exact || g.exact || healthy.exact,
-            moment: Arc::new(moment),
-            difference: None,
-        })
+        let mut loud = f.loud.clone();
+        loud.join(&g.loud);
+        loud.join(&healthy.loud);
+        let exact = f.exact || g.exact || healthy.exact;
+        Some(Kept { moment: Arc::new(moment), loud, exact, difference: None })
     }
 
     fn solve(&mut self, setting: u32, faults: &[Fault], rounds: Option<&mut Rounds>) -> Kept {
@@ -344,7 +337,19 @@ impl<'m> Shared<'m> {
         let setting = &self.settings[setting as usize];
         let drives = &self.driven[setting.driven as usize];
         set_modes(&mut self.solving, faults);
-        let moment = self.solver.moment(&self.solving, drives, &setting.state, self.supply_v, rounds);
+        // Where no fault can matter to the phases of a motor, they are the healthy machine's.
+        let on_phases = |d: &Drive| {
+            let behind = self.reach.behind_output[d.output].as_ref();
+            behind.is_some_and(|behind| faults.iter().any(|&f| self.matters(f, behind)))
+        };
+        let known = if drives.iter().any(on_phases) { None } else { setting.healthy.as_ref().map(|h| h.1.phases()) };
+        let moment = self.solver.moment(
+            &self.solving,
+            drives,
+            &setting.state,
+            self.supply_v,
+            Asked { phases: known, rounds },
+        );
         let machine = self.solver.machine;
         let mut loud = Bits::none(machine.parts.len());
         for part in (0..machine.parts.len()).filter(|&p| self.solver.active[p]) {
@@ -359,13 +364,7 @@ impl<'m> Shared<'m> {
         let through: Vec<PartId> =
             loud.iter().flat_map(|p| machine.parts[p].through.iter().copied()).collect();
         through.into_iter().for_each(|p| loud.insert(p));
-        let mut louder = loud.clone();
-        for (input, behind) in machine.inputs.iter().zip(&self.reach.behind_input) {
-            if let Senses::Volts { .. } = input.senses {
-                louder.join(&behind.parts);
-            }
-        }
-        Kept { moment: Arc::new(moment), loud, louder, exact, difference: None }
+        Kept { moment: Arc::new(moment), loud, exact, difference: None }
     }
 
     fn keep(&mut self, found: Kept) -> u32 {
@@ -433,7 +432,7 @@ impl<'m> Shared<'m> {
             self.solver.dead(&self.modes, state);
         } else {
             let drives = &self.driven[self.last.0 as usize];
-            self.solver.moment(&self.modes, drives, &self.last.1, self.supply_v, None);
+            self.solver.moment(&self.modes, drives, &self.last.1, self.supply_v, Asked::default());
         }
         self.solver.input_ohms(input)
     }

@@ -68,6 +68,11 @@ impl Rounds {
         round.potentials.extend((0..machine.nodes.len()).map(|node| solved.potential(node)));
     }
 
+    /// The phases that reached the motors.
+    pub(crate) fn phases(&self) -> &[Phases] {
+        &self.phases
+    }
+
     /// The round of this number; the last, once nothing changes any more.
     fn round(&self, number: usize) -> &Round {
         &self.rounds[number.min(self.used - 1)]
