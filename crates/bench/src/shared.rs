@@ -48,7 +48,6 @@ pub(crate) struct Shared<'m> {
     larger: Map<(u32, Vec<Fault>), u32>,
     ohms: Map<OhmsKey, f64>,
     rounds: Rounds,
-    counts: [usize; 6],
 }
 
 /// What a step depended on.
@@ -96,6 +95,7 @@ struct OhmsKey {
     faults: [u32; 2],
     /// What is driven and locked, where that matters.
     setting: u32,
+    /// Classes of water and temperature, or these themselves where a part on the way knows them.
     state: (u64, u64),
 }
 
@@ -130,12 +130,7 @@ impl<'m> Shared<'m> {
             larger: Map::default(),
             ohms: Map::default(),
             rounds: Rounds::default(),
-            counts: [0; 6],
         }
-    }
-
-    pub(crate) fn stats(&self) -> String {
-        format!("settings {} kept {} pairs {} ohms {} {:?}", self.settings.len(), self.kept.len(), self.pairs.len(), self.ohms.len(), self.counts)
     }
 
     /// How many modes all parts have together; [`place`](Self::place) is below.
@@ -256,16 +251,8 @@ impl<'m> Shared<'m> {
             return known;
         }
         let found = match self.superpose(setting, (a, with_a), (b, with_b)) {
-            Some(found) => { self.counts[0] += 1; found },
-            None => {
-                if std::env::var("WHY").is_ok() {
-                    let m = self.solver.machine;
-                    let n = |f: Fault| format!("{}={}", m.parts[f.0].id, m.parts[f.0].kind.modes[f.1].name);
-                    let w = match (&self.kept[with_a as usize].difference, &self.kept[with_b as usize].difference) { (Some(x), Some(y)) => x.why(y), (x, y) => format!("none {} {}", x.is_some(), y.is_some()) };
-                    eprintln!("WHY set {} {:?} | {} | {} | {w}", setting, self.driven[self.settings[setting as usize].driven as usize].iter().map(|d| (m.outputs[d.output].name.as_str(), d.rpm)).collect::<Vec<_>>(), n(a), n(b));
-                }
-                self.solve(setting, &[a, b], None)
-            }
+            Some(found) => found,
+            None => self.solve(setting, &[a, b], None),
         };
         let id = self.keep(found);
         self.pairs.insert(key, id);
@@ -314,7 +301,6 @@ impl<'m> Shared<'m> {
             behind.is_some_and(|behind| self.matters(a, behind) && self.matters(b, behind))
         };
         if drives.iter().any(both_on_phases) {
-            if std::env::var("WHY").is_ok() { eprintln!("PHASES"); }
             return None;
         }
         let (f, g) = (&self.kept[with_a as usize], &self.kept[with_b as usize]);
@@ -333,7 +319,6 @@ impl<'m> Shared<'m> {
     }
 
     fn solve(&mut self, setting: u32, faults: &[Fault], rounds: Option<&mut Rounds>) -> Kept {
-        self.counts[1 + faults.len().min(3)] += 1;
         let setting = &self.settings[setting as usize];
         let drives = &self.driven[setting.driven as usize];
         set_modes(&mut self.solving, faults);
@@ -342,7 +327,8 @@ impl<'m> Shared<'m> {
             let behind = self.reach.behind_output[d.output].as_ref();
             behind.is_some_and(|behind| faults.iter().any(|&f| self.matters(f, behind)))
         };
-        let known = if drives.iter().any(on_phases) { None } else { setting.healthy.as_ref().map(|h| h.1.phases()) };
+        let known =
+            if drives.iter().any(on_phases) { None } else { setting.healthy.as_ref().map(|h| h.1.phases()) };
         let moment = self.solver.moment(
             &self.solving,
             drives,
@@ -383,7 +369,7 @@ impl<'m> Shared<'m> {
             _ => true,
         };
         let by_drive = widened || behind.by_drive;
-        let by_state = widened || behind.by_state;
+        let exact = widened || behind.on_the_way.meets(&self.classes.gradual);
         let mut faults = [NONE; 2];
         let mut count = 0;
         // What is locked, driven and moving may depend on any fault.
@@ -394,13 +380,24 @@ impl<'m> Shared<'m> {
         let setting = match (by_drive, dead) {
             (false, _) => NONE,
             (true, true) => NONE - 1 - u32::from(state.locked),
-            (true, false) => {
-                let (driven, last) = self.last.clone();
-                self.setting(driven, &last, false)
-            }
+            (true, false) => self.setting_of_last(),
         };
-        let state = if by_state { (state.level_l.to_bits(), state.temperature_c.to_bits()) } else { (0, 0) };
+        // Alive, the network is as it was when the instant began.
+        let state = if dead { state } else { &self.last.1 };
+        let state = if exact {
+            self.heard.temperature = true;
+            (state.level_l.to_bits(), state.temperature_c.to_bits())
+        } else {
+            let (level, temperature) =
+                (self.classes.level(state.level_l), self.classes.temperature(state.temperature_c));
+            (u64::from(level), u64::from(temperature))
+        };
         Some(OhmsKey { input: input as u32, faults, setting, state })
+    }
+
+    fn setting_of_last(&mut self) -> u32 {
+        let (driven, last) = self.last.clone();
+        self.setting(driven, &last, false)
     }
 
     /// Can a fault matter to ohms?
@@ -410,8 +407,7 @@ impl<'m> Shared<'m> {
 
     /// Can a fault add a way? Leaks and chafed wires lead from a part's terminal to the cabinet.
     fn adds(&self, (part, mode): Fault, behind: &Behind) -> bool {
-        !self.reach.takes_away[part][mode]
-            && behind.around.has(part)
+        !self.reach.takes_away[part][mode] && behind.around.has(part)
     }
 
     /// Do all paths that lead out of the island by way of a faulty part end at one node?
@@ -426,8 +422,6 @@ impl<'m> Shared<'m> {
     }
 
     fn measure(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
-        self.counts[5] += 1;
-        if std::env::var("WHY").is_ok() { eprintln!("OHMS {} dead {dead} {:?} drv {} st {}", self.solver.machine.inputs[input].name, self.faults, self.reach.behind_input[input].by_drive, self.reach.behind_input[input].by_state); }
         if dead {
             self.solver.dead(&self.modes, state);
         } else {
@@ -478,7 +472,7 @@ impl<'m> Instants<'m> for Shared<'m> {
     fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
         let behind = &self.reach.behind_input[input];
         self.heard.parts.join(&behind.parts);
-        self.heard.temperature |= behind.by_state || behind.senses_temperature;
+        self.heard.temperature |= behind.senses_temperature;
         if let Senses::Volts { .. } = self.solver.machine.inputs[input].senses {
             return f64::INFINITY;
         }
@@ -486,7 +480,6 @@ impl<'m> Instants<'m> for Shared<'m> {
             self.heard.parts.join(&behind.around);
         }
         let Some(key) = self.ohms_key(input, state, dead) else { return self.measure(input, state, dead) };
-        self.heard.temperature |= key.state != (0, 0);
         if let Some(&known) = self.ohms.get(&key) {
             return known;
         }

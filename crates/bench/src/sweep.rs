@@ -130,12 +130,6 @@ impl<'m> Sweep<'m> {
         self.outcomes.len()
     }
 
-    #[doc(hidden)]
-    #[allow(missing_docs)]
-    pub fn stats(&self) -> String {
-        self.shared.stats()
-    }
-
     fn intern(&mut self, state: State) -> u32 {
         let key = StateKey {
             level: state.level_l.to_bits(),
