@@ -141,6 +141,15 @@ pub(crate) struct Solver<'m> {
     pub(crate) holds_door: Vec<OutputId>,
 }
 
+/// What is wanted of an instant besides, and what is known of it before.
+#[derive(Default)]
+pub(crate) struct Asked<'a> {
+    /// The phases that reach the motors, where they are known.
+    pub(crate) phases: Option<&'a [Phases]>,
+    /// To be filled in, round by round.
+    pub(crate) rounds: Option<&'a mut Rounds>,
+}
+
 /// A driven inverter, its motor, and how many phases reach it.
 pub(crate) type Phases = (PartId, PartId, u8);
 
@@ -177,23 +186,28 @@ impl<'m> Solver<'m> {
             .collect()
     }
 
-    /// The instant in which the board drives these outputs; round by round, where a record is kept.
+    /// The instant in which the board drives these outputs.
     pub(crate) fn moment(
         &mut self,
         modes: &[Option<usize>],
         drives: &[Drive],
         state: &State,
         supply_v: f64,
-        mut record: Option<&mut Rounds>,
+        asked: Asked<'_>,
     ) -> Moment {
+        let mut record = asked.rounds;
         let machine = self.machine;
         let mut moment = Moment::default();
         self.active.fill(false);
         self.effects.clear();
         self.set_situations(modes, drives, state);
         let mut stalled = vec![false; machine.parts.len()];
-        self.wiring.assemble(modes, &self.situations);
-        let phases = self.phases(drives);
+        let phases = if let Some(known) = asked.phases {
+            known.to_vec()
+        } else {
+            self.wiring.assemble(modes, &self.situations);
+            self.phases(drives)
+        };
         self.expect_demand(modes, &phases);
         if let Some(rounds) = &mut record {
             rounds.start(&phases);

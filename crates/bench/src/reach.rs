@@ -11,6 +11,8 @@ use machine::model::{Machine, NodeId, Part, PartId, Senses, node};
 pub(crate) struct Reach {
     /// Per input: what its value can depend on.
     pub(crate) behind_input: Vec<Behind>,
+    /// Parts behind the inputs that watch volts: these read in every instant.
+    pub(crate) behind_volts: Bits,
     /// Per output: what the phases that reach its motor can depend on; none where it has no motor.
     pub(crate) behind_output: Vec<Option<Behind>>,
     /// Per part and mode: does the fault only take away?
@@ -31,8 +33,6 @@ pub(crate) struct Behind {
     pub(crate) around: Bits,
     /// Its ohms change with what is driven, locked or moving.
     pub(crate) by_drive: bool,
-    /// They change with water or temperature.
-    pub(crate) by_state: bool,
     /// What the part read over it reports changes with temperature.
     pub(crate) senses_temperature: bool,
 }
@@ -42,7 +42,7 @@ impl Reach {
         let paths = edges(machine);
         let off_neutral = without_neutral(machine, &paths);
         let terminals = |part: PartId| machine.parts[part].terminals.iter().flatten().copied();
-        let behind_input = machine
+        let behind_input: Vec<Behind> = machine
             .inputs
             .iter()
             .map(|input| match &input.senses {
@@ -66,6 +66,12 @@ impl Reach {
                 }
             })
             .collect();
+        let mut behind_volts = Bits::none(machine.parts.len());
+        for (input, behind) in machine.inputs.iter().zip(&behind_input) {
+            if let Senses::Volts { .. } = input.senses {
+                behind_volts.join(&behind.parts);
+            }
+        }
         let behind_output = machine
             .outputs
             .iter()
@@ -77,16 +83,21 @@ impl Reach {
                 Some(behind)
             })
             .collect();
-        Reach { behind_input, behind_output, takes_away: takes_away(machine), stands_for: stands_for(machine) }
+        Reach {
+            behind_input,
+            behind_volts,
+            behind_output,
+            takes_away: takes_away(machine),
+            stands_for: stands_for(machine),
+        }
     }
 }
 
 /// The nodes of an inverter's three phases.
 pub(crate) fn phase_pins(machine: &Machine, inverter: PartId) -> Option<[NodeId; 3]> {
     let part = &machine.parts[inverter];
-    let pin = |name: &str| {
-        part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i])
-    };
+    let pin =
+        |name: &str| part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i]);
     Some([pin("u")?, pin("v")?, pin("w")?])
 }
 
@@ -110,8 +121,7 @@ impl Behind {
         }
         let all = || on_the_way.iter().map(|p| &machine.parts[p]);
         let by_drive = all().any(|p| by_drive(machine, p));
-        let by_state = all().any(|p| by_state(machine, p));
-        Behind { parts, on_the_way, island, around, by_drive, by_state, senses_temperature: false }
+        Behind { parts, on_the_way, island, around, by_drive, senses_temperature: false }
     }
 }
 
@@ -136,15 +146,6 @@ fn by_drive(machine: &Machine, part: &Part) -> bool {
                 &Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, ..rest },
             )
     })
-}
-
-fn by_state(machine: &Machine, part: &Part) -> bool {
-    let rest = rest(machine);
-    let at_rest = ohms_of(part, &rest);
-    LEVELS_L.iter().any(|&level_l| at_rest != ohms_of(part, &Situation { level_l, ..rest }))
-        || TEMPERATURES_C
-            .iter()
-            .any(|&temperature_c| at_rest != ohms_of(part, &Situation { temperature_c, ..rest }))
 }
 
 fn senses_temperature(machine: &Machine, part: &Part) -> bool {
@@ -211,7 +212,10 @@ fn sample_flows(machine: &Machine, branches: usize) -> Vec<Flows> {
         phases,
     };
     // The two ends first: they are asked in all circumstances, the others at rest and driven only.
-    [0.0, 1.0, 0.45, 0.65, 0.75, 0.9].into_iter().flat_map(|share| [3, 2, 0].map(|phases| at(share, phases))).collect()
+    [0.0, 1.0, 0.45, 0.65, 0.75, 0.9]
+        .into_iter()
+        .flat_map(|share| [3, 2, 0].map(|phases| at(share, phases)))
+        .collect()
 }
 
 /// Per part and mode: the first mode that answers the same to everything.

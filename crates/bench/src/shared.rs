@@ -11,7 +11,7 @@
 
 use crate::bits::{Bits, Map};
 use crate::classes::Classes;
-use crate::moment::{Moment, Solver, chain};
+use crate::moment::{Asked, Moment, Solver, chain};
 use crate::reach::{Behind, Reach, rest};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
@@ -48,7 +48,6 @@ pub(crate) struct Shared<'m> {
     larger: Map<(u32, Vec<Fault>), u32>,
     ohms: Map<OhmsKey, f64>,
     rounds: Rounds,
-    counts: [usize; 6],
 }
 
 /// What a step depended on.
@@ -83,12 +82,10 @@ struct Kept {
     moment: Arc<Moment>,
     /// Parts that it depends on.
     loud: Bits,
-    /// And those that the inputs watching volts depend on.
-    louder: Bits,
     /// A part carries current that knows level or temperature itself.
     exact: bool,
     /// From the healthy one; of single faults.
-    difference: Option<Difference>,
+    difference: Option<Box<Difference>>,
 }
 
 #[derive(PartialEq, Eq, Hash)]
@@ -98,6 +95,7 @@ struct OhmsKey {
     faults: [u32; 2],
     /// What is driven and locked, where that matters.
     setting: u32,
+    /// Classes of water and temperature, or these themselves where a part on the way knows them.
     state: (u64, u64),
 }
 
@@ -132,12 +130,7 @@ impl<'m> Shared<'m> {
             larger: Map::default(),
             ohms: Map::default(),
             rounds: Rounds::default(),
-            counts: [0; 6],
         }
-    }
-
-    pub(crate) fn stats(&self) -> String {
-        format!("settings {} kept {} pairs {} ohms {} {:?}", self.settings.len(), self.kept.len(), self.pairs.len(), self.ohms.len(), self.counts)
     }
 
     /// How many modes all parts have together; [`place`](Self::place) is below.
@@ -234,7 +227,8 @@ impl<'m> Shared<'m> {
             if let Some((healthy, healthy_rounds)) = &self.settings[setting as usize].healthy {
                 let from = (healthy_rounds, self.kept[*healthy as usize].moment.as_ref());
                 let machine = self.solver.machine;
-                found.difference = Some(Difference::of(machine, fault, (&rounds, &found.moment), from));
+                let difference = Difference::of(machine, fault, (&rounds, &found.moment), from);
+                found.difference = Some(Box::new(difference));
             }
             self.rounds = rounds;
             self.keep(found)
@@ -257,16 +251,8 @@ impl<'m> Shared<'m> {
             return known;
         }
         let found = match self.superpose(setting, (a, with_a), (b, with_b)) {
-            Some(found) => { self.counts[0] += 1; found },
-            None => {
-                if std::env::var("WHY").is_ok() {
-                    let m = self.solver.machine;
-                    let n = |f: Fault| format!("{}={}", m.parts[f.0].id, m.parts[f.0].kind.modes[f.1].name);
-                    let w = match (&self.kept[with_a as usize].difference, &self.kept[with_b as usize].difference) { (Some(x), Some(y)) => x.why(y), (x, y) => format!("none {} {}", x.is_some(), y.is_some()) };
-                    eprintln!("WHY set {} {:?} | {} | {} | {w}", setting, self.driven[self.settings[setting as usize].driven as usize].iter().map(|d| (m.outputs[d.output].name.as_str(), d.rpm)).collect::<Vec<_>>(), n(a), n(b));
-                }
-                self.solve(setting, &[a, b], None)
-            }
+            Some(found) => found,
+            None => self.solve(setting, &[a, b], None),
         };
         let id = self.keep(found);
         self.pairs.insert(key, id);
@@ -295,7 +281,9 @@ impl<'m> Shared<'m> {
 
     /// Does adding this fault to what gave that instant change nothing?
     fn is_silent(&self, (part, mode): Fault, instant: u32) -> bool {
-        self.reach.takes_away[part][mode] && !self.kept[instant as usize].louder.has(part)
+        self.reach.takes_away[part][mode]
+            && !self.kept[instant as usize].loud.has(part)
+            && !self.reach.behind_volts.has(part)
     }
 
     fn superpose(
@@ -313,7 +301,6 @@ impl<'m> Shared<'m> {
             behind.is_some_and(|behind| self.matters(a, behind) && self.matters(b, behind))
         };
         if drives.iter().any(both_on_phases) {
-            if std::env::var("WHY").is_ok() { eprintln!("PHASES"); }
             return None;
         }
         let (f, g) = (&self.kept[with_a as usize], &self.kept[with_b as usize]);
@@ -324,27 +311,31 @@ impl<'m> Shared<'m> {
         )?;
         set_modes(&mut self.solving, &[a, b]);
         moment.conclude(self.solver.machine, &self.solving, self.supply_v);
-        let join = |of: fn(&Kept) -> &Bits| {
-            let mut all = of(f).clone();
-            all.join(of(g));
-            all.join(of(healthy));
-            all
-        };
-        Some(Kept {
-            loud: join(|k| &k.loud),
-            louder: join(|k| &k.louder),
-            exact: f.exact || g.exact || healthy.exact,
-            moment: Arc::new(moment),
-            difference: None,
-        })
+        let mut loud = f.loud.clone();
+        loud.join(&g.loud);
+        loud.join(&healthy.loud);
+        let exact = f.exact || g.exact || healthy.exact;
+        Some(Kept { moment: Arc::new(moment), loud, exact, difference: None })
     }
 
     fn solve(&mut self, setting: u32, faults: &[Fault], rounds: Option<&mut Rounds>) -> Kept {
-        self.counts[1 + faults.len().min(3)] += 1;
         let setting = &self.settings[setting as usize];
         let drives = &self.driven[setting.driven as usize];
         set_modes(&mut self.solving, faults);
-        let moment = self.solver.moment(&self.solving, drives, &setting.state, self.supply_v, rounds);
+        // Where no fault can matter to the phases of a motor, they are the healthy machine's.
+        let on_phases = |d: &Drive| {
+            let behind = self.reach.behind_output[d.output].as_ref();
+            behind.is_some_and(|behind| faults.iter().any(|&f| self.matters(f, behind)))
+        };
+        let known =
+            if drives.iter().any(on_phases) { None } else { setting.healthy.as_ref().map(|h| h.1.phases()) };
+        let moment = self.solver.moment(
+            &self.solving,
+            drives,
+            &setting.state,
+            self.supply_v,
+            Asked { phases: known, rounds },
+        );
         let machine = self.solver.machine;
         let mut loud = Bits::none(machine.parts.len());
         for part in (0..machine.parts.len()).filter(|&p| self.solver.active[p]) {
@@ -359,13 +350,7 @@ impl<'m> Shared<'m> {
         let through: Vec<PartId> =
             loud.iter().flat_map(|p| machine.parts[p].through.iter().copied()).collect();
         through.into_iter().for_each(|p| loud.insert(p));
-        let mut louder = loud.clone();
-        for (input, behind) in machine.inputs.iter().zip(&self.reach.behind_input) {
-            if let Senses::Volts { .. } = input.senses {
-                louder.join(&behind.parts);
-            }
-        }
-        Kept { moment: Arc::new(moment), loud, louder, exact, difference: None }
+        Kept { moment: Arc::new(moment), loud, exact, difference: None }
     }
 
     fn keep(&mut self, found: Kept) -> u32 {
@@ -384,7 +369,7 @@ impl<'m> Shared<'m> {
             _ => true,
         };
         let by_drive = widened || behind.by_drive;
-        let by_state = widened || behind.by_state;
+        let exact = widened || behind.on_the_way.meets(&self.classes.gradual);
         let mut faults = [NONE; 2];
         let mut count = 0;
         // What is locked, driven and moving may depend on any fault.
@@ -395,13 +380,24 @@ impl<'m> Shared<'m> {
         let setting = match (by_drive, dead) {
             (false, _) => NONE,
             (true, true) => NONE - 1 - u32::from(state.locked),
-            (true, false) => {
-                let (driven, last) = self.last.clone();
-                self.setting(driven, &last, false)
-            }
+            (true, false) => self.setting_of_last(),
         };
-        let state = if by_state { (state.level_l.to_bits(), state.temperature_c.to_bits()) } else { (0, 0) };
+        // Alive, the network is as it was when the instant began.
+        let state = if dead { state } else { &self.last.1 };
+        let state = if exact {
+            self.heard.temperature = true;
+            (state.level_l.to_bits(), state.temperature_c.to_bits())
+        } else {
+            let (level, temperature) =
+                (self.classes.level(state.level_l), self.classes.temperature(state.temperature_c));
+            (u64::from(level), u64::from(temperature))
+        };
         Some(OhmsKey { input: input as u32, faults, setting, state })
+    }
+
+    fn setting_of_last(&mut self) -> u32 {
+        let (driven, last) = self.last.clone();
+        self.setting(driven, &last, false)
     }
 
     /// Can a fault matter to ohms?
@@ -411,8 +407,7 @@ impl<'m> Shared<'m> {
 
     /// Can a fault add a way? Leaks and chafed wires lead from a part's terminal to the cabinet.
     fn adds(&self, (part, mode): Fault, behind: &Behind) -> bool {
-        !self.reach.takes_away[part][mode]
-            && behind.around.has(part)
+        !self.reach.takes_away[part][mode] && behind.around.has(part)
     }
 
     /// Do all paths that lead out of the island by way of a faulty part end at one node?
@@ -427,13 +422,11 @@ impl<'m> Shared<'m> {
     }
 
     fn measure(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
-        self.counts[5] += 1;
-        if std::env::var("WHY").is_ok() { eprintln!("OHMS {} dead {dead} {:?} drv {} st {}", self.solver.machine.inputs[input].name, self.faults, self.reach.behind_input[input].by_drive, self.reach.behind_input[input].by_state); }
         if dead {
             self.solver.dead(&self.modes, state);
         } else {
             let drives = &self.driven[self.last.0 as usize];
-            self.solver.moment(&self.modes, drives, &self.last.1, self.supply_v, None);
+            self.solver.moment(&self.modes, drives, &self.last.1, self.supply_v, Asked::default());
         }
         self.solver.input_ohms(input)
     }
@@ -479,7 +472,7 @@ impl<'m> Instants<'m> for Shared<'m> {
     fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
         let behind = &self.reach.behind_input[input];
         self.heard.parts.join(&behind.parts);
-        self.heard.temperature |= behind.by_state || behind.senses_temperature;
+        self.heard.temperature |= behind.senses_temperature;
         if let Senses::Volts { .. } = self.solver.machine.inputs[input].senses {
             return f64::INFINITY;
         }
@@ -487,7 +480,6 @@ impl<'m> Instants<'m> for Shared<'m> {
             self.heard.parts.join(&behind.around);
         }
         let Some(key) = self.ohms_key(input, state, dead) else { return self.measure(input, state, dead) };
-        self.heard.temperature |= key.state != (0, 0);
         if let Some(&known) = self.ohms.get(&key) {
             return known;
         }

@@ -2,7 +2,7 @@
 
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
-use crate::moment::{Moment, Solver, chain};
+use crate::moment::{Asked, Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
 use crate::sense::holds;
 use machine::kind::{Medium, Panel, Passage};
@@ -104,7 +104,7 @@ impl<'m> Instants<'m> for Alone<'_, 'm> {
     }
 
     fn moment(&mut self, drives: &[Drive], state: &State) -> Arc<Moment> {
-        Arc::new(self.solver.moment(self.modes, drives, state, self.supply_v, None))
+        Arc::new(self.solver.moment(self.modes, drives, state, self.supply_v, Asked::default()))
     }
 
     fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64 {

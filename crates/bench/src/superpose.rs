@@ -68,6 +68,11 @@ impl Rounds {
         round.potentials.extend((0..machine.nodes.len()).map(|node| solved.potential(node)));
     }
 
+    /// The phases that reached the motors.
+    pub(crate) fn phases(&self) -> &[Phases] {
+        &self.phases
+    }
+
     /// The round of this number; the last, once nothing changes any more.
     fn round(&self, number: usize) -> &Round {
         &self.rounds[number.min(self.used - 1)]
@@ -227,14 +232,6 @@ impl Difference {
     }
 }
 
-impl Difference {
-    pub(crate) fn why(&self, other: &Difference) -> String {
-        format!("known {} acting {:?} alt/amps {:?} amps/alt {:?} ends/nodes {:?} {:?}", self.known && other.known,
-            common(&self.acting,&other.acting), common(&self.rewired,&other.amps), common(&self.amps,&other.rewired), common(&self.closed_ends,&other.nodes), common(&self.nodes,&other.closed_ends))
-    }
-}
-fn common(a: &Bits, b: &Bits) -> Vec<usize> { a.iter().filter(|&x| b.has(x)).collect() }
-
 /// An instant and where it differs from the healthy one.
 #[derive(Clone, Copy)]
 pub(crate) struct Differing<'a> {
@@ -251,7 +248,6 @@ pub(crate) fn superpose(healthy: &Moment, f: Differing<'_>, g: Differing<'_>) ->
     let (a, b) = (f.moment, g.moment);
     let current = a.current + b.current - healthy.current;
     if current.l1_norm() < UNSURE_BELOW_A {
-        if std::env::var("WHY").is_ok() { eprintln!("CURRENT"); }
         return None;
     }
     let theirs = &g.from_healthy.acting;
@@ -265,7 +261,7 @@ pub(crate) fn superpose(healthy: &Moment, f: Differing<'_>, g: Differing<'_>) ->
         match (same(x), same(y)) {
             (_, true) => input_volts.push(x),
             (true, false) => input_volts.push(y),
-            (false, false) => { if std::env::var("WHY").is_ok() { eprintln!("VOLTS"); } return None },
+            (false, false) => return None,
         }
     }
     let sensors = a.sensors.iter().zip(&b.sensors).zip(&healthy.sensors);

@@ -38,6 +38,8 @@ pub struct Sweep<'m> {
     /// States that steps begin with, temperature aside.
     states: Vec<State>,
     state_ids: HashMap<StateKey, u32>,
+    predictions: Vec<Prediction>,
+    /// By prediction; apart, since these are looked up far more often.
     outcomes: Vec<Outcome>,
     /// By state and step.
     healthy: Map<(u32, u32), u32>,
@@ -50,10 +52,11 @@ pub struct Sweep<'m> {
     known_faults: Vec<Fault>,
 }
 
-/// What came of one step.
+/// What came of one step, beside its prediction.
 struct Outcome {
-    prediction: Prediction,
+    /// Place of the state that it leaves.
     exit: u32,
+    rise_k: f64,
     heard: Bits,
     /// The temperature that it was run at, °C, and the class in which it would come out the same; none: at that only.
     temperature_c: f64,
@@ -103,6 +106,7 @@ impl<'m> Sweep<'m> {
             conditions: *conditions,
             states: Vec::new(),
             state_ids: HashMap::new(),
+            predictions: Vec::new(),
             outcomes: Vec::new(),
             healthy: Map::default(),
             singles: Map::default(),
@@ -124,7 +128,7 @@ impl<'m> Sweep<'m> {
             let id = self.outcome(Entry { step: step as u32, state, temperature_c }, &faults);
             let outcome = &self.outcomes[id as usize];
             state = outcome.exit;
-            temperature_c = State::warmed(temperature_c, outcome.prediction.rise_k.value);
+            temperature_c = State::warmed(temperature_c, outcome.rise_k);
             ids.push(PredictionId(id));
         }
         self.known_faults = faults;
@@ -154,18 +158,12 @@ impl<'m> Sweep<'m> {
 
     /// A prediction.
     pub fn get(&self, id: PredictionId) -> &Prediction {
-        &self.outcomes[id.0 as usize].prediction
+        &self.predictions[id.0 as usize]
     }
 
     /// How many steps were really run.
     pub fn steps_run(&self) -> usize {
         self.outcomes.len()
-    }
-
-    #[doc(hidden)]
-    #[allow(missing_docs)]
-    pub fn stats(&self) -> String {
-        self.shared.stats()
     }
 
     fn intern(&mut self, state: State) -> u32 {
@@ -280,12 +278,13 @@ impl<'m> Sweep<'m> {
         let exit = self.intern(exit);
         let class = self.shared.temperature_class(at.temperature_c);
         self.outcomes.push(Outcome {
-            prediction,
             exit,
+            rise_k: prediction.rise_k.value,
             heard: self.shared.heard.parts.clone(),
             temperature_c: at.temperature_c,
             temperature_class: (!self.shared.heard.temperature).then_some(class),
         });
+        self.predictions.push(prediction);
         self.outcomes.len() as u32 - 1
     }
 }
