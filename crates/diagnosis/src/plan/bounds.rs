@@ -1,5 +1,8 @@
 //! Bounds on the expected cost from a state: from below by clairvoyance, from above by published greedy rules.
 
+use std::rc::Rc;
+
+use super::library::Costs;
 use super::problem::{Effect, Proof};
 use super::state::{Model, Move, State};
 
@@ -83,12 +86,7 @@ pub(super) struct Rule {
 /// cost, a system test after each repair, and one return visit with all parts still wanted.
 pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
     let mut walk = Walk::new(model, state);
-    let mut taken: Vec<(f64, f64, Move)> = Vec::new();
-    while walk.mass > 0.0 {
-        let before = walk.mass;
-        let Some((step, cost)) = walk.advance() else { break };
-        taken.push((before, cost, step));
-    }
+    let taken = walk.to_the_end();
     // Costs are weighted with the probability of being there; going on from mass zero costs nothing.
     let give_up = |mass: f64| if mass > 0.0 { mass * model.give_up } else { 0.0 };
     let mut rule = Rule { first: Move::GiveUp, cost: give_up(walk.mass) };
@@ -101,6 +99,25 @@ pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
         };
     }
     rule
+}
+
+/// What the P/C rule's plan costs under each suspect.
+pub(super) fn ratio_costs(model: &Model, state: &State) -> Rc<Costs> {
+    let mut walk = Walk::new(model, state);
+    let taken = walk.to_the_end();
+    let give_up = || Rc::new(Costs::give_up(model, state));
+    let mut costs = give_up();
+    let mut after = if walk.mass > 0.0 { walk.mass * model.give_up } else { 0.0 };
+    for (mass, cost, step) in taken.into_iter().rev() {
+        let (through, instead) = (mass * cost + after, mass * model.give_up);
+        after = through.min(instead);
+        costs = if through <= instead {
+            Rc::new(Costs::before(model, state, step, cost, |_| Some(Rc::clone(&costs))))
+        } else {
+            give_up()
+        };
+    }
+    costs
 }
 
 /// A walk along the P/C rule, with weights that are not normalised: the state's belief is joint with being there.
@@ -145,6 +162,17 @@ impl<'a> Walk<'a> {
         let cost = self.model.steps[i].cost + self.model.access_cost(self.model.opened(&self.now, i), i);
         let priced = cost.max(f64::MIN_POSITIVE);
         Offer { cured: cured / priced, moved: moved / priced, cost }
+    }
+
+    /// All moves, each with the probability of being there and its cost.
+    fn to_the_end(&mut self) -> Vec<(f64, f64, Move)> {
+        let mut taken = Vec::new();
+        while self.mass > 0.0 {
+            let before = self.mass;
+            let Some((step, cost)) = self.advance() else { break };
+            taken.push((before, cost, step));
+        }
+        taken
     }
 
     /// Does what the rule says; gives the move and its cost, or None at the end of all repairs.

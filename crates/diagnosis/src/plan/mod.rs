@@ -10,6 +10,7 @@
 
 mod bounds;
 mod components;
+mod library;
 mod problem;
 mod search;
 mod state;

@@ -3,8 +3,10 @@
 use std::cmp::Ordering;
 use std::collections::{BinaryHeap, HashMap};
 use std::hash::{BuildHasherDefault, Hasher};
+use std::rc::Rc;
 
-use super::bounds::{clairvoyant, ratio_rule};
+use super::bounds::{clairvoyant, ratio_costs, ratio_rule};
+use super::library::{Costs, Library};
 use super::problem::Effect;
 use super::state::{Model, Move, State};
 use super::{Choice, Effort, Plan};
@@ -14,16 +16,32 @@ type By = fn(&(f64, f64)) -> f64;
 
 /// Bounds closer than this, relative, count as equal.
 const CLOSED: f64 = 1e-12;
+/// Likeliest states of the myopic rule's plan of which the rest is kept as a plan.
+const REMEMBERED: usize = 24;
 
 /// A state in the graph.
 struct Node {
-    /// Held until the node is expanded.
-    state: Option<State>,
+    state: State,
+    is_expanded: bool,
     lower: f64,
     upper: f64,
     /// Expected cost by the P/C rule, the first upper bound.
     ratio: f64,
+    /// Where the upper bound comes from.
+    plan: From,
+    /// What that plan costs under each suspect, when it was asked for.
+    costs: Option<Rc<Costs>>,
     edges: Vec<Edge>,
+}
+
+/// Where a node's upper bound comes from.
+enum From {
+    /// The P/C rule.
+    Ratio,
+    /// A plan found elsewhere.
+    Kept(Rc<Costs>),
+    /// Its own best move.
+    Move(Move),
 }
 
 /// A move from a node.
@@ -83,12 +101,13 @@ struct Graph<'a> {
     model: &'a Model<'a>,
     nodes: Vec<Node>,
     index: HashMap<u128, u32, BuildHasherDefault<AsIs>>,
+    library: Library,
 }
 
 /// Plans from the model's start: walks down along the least lower bound into the widest gap, and carries both bounds
 /// back up, until they meet, the gap is small enough, or there are as many nodes as allowed.
 pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
-    let mut graph = Graph { model, nodes: Vec::new(), index: HashMap::default() };
+    let mut graph = Graph { model, nodes: Vec::new(), index: HashMap::default(), library: Library::default() };
     let root = graph.node(model.start());
     graph.follow_myopic_rule(root, effort.states / 2);
     while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.nodes.len() < effort.states {
@@ -105,20 +124,27 @@ impl Graph<'_> {
         let found = *self.index.entry(state.key()).or_insert(next);
         if found == next {
             let lower = clairvoyant(self.model, &state);
-            let upper = ratio_rule(self.model, &state).cost;
-            self.nodes.push(Node {
-                state: Some(state),
-                lower: lower.min(upper),
-                upper,
-                ratio: upper,
-                edges: Vec::new(),
-            });
+            let ratio = ratio_rule(self.model, &state).cost;
+            let (mut upper, mut plan) = (ratio, From::Ratio);
+            if let Some((cost, costs)) = self.library.best(&state) {
+                let test = if state.cured > 0.0 { self.model.test_cost } else { 0.0 };
+                if test + cost < upper {
+                    (upper, plan) = (test + cost, From::Kept(costs));
+                }
+            }
+            let lower = lower.min(upper);
+            let (is_expanded, edges) = (false, Vec::new());
+            self.nodes.push(Node { state, is_expanded, lower, upper, ratio, plan, costs: None, edges });
         }
         found
     }
 
     fn expand(&mut self, node: u32) {
-        let Some(state) = self.nodes[node as usize].state.take() else { return };
+        let here = &mut self.nodes[node as usize];
+        if std::mem::replace(&mut here.is_expanded, true) {
+            return;
+        }
+        let state = here.state.clone();
         let mut edges = Vec::new();
         for step in self.model.moves(&state) {
             let Some(transition) = self.model.apply(&state, step) else { continue };
@@ -142,7 +168,12 @@ impl Graph<'_> {
         let bounds: Vec<(f64, f64)> = edges.iter().map(|e| self.edge_bounds(e)).collect();
         let lower = bounds.iter().fold(f64::INFINITY, |l, b| l.min(b.0));
         let here = &mut self.nodes[node as usize];
-        here.upper = bounds.iter().fold(here.upper, |u, b| u.min(b.1));
+        for (edge, bounds) in edges.iter().zip(&bounds) {
+            if bounds.1 < here.upper {
+                here.upper = bounds.1;
+                (here.plan, here.costs) = (From::Move(edge.step), None);
+            }
+        }
         here.lower = here.lower.max(lower).min(here.upper);
         let limit = here.upper + CLOSED * here.upper.abs();
         let mut kept = bounds.iter().map(|b| node == 0 || b.0 <= limit);
@@ -158,7 +189,7 @@ impl Graph<'_> {
         let mut here = root;
         loop {
             self.expand(here);
-            path.push(here);
+            path.push((here, self.nodes[here as usize].upper));
             let Some(best) = self.back_up(here, by) else { break };
             let next = self.nodes[here as usize].edges[best].next.iter();
             let widest =
@@ -168,9 +199,43 @@ impl Graph<'_> {
                 _ => break,
             }
         }
-        for &node in path.iter().rev() {
+        for &(node, before) in path.iter().rev() {
             self.back_up(node, by);
+            if self.nodes[node as usize].upper < before {
+                let costs = self.costs(node);
+                self.library.keep(&costs);
+            }
         }
+    }
+
+    /// What the plan behind a node's upper bound costs under each suspect.
+    fn costs(&mut self, node: u32) -> Rc<Costs> {
+        let here = &self.nodes[node as usize];
+        if let Some(costs) = &here.costs {
+            return Rc::clone(costs);
+        }
+        let (model, state) = (self.model, &here.state);
+        let costs = match &here.plan {
+            From::Ratio => ratio_costs(model, state),
+            From::Kept(costs) if state.cured > 0.0 => {
+                let next = |_| Some(Rc::clone(costs));
+                Rc::new(Costs::before(model, state, Move::SystemTest, model.test_cost, next))
+            }
+            From::Kept(costs) => Rc::clone(costs),
+            From::Move(step) => {
+                let (step, state) = (*step, state.clone());
+                let edge = here.edges.iter().find(|e| e.step == step);
+                let (cost, next) = edge.map_or((0.0, Vec::new()), |e| (e.cost, e.next.to_vec()));
+                let mut next = next.into_iter();
+                let next = |outcome| {
+                    let (_, node) = if model.can_show(&state, step, outcome) { next.next()? } else { return None };
+                    Some(self.costs(node))
+                };
+                Rc::new(Costs::before(model, &state, step, cost, next))
+            }
+        };
+        self.nodes[node as usize].costs = Some(Rc::clone(&costs));
+        costs
     }
 
     /// Puts the plan of the myopic rule into the graph, its likeliest branches first, so that what is found is never
@@ -179,11 +244,11 @@ impl Graph<'_> {
         let mut waiting = BinaryHeap::from([Branch { probability: 1.0, node: root }]);
         let mut followed = Vec::new();
         while let Some(branch) = waiting.pop().filter(|_| self.nodes.len() < most) {
-            let Some(first) =
-                self.nodes[branch.node as usize].state.as_ref().map(|s| ratio_rule(self.model, s).first)
-            else {
+            let here = &self.nodes[branch.node as usize];
+            if here.is_expanded {
                 continue;
-            };
+            }
+            let first = ratio_rule(self.model, &here.state).first;
             self.expand(branch.node);
             followed.push(branch.node);
             if let Some(edge) = self.myopic_choice(branch.node, first) {
@@ -198,8 +263,13 @@ impl Graph<'_> {
                 self.back_up(node, |b| b.0);
             }
             if self.nodes[root as usize].upper >= before {
-                return;
+                break;
             }
+        }
+        followed.truncate(REMEMBERED);
+        for &node in followed.iter().rev() {
+            let costs = self.costs(node);
+            self.library.keep(&costs);
         }
     }
 

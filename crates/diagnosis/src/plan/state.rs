@@ -156,6 +156,10 @@ impl<'a> Model<'a> {
         state.may_return.then(|| self.return_cost(self.steps[i].part & !state.parts))
     }
 
+    pub(super) fn at_once(&self) -> bool {
+        self.problem.proof == Proof::AtOnce
+    }
+
     pub(super) fn part_at_hand(&self, state: &State, i: usize) -> bool {
         self.problem.stock.is_none() || self.steps[i].part & !state.parts == 0
     }
@@ -280,6 +284,13 @@ impl<'a> Model<'a> {
             }
         }
         Some(next)
+    }
+
+    /// Whether `step` can end with this outcome; a step that is no check has one, if the job is not done with it.
+    pub(super) fn can_show(&self, state: &State, step: Move, outcome: usize) -> bool {
+        let Move::Step(i) = step else { return true };
+        let Effect::Check { outcomes } = self.steps[i].effect else { return true };
+        outcomes[outcome].iter().zip(&state.belief).map(|(p, b)| p * b).sum::<f64>() > 0.0
     }
 
     fn repair(&self, state: &State, left: &[Left]) -> Option<Vec<Outcome>> {
