@@ -79,6 +79,8 @@ fn known_by_parts(model: &Model, state: &State, suspect: usize, least: &[f64]) -
 pub(super) struct Rule {
     pub(super) first: Move,
     pub(super) cost: f64,
+    /// States looked at to know.
+    pub(super) looked: usize,
 }
 
 /// Repairs only, each time the one with the greatest probability of cure over cost, and giving up where that is
@@ -89,13 +91,13 @@ pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
     let taken = walk.to_the_end();
     // Costs are weighted with the probability of being there; going on from mass zero costs nothing.
     let give_up = |mass: f64| if mass > 0.0 { mass * model.give_up } else { 0.0 };
-    let mut rule = Rule { first: Move::GiveUp, cost: give_up(walk.mass) };
+    let mut rule = Rule { first: Move::GiveUp, cost: give_up(walk.mass), looked: 1 };
     for &(mass, cost, step) in taken.iter().rev() {
         let (through, instead) = (mass * cost + rule.cost, give_up(mass));
         rule = if through <= instead {
-            Rule { first: step, cost: through }
+            Rule { first: step, cost: through, looked: 1 }
         } else {
-            Rule { first: Move::GiveUp, cost: instead }
+            Rule { first: Move::GiveUp, cost: instead, looked: 1 }
         };
     }
     rule
@@ -253,8 +255,9 @@ pub(super) fn myopic_rule(model: &Model, state: &State) -> Rule {
         }
         let Some(transition) = model.apply(state, Move::Step(i)) else { continue };
         let after: f64 = transition.next.iter().map(|(p, next)| p * ratio_rule(model, next).cost).sum();
+        best.looked += transition.next.len();
         if transition.cost + after < best.cost - 1e-12 {
-            best = Rule { first: Move::Step(i), cost: transition.cost + after };
+            best = Rule { first: Move::Step(i), cost: transition.cost + after, looked: best.looked };
         }
     }
     best

@@ -11,6 +11,7 @@
 mod bounds;
 mod components;
 mod library;
+mod lookahead;
 mod problem;
 mod search;
 mod state;

@@ -73,6 +73,9 @@ pub(super) struct Model<'a> {
     pub(super) repairs: Vec<Repair>,
     /// For each suspect the places in `repairs` of those that act on it.
     pub(super) touching: Vec<Vec<usize>>,
+    /// For each suspect a number for what cures it: equal where the same repairs act in the same way.
+    pub(super) cure: Vec<usize>,
+    pub(super) cures: usize,
     /// Whether each repair leaves a suspect as it was or cures it; false when faults are mended one by one.
     pub(super) all_or_nothing: bool,
     pub(super) test_cost: f64,
@@ -111,7 +114,21 @@ impl<'a> Model<'a> {
             .iter()
             .enumerate()
             .all(|(s, list)| list.iter().all(|r| r.left.suspect == s || r.left.probability == 0.0));
+        let mut kinds: Vec<Vec<(usize, Left)>> = Vec::new();
+        let mut cure = Vec::new();
+        for (suspect, list) in remedies.iter().enumerate() {
+            // A suspect that stays is the same for all; one that becomes another is not.
+            let own = |r: &Remedy| (r.step, Left { suspect: if r.left.suspect == suspect { usize::MAX } else { r.left.suspect }, ..r.left });
+            let kind: Vec<(usize, Left)> = list.iter().map(own).collect();
+            let known = kinds.iter().position(|k| *k == kind);
+            cure.push(known.unwrap_or(kinds.len()));
+            if known.is_none() {
+                kinds.push(kind);
+            }
+        }
         Self {
+            cure,
+            cures: kinds.len(),
             problem,
             steps: problem.steps.iter().map(ready).collect(),
             remedies,
