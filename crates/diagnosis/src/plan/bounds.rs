@@ -33,6 +33,32 @@ pub(super) fn clairvoyant(model: &Model, state: &State) -> f64 {
     sum
 }
 
+/// What giving up would cost beyond clairvoyance, under each suspect; empty where repairs take faults away one by one.
+pub(super) fn spare(model: &Model, state: &State) -> Vec<f64> {
+    if !model.all_or_nothing {
+        return Vec::new();
+    }
+    let one = |(s, b): (usize, &f64)| if *b > 0.0 { model.give_up - known(model, state, s) } else { 0.0 };
+    state.belief.iter().enumerate().map(one).collect()
+}
+
+/// The lower bound of a state: clairvoyance, and what it costs at least to tell the suspects apart.
+pub(super) fn least(model: &Model, state: &State) -> f64 {
+    if !model.all_or_nothing {
+        return clairvoyant(model, state);
+    }
+    let mut spare = vec![0.0; state.belief.len()];
+    let mut sum = state.cured * model.test_cost;
+    for (suspect, &b) in state.belief.iter().enumerate() {
+        if b > 0.0 {
+            let known = known(model, state, suspect);
+            sum += b * known;
+            spare[suspect] = model.give_up - known;
+        }
+    }
+    sum + model.pairs.excess(model, &state.belief, &spare)
+}
+
 /// Cost of curing one known suspect, all-or-nothing repairs.
 fn known(model: &Model, state: &State, suspect: usize) -> f64 {
     let (mut still, mut spent, mut entry, mut best) = (1.0, 0.0, f64::INFINITY, f64::INFINITY);

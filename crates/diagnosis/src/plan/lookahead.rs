@@ -1,6 +1,6 @@
 //! A first look at the checks of a state, without working out where they lead.
 
-use super::bounds::clairvoyant;
+use super::bounds::{clairvoyant, spare};
 use super::problem::Effect;
 use super::search::Edge;
 use super::state::{Model, Move, State};
@@ -13,6 +13,8 @@ pub(super) struct Lookahead<'a> {
     known: Vec<(u64, f64)>,
     /// Probability of each cure, and cures of several suspects that one repair mends.
     cures: Vec<f64>,
+    /// What giving up would cost beyond clairvoyance.
+    spare: Vec<f64>,
 }
 
 impl<'a> Lookahead<'a> {
@@ -21,7 +23,7 @@ impl<'a> Lookahead<'a> {
         for (&cure, b) in model.cure.iter().zip(&state.belief) {
             cures[cure] += b;
         }
-        Self { model, state, known: Vec::new(), cures }
+        Self { model, state, known: Vec::new(), cures, spare: spare(model, state) }
     }
 
     /// The move, if it is a check that can tell something here.
@@ -33,8 +35,8 @@ impl<'a> Lookahead<'a> {
         }
         let before = self.model.opened(self.state, i);
         let cost = self.model.steps[i].cost + self.model.access_cost(before, i);
-        let gain = self.gain(outcomes)?;
-        let least = cost + self.clairvoyant(before | self.model.needed(i));
+        let (gain, excess) = self.gain(outcomes)?;
+        let least = cost + excess + self.clairvoyant(before | self.model.needed(i));
         // Told apart per cost; free checks first.
         Some(Edge { step, cost, least, promise: gain / cost.max(1e-9), next: None })
     }
@@ -51,15 +53,19 @@ impl<'a> Lookahead<'a> {
 
     /// By how much the check raises, on average, the chance that two suspects drawn at random need the same cure (the
     /// Gini gain of decision trees, Breiman et al. 1984); None when it cannot tell any two suspects apart.
-    fn gain(&self, outcomes: &[Vec<f64>]) -> Option<f64> {
+    /// Also what it costs at least, after the check, to tell the suspects apart.
+    fn gain(&self, outcomes: &[Vec<f64>]) -> Option<(f64, f64)> {
         let belief = &self.state.belief;
         let mut tells = false;
         let mut after = 0.0;
+        let mut excess = 0.0;
         let mut joint = vec![0.0; self.cures.len()];
+        let mut weights = vec![0.0; belief.len()];
         for row in outcomes {
             joint.fill(0.0);
             let (mut least, mut most, mut sum) = (f64::INFINITY, 0.0_f64, 0.0);
-            for ((&p, &b), &cure) in row.iter().zip(belief).zip(&self.model.cure) {
+            for (((&p, &b), &cure), w) in row.iter().zip(belief).zip(&self.model.cure).zip(&mut weights) {
+                *w = p * b;
                 if b > 0.0 {
                     (least, most) = (least.min(p), most.max(p));
                     joint[cure] += p * b;
@@ -69,9 +75,12 @@ impl<'a> Lookahead<'a> {
             tells |= least < most;
             if sum > 0.0 {
                 after += joint.iter().map(|j| j * j).sum::<f64>() / sum;
+                if !self.spare.is_empty() {
+                    excess += self.model.pairs.excess(self.model, &weights, &self.spare);
+                }
             }
         }
         let before: f64 = self.cures.iter().map(|c| c * c).sum();
-        tells.then(|| (after - before).max(0.0))
+        tells.then_some(((after - before).max(0.0), excess))
     }
 }

@@ -12,6 +12,7 @@ mod bounds;
 mod components;
 mod library;
 mod lookahead;
+mod pairs;
 mod problem;
 mod search;
 mod state;

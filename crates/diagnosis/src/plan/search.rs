@@ -5,7 +5,7 @@ use std::collections::{BinaryHeap, HashMap};
 use std::hash::{BuildHasherDefault, Hasher};
 use std::rc::Rc;
 
-use super::bounds::{clairvoyant, myopic_rule, ratio_costs, ratio_rule};
+use super::bounds::{least, myopic_rule, ratio_costs, ratio_rule};
 use super::library::{Costs, Library};
 use super::lookahead::Lookahead;
 use super::state::{Model, Move, State};
@@ -32,8 +32,6 @@ struct Node {
     is_expanded: bool,
     lower: f64,
     upper: f64,
-    /// Expected cost by the P/C rule, the first upper bound.
-    ratio: f64,
     /// Where the upper bound comes from.
     plan: From,
     /// What that plan costs under each suspect, when it was asked for.
@@ -56,7 +54,7 @@ enum From {
 pub(super) struct Edge {
     pub(super) step: Move,
     pub(super) cost: f64,
-    /// What clairvoyance after the move would cost, the move included.
+    /// No plan that starts with the move costs less.
     pub(super) least: f64,
     /// How promising it looks, by a rule of thumb.
     pub(super) promise: f64,
@@ -140,7 +138,7 @@ impl Graph<'_> {
         let found = *self.index.entry(state.key()).or_insert(next);
         if found == next {
             self.looked += 1;
-            let lower = clairvoyant(self.model, &state);
+            let lower = least(self.model, &state);
             let ratio = ratio_rule(self.model, &state).cost;
             let (mut upper, mut plan) = (ratio, From::Ratio);
             if let Some((cost, costs)) = self.library.best(&state) {
@@ -151,7 +149,7 @@ impl Graph<'_> {
             }
             let lower = lower.min(upper);
             let (is_expanded, edges) = (false, Vec::new());
-            self.nodes.push(Node { state, is_expanded, lower, upper, ratio, plan, costs: None, edges, visits: 0 });
+            self.nodes.push(Node { state, is_expanded, lower, upper, plan, costs: None, edges, visits: 0 });
         }
         found
     }
@@ -169,7 +167,7 @@ impl Graph<'_> {
         for step in self.model.moves(&state) {
             let edge = lookahead.check(step).or_else(|| {
                 let transition = self.model.apply(&state, step)?;
-                let after: f64 = transition.next.iter().map(|(p, s)| p * clairvoyant(self.model, s)).sum();
+                let after: f64 = transition.next.iter().map(|(p, s)| p * least(self.model, s)).sum();
                 let (cost, least) = (transition.cost, transition.cost + after);
                 let promise = if step == first { f64::INFINITY } else { 0.0 };
                 Some(Edge { step, cost, least, promise, next: None })

@@ -2,6 +2,7 @@
 
 use std::hash::Hash;
 
+use super::pairs::Pairs;
 use super::problem::{Effect, Left, Problem, Proof, Supply};
 
 /// What the technician can do next.
@@ -76,6 +77,7 @@ pub(super) struct Model<'a> {
     /// For each suspect a number for what cures it: equal where the same repairs act in the same way.
     pub(super) cure: Vec<usize>,
     pub(super) cures: usize,
+    pub(super) pairs: Pairs,
     /// Whether each repair leaves a suspect as it was or cures it; false when faults are mended one by one.
     pub(super) all_or_nothing: bool,
     pub(super) test_cost: f64,
@@ -129,6 +131,7 @@ impl<'a> Model<'a> {
         Self {
             cure,
             cures: kinds.len(),
+            pairs: Pairs::new(problem, &remedies),
             problem,
             steps: problem.steps.iter().map(ready).collect(),
             remedies,
