@@ -104,7 +104,12 @@ impl<'m> Bench<'m> {
         let left: Vec<Drive> =
             wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
         let other = (left != wanted).then(|| self.drive(&left, modes, conditions, state));
-        self.finish(step, modes, conditions, state, &right, other.as_ref())
+        let rest_w = other.is_some().then(|| {
+            let still: Vec<Drive> = right.drives.iter().filter(|d| !d.both_ways).cloned().collect();
+            self.solver.moment(modes, &still, state, conditions.supply_v).plug.power_w
+        });
+        let prediction = self.finish(step, modes, conditions, state, &right, other.as_ref());
+        Prediction { rest_w: rest_w.filter(|_| prediction.trip.is_none()), ..prediction }
     }
 
     /// What the last step depended on.
@@ -246,6 +251,7 @@ impl<'m> Bench<'m> {
             directions_w: other
                 .filter(|_| !off)
                 .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
+            rest_w: None,
             tried_w: all.iter().filter_map(|d| d.tried_w).reduce(f64::max),
             current_a: if off { Estimate::default() } else { current(&all, conditions) },
             apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
@@ -387,6 +393,7 @@ fn nothing(step: &Step, state: &State, conditions: &Conditions) -> Prediction {
         step: step.id.clone(),
         power_w: silent,
         directions_w: None,
+        rest_w: None,
         tried_w: None,
         current_a: Estimate::default(),
         apparent_va: 0.0,

@@ -59,6 +59,8 @@ pub struct Habits {
     pub peak: f64,
     /// Longest ordinary rest of a drum between turns, s, and how fast longer ones become rare, s.
     pub rest_s: (f64, f64),
+    /// A turn of a drum in which its motor does nothing looks like a rest of at least about this, s.
+    pub idle_turn_s: f64,
     /// How long a guard lets an output try, s, and how fast longer becomes rare, s.
     pub tries_s: (f64, f64),
     /// Another load on the meter comes and goes just with a level: one an hour, within 2 s both ends.
@@ -102,6 +104,7 @@ impl Default for Habits {
             passing_s: (2.0, 0.3),
             peak: 2.5,
             rest_s: (6.0, 3.0),
+            idle_turn_s: 9.0,
             tries_s: (4.0, 3.0),
             foreign: 2e-5,
             foreign_s: 180.0,

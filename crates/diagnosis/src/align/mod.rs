@@ -7,18 +7,20 @@
 //! than a dead motor, or not, as the numbers have it. No marks from the operator are needed; where given, they count.
 //!
 //! Read in this order: `pieces.rs` (the recording, cut), `emission.rs` (how well a piece fits a step), `lengths.rs`,
-//! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant).
+//! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample.
 //! Not here: what a step should read (`bench`), how likely a hypothesis was before ([`crate::hypotheses`]).
 
 pub mod chain;
 mod emission;
 mod habits;
 mod lengths;
+mod live;
 mod pieces;
 mod shown;
 mod steps;
 
 pub use habits::Habits;
+pub use live::{Live, Now};
 pub use pieces::{MOST_PIECES, MOST_STRETCHES, Stretch};
 pub use shown::{Match, What};
 

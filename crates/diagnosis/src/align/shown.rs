@@ -53,7 +53,7 @@ pub(super) fn matches(
             let foreign: Vec<bool> =
                 inside.iter().map(|(s, seconds)| profile.is_foreign(s, *seconds, habits)).collect();
             let own: Vec<_> = inside.iter().zip(&foreign).filter(|(_, f)| !**f).map(|(p, _)| *p).collect();
-            found.push(of(What::Step(visit.state), step_power(&own, profile.rests)));
+            found.push(of(What::Step(visit.state), step_power(&own, profile.rest.is_some())));
             for ((stretch, _), _) in inside.iter().zip(&foreign).filter(|(_, f)| **f) {
                 found.push(Match {
                     what: What::Foreign,

@@ -18,7 +18,6 @@ const DEAD: f64 = 0.6;
 /// What stands in the machine file of a step.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Frame {
-    both_ways: bool,
     ramp_s: f64,
     by_itself: bool,
     until: bool,
@@ -31,7 +30,6 @@ impl Frame {
 
     fn of(step: &Step) -> Frame {
         Frame {
-            both_ways: step.drives.iter().any(|d| d.both_ways),
             ramp_s: step.ramp_s,
             by_itself: step.goes_on == GoesOn::ByItself,
             until: step.until.is_some(),
@@ -44,6 +42,7 @@ impl Frame {
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub(super) struct Shape {
     levels: [(i32, i32); 2],
+    rest: Option<i32>,
     tried: Option<i32>,
     lasts: i32,
     timed: bool,
@@ -70,6 +69,7 @@ impl Shape {
         let (low, high) = if a <= b { (a, b) } else { (b, a) };
         Shape {
             levels: [(grid(low), u), (grid(high), u)],
+            rest: p.rest_w.map(grid),
             tried: p.tried_w.map(grid),
             lasts: (p.lasts_s.clamp(0.0, 1e6) * 10.0).round() as i32,
             timed: frame.by_itself && (p.timed_out || !frame.until),
@@ -87,7 +87,8 @@ impl Shape {
             .map(|&(w, u)| Estimate { value: from_grid(w), u: (f64::from(u) * 0.05).exp() })
             .collect();
         levels.dedup();
-        Profile { levels, rests: frame.both_ways, ramp_s: frame.ramp_s, tried_w: self.tried.map(from_grid) }
+        let rest = self.rest.map(|w| Estimate { value: from_grid(w), u: levels[0].u });
+        Profile { levels, rest, ramp_s: frame.ramp_s, tried_w: self.tried.map(from_grid) }
     }
 
     pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
