@@ -15,9 +15,9 @@ use super::habits::Habits;
 use super::pieces::{Pieces, Stretch};
 use bench::Estimate;
 
-const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
+pub(super) const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
 /// Share of the wide part of a level's density, and how much wider it is.
-const WIDE: (f64, f64) = (0.05, 2.0);
+pub(super) const WIDE: (f64, f64) = (0.05, 2.0);
 
 /// What the recording is held against.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,7 +55,7 @@ struct Role {
 }
 
 #[derive(Clone, Copy, Debug)]
-enum Stays {
+pub(super) enum Stays {
     Always,
     /// So many seconds on average.
     Mean(f64),
@@ -64,7 +64,7 @@ enum Stays {
 }
 
 impl Stays {
-    fn for_s(self, seconds: f64) -> f64 {
+    pub(super) fn for_s(self, seconds: f64) -> f64 {
         match self {
             Stays::Always => 1.0,
             Stays::Mean(mean) => (-seconds / mean).exp(),

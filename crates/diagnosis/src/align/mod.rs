@@ -10,6 +10,7 @@
 //! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample.
 //! Not here: what a step should read (`bench`), how likely a hypothesis was before ([`crate::hypotheses`]).
 
+mod ceiling;
 pub mod chain;
 mod emission;
 mod habits;
@@ -32,7 +33,8 @@ use lengths::{Length, Table};
 use machine::model::Machine;
 use pieces::Pieces;
 use std::collections::HashMap;
-use steps::{Frame, Shape, Turn, order};
+use std::sync::OnceLock;
+use steps::{Frame, Odds, Shape, Turn, order};
 
 /// A run that fits worse than this by itself is left out.
 const HOPELESS: f64 = 1e-24;
@@ -93,6 +95,7 @@ pub struct Aligner {
     orders: HashMap<Vec<Turn>, Order>,
     sums: HashMap<Vec<(usize, Turn)>, f64>,
     forward: Forward,
+    ceiling: OnceLock<f64>,
 }
 
 impl Aligner {
@@ -151,6 +154,7 @@ impl Aligner {
             orders: HashMap::new(),
             sums: HashMap::new(),
             forward: Forward::default(),
+            ceiling: OnceLock::new(),
         })
     }
 
@@ -169,9 +173,41 @@ impl Aligner {
         sum
     }
 
-    /// No hypothesis has a likelihood above this, whatever it predicts.
+    /// No hypothesis has a likelihood above this, whatever it predicts; see `ceiling.rs`. Made when first asked for.
     pub fn ln_ceiling(&self) -> f64 {
-        0.0
+        *self.ceiling.get_or_init(|| {
+            let outside = [&self.pause, &self.outside];
+            ceiling::ln_ceiling(&self.frames, &self.pieces, &self.doors, outside, &self.habits)
+        })
+    }
+
+    /// No hypothesis has a likelihood above this whose every step looks like that step under one of the hypotheses asked for
+    /// so far, whichever: what several faults together mostly come to. Far closer than [`Aligner::ln_ceiling`], and no bound
+    /// for a step that looks like nothing seen. −∞ before any was asked for.
+    pub fn ln_ceiling_of_seen(&mut self) -> f64 {
+        let count = self.frames.len();
+        let mut odds: Vec<Option<Odds>> = vec![None; count];
+        let mut places: Vec<Vec<usize>> = vec![Vec::new(); count];
+        for (&(step, _), &(made, turn)) in &self.known {
+            let one = Odds::of(&turn, &self.habits);
+            odds[step] = Some(odds[step].map_or(one, |so_far| so_far.or(one)));
+            places[step].push(made);
+        }
+        let Some(odds) = odds.into_iter().collect::<Option<Vec<Odds>>>() else { return f64::NEG_INFINITY };
+        let steps: Vec<Runs> = places
+            .iter_mut()
+            .map(|made| {
+                made.sort_unstable();
+                made.dedup();
+                Runs::greatest(&made.iter().map(|&m| &self.runs[m]).collect::<Vec<_>>())
+            })
+            .collect();
+        let order = steps::order_of(&odds, &self.habits);
+        let mut all: Vec<&Runs> = steps.iter().collect();
+        all.extend(std::iter::repeat_n(&self.pause, count));
+        all.extend([&self.outside, &self.outside]);
+        let chain = Chain { pieces: self.pieces.len(), runs: &all, order: &order, doors: &self.doors };
+        (self.forward.ln_sum(&chain) + 1e-9).min(0.0)
     }
 
     /// The likeliest alignment under these predictions, in order of time: the steps, what lies between them, and what of

@@ -18,21 +18,30 @@ const DEAD: f64 = 0.6;
 /// What stands in the machine file of a step.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Frame {
-    ramp_s: f64,
-    by_itself: bool,
-    until: bool,
+    pub both_ways: bool,
+    pub ramp_s: f64,
+    pub by_itself: bool,
+    pub until: bool,
+    pub lasts_s: f64,
 }
 
 impl Frame {
+    /// Length of a step without a condition to end it, which no fault changes.
+    pub(super) fn length(&self, habits: &Habits) -> Length {
+        length(self.lasts_s, self.by_itself, habits.timed, habits)
+    }
+
     pub(super) fn all(machine: &Machine) -> Vec<Frame> {
         machine.test.steps.iter().map(Frame::of).collect()
     }
 
     fn of(step: &Step) -> Frame {
         Frame {
+            both_ways: step.drives.iter().any(|d| d.both_ways),
             ramp_s: step.ramp_s,
             by_itself: step.goes_on == GoesOn::ByItself,
             until: step.until.is_some(),
+            lasts_s: step.lasts_s,
         }
     }
 }
@@ -92,13 +101,21 @@ impl Shape {
     }
 
     pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
-        let median_s = self.lasts_s();
-        let (pressed, loose) = habits.pressed;
-        if !frame.by_itself {
-            return Length { median_s, steep: pressed, hurried: habits.distracted, loose };
-        }
-        let steep = if self.timed { habits.timed } else { habits.reached };
+        length(
+            self.lasts_s(),
+            frame.by_itself,
+            if self.timed { habits.timed } else { habits.reached },
+            habits,
+        )
+    }
+}
+
+fn length(median_s: f64, by_itself: bool, steep: f64, habits: &Habits) -> Length {
+    let (pressed, loose) = habits.pressed;
+    if by_itself {
         Length { median_s, steep, hurried: habits.hurried, loose }
+    } else {
+        Length { median_s, steep: pressed, hurried: habits.distracted, loose }
     }
 }
 
@@ -150,22 +167,65 @@ impl States {
     }
 }
 
+/// Least and greatest probability of what a step does to the order.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Odds {
+    /// To be skipped.
+    skips: (f64, f64),
+    /// That the test is over after it.
+    over: (f64, f64),
+    /// That the recording may well end with it.
+    last: f64,
+}
+
+impl Odds {
+    pub(super) fn of(turn: &Turn, habits: &Habits) -> Odds {
+        let skips = match turn {
+            Turn { brief: true, .. } => 1.0 - SEEN,
+            Turn { reached: true, .. } => habits.skips_reached,
+            _ => habits.skips,
+        };
+        let over = match turn {
+            Turn { ended: true, .. } => 1.0 - habits.past_end,
+            Turn { dead: true, .. } => habits.dead,
+            _ => habits.stops,
+        };
+        Odds { skips: (skips, skips), over: (over, over), last: if turn.ended { 1.0 } else { over } }
+    }
+
+    /// What covers both.
+    pub(super) fn or(self, other: Odds) -> Odds {
+        let wider = |a: (f64, f64), b: (f64, f64)| (a.0.min(b.0), a.1.max(b.1));
+        Odds {
+            skips: wider(self.skips, other.skips),
+            over: wider(self.over, other.over),
+            last: self.last.max(other.last),
+        }
+    }
+
+    /// Whatever a hypothesis may predict of the step.
+    pub(super) fn any(frame: &Frame, habits: &Habits) -> Odds {
+        let usual = if frame.until { habits.skips_reached } else { habits.skips };
+        let skips = if frame.until || frame.lasts_s < BRIEF_S { (usual, 1.0 - SEEN) } else { (usual, usual) };
+        Odds { skips, over: (habits.stops, 1.0 - habits.past_end), last: 1.0 }
+    }
+}
+
 /// What follows what, under what the steps of one hypothesis mean.
 pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
-    let n = turns.len();
+    order_of(&turns.iter().map(|t| Odds::of(t, habits)).collect::<Vec<_>>(), habits)
+}
+
+/// What follows what; where odds are a range, the greatest probability of each.
+pub(super) fn order_of(odds: &[Odds], habits: &Habits) -> Order {
+    let n = odds.len();
     let states = States { steps: n };
-    let skips = |s: usize| match turns[s] {
-        Turn { brief: true, .. } => 1.0 - SEEN,
-        Turn { reached: true, .. } => habits.skips_reached,
-        _ => habits.skips,
-    };
     // At the door of a step: that step, or one after it, or none.
     let door = |first: usize, weight: f64, to: &mut Vec<(usize, f64)>| {
         let mut left = weight;
-        for step in first..n {
-            let skip = skips(step);
-            to.push((step, left * (1.0 - skip)));
-            left *= skip;
+        for (step, odds) in odds.iter().enumerate().skip(first) {
+            to.push((step, left * (1.0 - odds.skips.0)));
+            left *= odds.skips.1;
             if left < 1e-9 * weight {
                 return;
             }
@@ -183,14 +243,12 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     for (state, weight) in first {
         order.begin[state] += weight;
     }
-    let stops = |s: usize| if turns[s].dead { habits.dead } else { habits.stops };
     let leave: Vec<Vec<(usize, f64)>> = (0..n)
         .map(|s| {
             let mut to = vec![(states.before(), habits.again / 2.0)];
             door(0, habits.again / 2.0, &mut to);
-            let over = if turns[s].ended { 1.0 - habits.past_end } else { stops(s) };
-            let left = 1.0 - over - habits.again;
-            to.extend([(states.after(), over), (s, habits.repeats * left)]);
+            let left = 1.0 - odds[s].over.0 - habits.again;
+            to.extend([(states.after(), odds[s].over.1), (s, habits.repeats * left)]);
             door(s + 1, (1.0 - habits.repeats) * left, &mut to);
             merged(to)
         })
@@ -206,7 +264,7 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     order.next.push(enter);
     order.next.push(Vec::new());
     for s in 0..n {
-        let finish = if s + 1 == n || turns[s].ended { 1.0 } else { stops(s) };
+        let finish = if s + 1 == n { 1.0 } else { odds[s].last };
         order.finish[s] = finish;
         order.finish[states.pause_after(s)] = finish;
     }
