@@ -45,7 +45,7 @@ pub struct Habits {
     pub hurried: f64,
     /// A mark by a press of the operator may be off by this much, s.
     pub mark_s: f64,
-    /// Factor on a start of a step that no mark speaks of, where marks were given.
+    /// Factor on a start of a step that no mark speaks of, and on a mark at which no step starts.
     pub unmarked: f64,
     /// How far the model of a healthy step is off beside its tolerances, in proportion and in W.
     pub model: (f64, f64),

@@ -85,6 +85,8 @@ pub struct Aligner {
     pieces: Pieces,
     /// Factors of the operator's marks; empty for no marks.
     doors: Vec<f64>,
+    /// Factors of the marks on going on past a boundary; empty for no marks.
+    marked: Vec<f64>,
     /// Runs of a pause, and of the time before and after the test.
     pause: Runs,
     outside: Runs,
@@ -132,19 +134,20 @@ impl Aligner {
         let pieces = Pieces::of(samples, &habits, conditions.meter.u_w(0.0));
         let idle_w = idle_w(machine, conditions);
         let outside = Factors::of(&Profile::outside(idle_w), &pieces, &habits);
+        let (doors, marked) = marked(&recording.marks, machine.test.steps.len(), &pieces, &habits);
         let mut tables = HashMap::new();
         let mut length = |(median_s, steep): (f64, f64)| {
             let length = Length { median_s, steep, hurried: 0.0, loose: steep };
-            runs(&pieces, &outside, table(&mut tables, length))
+            runs(&pieces, &outside, table(&mut tables, length), &marked)
         };
         let (pause, outside) = (length(habits.pause_s), length(habits.outside_s));
-        let doors = doors(&recording.marks, machine.test.steps.len(), &pieces, &habits);
         Ok(Aligner {
             habits,
             frames: Frame::all(machine),
             idle_w,
             pieces,
             doors,
+            marked,
             pause,
             outside,
             tables,
@@ -250,7 +253,7 @@ impl Aligner {
         }
         let factors = Factors::of(&shape.profile(frame), &self.pieces, &self.habits);
         let table = table(&mut self.tables, shape.length(frame, &self.habits));
-        self.runs.push(runs(&self.pieces, &factors, table));
+        self.runs.push(runs(&self.pieces, &factors, table, &self.marked));
         self.shapes.insert((step, shape), self.runs.len() - 1);
         (self.runs.len() - 1, turn)
     }
@@ -287,7 +290,7 @@ fn table(tables: &mut HashMap<[u64; 4], Table>, length: Length) -> &Table {
 
 /// Weights of all runs: factors of the pieces times the probability to end at that boundary, or, at the end of the
 /// recording, to go on beyond it.
-fn runs(pieces: &Pieces, factors: &Factors, table: &Table) -> Runs {
+fn runs(pieces: &Pieces, factors: &Factors, table: &Table, marked: &[f64]) -> Runs {
     let n = pieces.len();
     let around: Vec<(f64, f64)> = (0..=n).map(|i| pieces.around_s(i)).collect();
     Runs::build(n, |from, row| {
@@ -302,6 +305,7 @@ fn runs(pieces: &Pieces, factors: &Factors, table: &Table) -> Runs {
             let Some(piece) = pieces.pieces.get(to) else { break };
             let had = piece.opens && piece.again.is_some_and(|last| last >= from);
             fits *= if had { factors.again[to] } else { factors.on[to] };
+            fits *= marked.get(to).copied().unwrap_or(1.0);
             if fits * beyond < HOPELESS {
                 break;
             }
@@ -309,10 +313,10 @@ fn runs(pieces: &Pieces, factors: &Factors, table: &Table) -> Runs {
     })
 }
 
-/// Factors of the marks on starting a step at a piece.
-fn doors(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits) -> Vec<f64> {
+/// Factors of the marks: on starting a step at a piece, and on going on past a boundary where a mark says that a step began.
+fn marked(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits) -> (Vec<f64>, Vec<f64>) {
     if marks.is_empty() {
-        return Vec::new();
+        return (Vec::new(), Vec::new());
     }
     let n = pieces.len();
     let mut doors = vec![1.0; steps * n];
@@ -326,5 +330,12 @@ fn doors(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits)
             doors[step * n + at] = marks.iter().map(near).fold(habits.unmarked, f64::max);
         }
     }
-    doors
+    let mut past = vec![1.0; n];
+    for &(mark_s, _) in marks {
+        let off = |at: &usize| (pieces.at_s(*at) - mark_s).abs();
+        if let Some(at) = (0..n).min_by(|a, b| off(a).total_cmp(&off(b))) {
+            past[at] = habits.unmarked;
+        }
+    }
+    (doors, past)
 }
