@@ -30,6 +30,8 @@ pub(super) struct Profile {
     pub ramp_s: f64,
     /// Power before a guard stopped it, W.
     pub tried_w: Option<f64>,
+    /// What is on the way to another level draws at least this, W.
+    pub floor_w: f64,
 }
 
 /// Factors of a profile on each piece.
@@ -141,20 +143,22 @@ impl Scale {
 }
 
 impl Profile {
-    /// The time outside the steps: off, or electronics at about `idle`.
+    /// The time before and after the test: off, or electronics at about `idle`.
     pub(super) fn outside(idle_w: f64) -> Profile {
         let level = |value, u| Estimate { value, u };
-        Profile {
-            levels: vec![
-                level(0.0, 0.5),
-                // A board without supply leaves what else stands by.
-                level(0.5 * idle_w, 0.4 * idle_w),
-                level(idle_w, 0.25 * idle_w + 0.5),
-            ],
-            rest: None,
-            ramp_s: 0.0,
-            tried_w: None,
-        }
+        let levels = vec![
+            level(0.0, 0.5),
+            // A board without supply leaves what else stands by.
+            level(0.5 * idle_w, 0.4 * idle_w),
+            level(idle_w, 0.25 * idle_w + 0.5),
+        ];
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w: f64::NEG_INFINITY }
+    }
+
+    /// A pause between steps: a machine that was switched off has left its test.
+    pub(super) fn pause(idle_w: f64) -> Profile {
+        let levels = vec![Estimate { value: idle_w, u: 0.1 * idle_w + 0.3 }];
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w: 0.6 * idle_w }
     }
 
     fn roles(&self, stretch: &Stretch, habits: &Habits, roles: &mut Vec<Role>) {
@@ -191,7 +195,7 @@ impl Profile {
             at(rest, Stays::Up(habits.rest_s.0, habits.rest_s.1), 1.0);
         }
         let reach = if self.ramp_s > 0.0 { habits.peak } else { 1.2 } * top + 10.0;
-        if level <= reach && level >= -3.0 * repeats {
+        if level <= reach && level >= self.floor_w - 0.5 * repeats {
             let stays = Stays::Mean(habits.passing_s.0.max(habits.passing_s.1 * self.ramp_s));
             let weight = habits.passing * flat(reach);
             roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });

@@ -101,7 +101,7 @@ impl Live {
             habits,
             states,
             meter_w: conditions.meter.u_w(0.0),
-            profiles: vec![Profile::outside(idle_w)],
+            profiles: vec![Profile::pause(idle_w), Profile::outside(idle_w)],
             scales: Vec::new(),
             factors: Vec::new(),
             tables: vec![loose(habits.pause_s), loose(habits.outside_s)],
@@ -130,7 +130,7 @@ impl Live {
                 }));
             }
             of.extend(std::iter::repeat_n((0, 0), of.len()));
-            of.extend([(0, 1), (0, 1)]);
+            of.extend([(1, 1), (1, 1)]);
             let runs = vec![Vec::new(); of.len()];
             live.leading.push(Lead { order: order(&turns, &habits), of, runs, ln: *ln });
         }

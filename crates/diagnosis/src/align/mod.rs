@@ -133,14 +133,15 @@ impl Aligner {
         }
         let pieces = Pieces::of(samples, &habits, conditions.meter.u_w(0.0));
         let idle_w = idle_w(machine, conditions);
-        let outside = Factors::of(&Profile::outside(idle_w), &pieces, &habits);
         let (doors, marked) = marked(&recording.marks, machine.test.steps.len(), &pieces, &habits);
         let mut tables = HashMap::new();
-        let mut length = |(median_s, steep): (f64, f64)| {
+        let mut between = |profile: &Profile, (median_s, steep): (f64, f64)| {
+            let factors = Factors::of(profile, &pieces, &habits);
             let length = Length { median_s, steep, hurried: 0.0, loose: steep };
-            runs(&pieces, &outside, table(&mut tables, length), &marked)
+            runs(&pieces, &factors, table(&mut tables, length), &marked)
         };
-        let (pause, outside) = (length(habits.pause_s), length(habits.outside_s));
+        let pause = between(&Profile::pause(idle_w), habits.pause_s);
+        let outside = between(&Profile::outside(idle_w), habits.outside_s);
         Ok(Aligner {
             habits,
             frames: Frame::all(machine),

@@ -97,7 +97,13 @@ impl Shape {
             .collect();
         levels.dedup();
         let rest = self.rest.map(|w| Estimate { value: from_grid(w), u: levels[0].u });
-        Profile { levels, rest, ramp_s: frame.ramp_s, tried_w: self.tried.map(from_grid) }
+        Profile {
+            levels,
+            rest,
+            ramp_s: frame.ramp_s,
+            tried_w: self.tried.map(from_grid),
+            floor_w: f64::NEG_INFINITY,
+        }
     }
 
     pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
