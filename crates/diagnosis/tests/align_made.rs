@@ -97,9 +97,6 @@ fn a_test_left_and_entered_again_is_no_fault() {
     );
     assert!(ln[1..].iter().all(|other| *other < ln[0]), "{ln:?}");
     let mut aligner = scene.aligner(&maker.recording());
-        "{:?}",
-        aligner.best(&healthy, &scene.sweep).iter().map(|m| (m.what, m.start_s, m.end_s)).collect::<Vec<_>>()
-    );
     assert_eq!(found(&mut aligner, &healthy, &scene.sweep, &maker).iter().filter(|s| **s == 2).count(), 2);
 }
 

@@ -40,11 +40,10 @@ pub(super) fn ln_ceiling(
     }
     let mut all: Vec<&Runs> = steps.iter().collect();
     all.extend(std::iter::repeat_n(outside[0], frames.len()));
-    all.extend([outside[1], outside[1]]);
+    all.extend([outside[1]; 3]);
     let order = order_of(&odds, habits);
     let chain = Chain { pieces: pieces.len(), runs: &all, order: &order, doors };
-    // A hair for the rounding of the sums that are held against it.
-    (Forward::default().ln_sum(&chain) + 1e-9).min(0.0)
+    Forward::default().ln_sum(&chain).min(0.0)
 }
 
 /// Runs with the best fit and the best length.
@@ -75,12 +74,11 @@ fn most_likely(from_s: f64, to_s: f64, habits: &Habits) -> f64 {
     if from_s <= 0.0 || to_s.is_infinite() {
         return 1.0;
     }
-    let most = |steep: f64| {
-        let r = (from_s / to_s).powf(steep / 2.0);
-        (1.0 - r) / (1.0 + r)
-    };
-    (1.0 - habits.hurried) * most(habits.timed.max(habits.reached))
-        + habits.hurried * most(habits.pressed.0.max(habits.pressed.1))
+    // The steepest distribution can come closest.
+    let steep =
+        [habits.timed, habits.reached, habits.pressed.0, habits.pressed.1].into_iter().fold(0.0, f64::max);
+    let r = (from_s / to_s).powf(steep / 2.0);
+    (1.0 - r) / (1.0 + r)
 }
 
 /// For each first piece the greatest fit of the runs from it, over all bands.

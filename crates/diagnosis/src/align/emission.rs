@@ -189,7 +189,8 @@ impl Profile {
             // A turn in which nothing turns is as long as a turn and the rests around it.
             let idle_turn = self.rest.is_some_and(|r| one.value < r.value + 0.2 * (top - r.value));
             let likely = if idle_turn { (seconds / habits.idle_turn_s).powi(3).min(1.0) } else { 1.0 };
-            at(one, Stays::Always, likely);
+            let (free, mean) = habits.idle_turn_most_s;
+            at(one, if idle_turn { Stays::Up(free, mean) } else { Stays::Always }, likely);
         }
         if let Some(rest) = &self.rest {
             at(rest, Stays::Up(habits.rest_s.0, habits.rest_s.1), 1.0);

@@ -96,7 +96,9 @@ impl Live {
         let frames = Frame::all(machine);
         let states = States { steps: frames.len() };
         let idle_w = idle_w(machine, conditions);
-        let loose = |(median_s, steep)| Table::new(Length { median_s, steep, hurried: 0.0, loose: steep });
+        let loose = |(median_s, steep)| {
+            Table::new(Length { median_s, steep, hurried: 0.0, loose: steep, quick: 0.0 })
+        };
         let mut live = Live {
             habits,
             states,
@@ -130,7 +132,7 @@ impl Live {
                 }));
             }
             of.extend(std::iter::repeat_n((0, 0), of.len()));
-            of.extend([(1, 1), (1, 1)]);
+            of.extend([(1, 1); 3]);
             let runs = vec![Vec::new(); of.len()];
             live.leading.push(Lead { order: order(&turns, &habits), of, runs, ln: *ln });
         }
@@ -243,7 +245,7 @@ impl Live {
                 mass += sum;
                 match state {
                     s if s < states.steps => now.steps[s] += sum,
-                    s if s == states.before() => now.before += sum,
+                    s if s == states.before() || s == states.again() => now.before += sum,
                     s if s == states.after() => now.after += sum,
                     _ => now.pause += sum,
                 }

@@ -119,9 +119,9 @@ impl Shape {
 fn length(median_s: f64, by_itself: bool, steep: f64, habits: &Habits) -> Length {
     let (pressed, loose) = habits.pressed;
     if by_itself {
-        Length { median_s, steep, hurried: habits.hurried, loose }
+        Length { median_s, steep, hurried: habits.hurried, loose, quick: 0.0 }
     } else {
-        Length { median_s, steep: pressed, hurried: habits.distracted, loose }
+        Length { median_s, steep: pressed, hurried: habits.distracted, loose, quick: habits.quick }
     }
 }
 
@@ -149,7 +149,7 @@ impl Turn {
     }
 }
 
-/// The states of the chain: the steps, the pause after each, before the test, after it.
+/// The states of the chain: the steps, the pause after each, before the test, after it, before one more go at it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct States {
     pub steps: usize,
@@ -157,7 +157,7 @@ pub(super) struct States {
 
 impl States {
     pub(super) fn all(self) -> usize {
-        2 * self.steps + 2
+        2 * self.steps + 3
     }
 
     pub(super) fn pause_after(self, step: usize) -> usize {
@@ -170,6 +170,11 @@ impl States {
 
     pub(super) fn after(self) -> usize {
         2 * self.steps + 1
+    }
+
+    /// Left, and about to be entered again.
+    pub(super) fn again(self) -> usize {
+        2 * self.steps + 2
     }
 }
 
@@ -251,8 +256,7 @@ pub(super) fn order_of(odds: &[Odds], habits: &Habits) -> Order {
     }
     let leave: Vec<Vec<(usize, f64)>> = (0..n)
         .map(|s| {
-            let mut to = vec![(states.before(), habits.again / 2.0)];
-            door(0, habits.again / 2.0, &mut to);
+            let mut to = vec![(states.again(), habits.again)];
             let left = 1.0 - odds[s].over.0 - habits.again;
             to.extend([(states.after(), odds[s].over.1), (s, habits.repeats * left)]);
             door(s + 1, (1.0 - habits.repeats) * left, &mut to);
@@ -269,6 +273,10 @@ pub(super) fn order_of(odds: &[Odds], habits: &Habits) -> Order {
     door(0, 1.0, &mut enter);
     order.next.push(enter);
     order.next.push(Vec::new());
+    // Entered again, the operator may press on to any step too fast for the meter.
+    let mut enter: Vec<(usize, f64)> = (0..n).map(|s| (s, habits.fast / n as f64)).collect();
+    door(0, 1.0 - habits.fast, &mut enter);
+    order.next.push(merged(enter));
     for s in 0..n {
         let finish = if s + 1 == n { 1.0 } else { odds[s].last };
         order.finish[s] = finish;
@@ -276,6 +284,7 @@ pub(super) fn order_of(odds: &[Odds], habits: &Habits) -> Order {
     }
     order.finish[states.after()] = 1.0;
     order.finish[states.before()] = habits.nothing;
+    order.finish[states.again()] = 1.0;
     order
 }
 
