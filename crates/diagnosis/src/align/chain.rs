@@ -40,6 +40,22 @@ impl Runs {
         runs
     }
 
+    /// The greater of the weights of each run.
+    pub(super) fn greatest(all: &[&Runs]) -> Runs {
+        let pieces = all.iter().map(|runs| runs.rows.len() - 1).max().unwrap_or(0);
+        Runs::build(pieces, |from, row| {
+            let first = row.len();
+            for runs in all {
+                for (k, &weight) in runs.row(from).iter().enumerate() {
+                    match row.get_mut(first + k) {
+                        Some(most) => *most = most.max(weight),
+                        None => row.push(weight),
+                    }
+                }
+            }
+        })
+    }
+
     /// Weights of the runs from a piece on.
     pub fn row(&self, from: usize) -> &[f64] {
         match (self.rows.get(from), self.rows.get(from + 1)) {

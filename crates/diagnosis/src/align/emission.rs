@@ -15,21 +15,23 @@ use super::habits::Habits;
 use super::pieces::{Pieces, Stretch};
 use bench::Estimate;
 
-const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
+pub(super) const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
 /// Share of the wide part of a level's density, and how much wider it is.
-const WIDE: (f64, f64) = (0.05, 2.0);
+pub(super) const WIDE: (f64, f64) = (0.05, 2.0);
 
 /// What the recording is held against.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Profile {
     /// Levels of the step; none for the time outside the steps, which has `idle` alone.
     pub levels: Vec<Estimate>,
-    /// A drum that turns both ways rests in between.
-    pub rests: bool,
+    /// A drum that turns both ways rests in between, with this power.
+    pub rest: Option<Estimate>,
     /// Time to come up to speed, s.
     pub ramp_s: f64,
     /// Power before a guard stopped it, W.
     pub tried_w: Option<f64>,
+    /// What is on the way to another level draws at least this, W.
+    pub floor_w: f64,
 }
 
 /// Factors of a profile on each piece.
@@ -43,7 +45,7 @@ pub(super) struct Factors {
     pub again: Vec<f64>,
 }
 
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct Role {
     /// Weight times density, relative to a repeated level.
     fresh: f64,
@@ -54,8 +56,8 @@ struct Role {
     foreign: bool,
 }
 
-#[derive(Clone, Copy)]
-enum Stays {
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Stays {
     Always,
     /// So many seconds on average.
     Mean(f64),
@@ -64,7 +66,7 @@ enum Stays {
 }
 
 impl Stays {
-    fn for_s(self, seconds: f64) -> f64 {
+    pub(super) fn for_s(self, seconds: f64) -> f64 {
         match self {
             Stays::Always => 1.0,
             Stays::Mean(mean) => (-seconds / mean).exp(),
@@ -76,60 +78,87 @@ impl Stays {
 impl Factors {
     pub(super) fn of(profile: &Profile, pieces: &Pieces, habits: &Habits) -> Factors {
         let mut all = Factors { start: Vec::new(), on: Vec::new(), again: Vec::new() };
-        let mut roles = Vec::new();
-        let mut so_far = (1.0, 1.0, 1.0);
+        let mut scale = Scale::default();
         for piece in &pieces.pieces {
             let stretch = &pieces.stretches[piece.stretch];
-            if stretch.hole {
-                for list in [&mut all.start, &mut all.on, &mut all.again] {
-                    list.push(1.0);
-                }
-                continue;
-            }
             if piece.opens {
-                profile.roles(stretch, habits, &mut roles);
-                so_far = (1.0, 1.0, 1.0);
+                scale.open(profile, stretch, habits);
             }
-            let (before, after) = (piece.start_s - stretch.start_s, piece.end_s - stretch.start_s);
-            let mixed = |weight: fn(&Role) -> f64, seconds: f64| -> f64 {
-                roles.iter().map(|r| weight(r) * r.stays.for_s(seconds)).sum::<f64>().clamp(1e-300, 1.0)
-            };
-            let fresh = mixed(|r| r.fresh, after);
-            let kept = mixed(|r| r.kept, after);
-            // The mixture of a level that the run has had already: its roles as the level makes them probable.
-            let (level, kept_now) = (mixed(|r| r.fresh, 0.0), mixed(|r| r.kept, after - before));
-            let again = (fresh / level).min(1.0);
-            if piece.opens {
-                all.start.push(fresh);
-                all.on.push(fresh);
-                all.again.push(again);
-            } else {
-                all.start.push(kept_now);
-                let goes_on = (fresh / so_far.0).min(1.0);
-                all.on.push(goes_on);
-                all.again.push(goes_on);
-            }
-            so_far = (fresh, kept, again);
+            let one = scale.piece(piece.start_s - stretch.start_s, piece.end_s - stretch.start_s);
+            all.start.push(one.start);
+            all.on.push(one.on);
+            all.again.push(one.again);
         }
         all
     }
 }
 
+/// Factors of one piece, as in [`Factors`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Factor {
+    pub start: f64,
+    pub on: f64,
+    pub again: f64,
+}
+
+/// Holds the pieces of one stretch after the other against a profile.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Scale {
+    roles: Vec<Role>,
+    hole: bool,
+    /// Factor of the stretch up to the last piece.
+    so_far: f64,
+}
+
+impl Scale {
+    /// Takes up a stretch.
+    pub(super) fn open(&mut self, profile: &Profile, stretch: &Stretch, habits: &Habits) {
+        self.hole = stretch.hole;
+        self.so_far = 1.0;
+        if !stretch.hole {
+            profile.roles(stretch, habits, &mut self.roles);
+        }
+    }
+
+    /// Its next piece, from and to so many seconds after its start.
+    pub(super) fn piece(&mut self, from_s: f64, to_s: f64) -> Factor {
+        if self.hole {
+            return Factor { start: 1.0, on: 1.0, again: 1.0 };
+        }
+        let mixed = |weight: fn(&Role) -> f64, seconds: f64| -> f64 {
+            let all = self.roles.iter().map(|r| weight(r) * r.stays.for_s(seconds));
+            all.sum::<f64>().clamp(1e-300, 1.0)
+        };
+        let fresh = mixed(|r| r.fresh, to_s);
+        let factor = if from_s <= 0.0 {
+            // A level that the run has had already has its roles as the level makes them probable.
+            Factor { start: fresh, on: fresh, again: (fresh / mixed(|r| r.fresh, 0.0)).min(1.0) }
+        } else {
+            let on = (fresh / self.so_far).min(1.0);
+            Factor { start: mixed(|r| r.kept, to_s - from_s), on, again: on }
+        };
+        self.so_far = fresh;
+        factor
+    }
+}
+
 impl Profile {
-    /// The time outside the steps: off, or electronics at about `idle`.
+    /// The time before and after the test: off, or electronics at about `idle`.
     pub(super) fn outside(idle_w: f64) -> Profile {
         let level = |value, u| Estimate { value, u };
-        Profile {
-            levels: vec![
-                level(0.0, 0.5),
-                // A board without supply leaves what else stands by.
-                level(0.5 * idle_w, 0.4 * idle_w),
-                level(idle_w, 0.25 * idle_w + 0.5),
-            ],
-            rests: true,
-            ramp_s: 0.0,
-            tried_w: None,
-        }
+        let levels = vec![
+            level(0.0, 0.5),
+            // A board without supply leaves what else stands by.
+            level(0.5 * idle_w, 0.4 * idle_w),
+            level(idle_w, 0.25 * idle_w + 0.5),
+        ];
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w: f64::NEG_INFINITY }
+    }
+
+    /// A pause between steps: a machine that was switched off has left its test.
+    pub(super) fn pause(idle_w: f64) -> Profile {
+        let levels = vec![Estimate { value: idle_w, u: 0.1 * idle_w + 0.3 }];
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w: 0.6 * idle_w }
     }
 
     fn roles(&self, stretch: &Stretch, habits: &Habits, roles: &mut Vec<Role>) {
@@ -138,10 +167,9 @@ impl Profile {
         let base = ROOT_2PI * repeats;
         let flat = |range_w: f64| (base / range_w.max(base)).min(1.0);
         let top = self.levels.iter().map(|l| l.value.abs()).fold(0.0, f64::max);
-        let passing = habits.passing * if self.rests { 2.0 } else { 1.0 };
-        let share = (1.0 - passing) / self.levels.len().max(1) as f64;
-        let mut nearest = f64::INFINITY;
-        for one in &self.levels {
+        let share =
+            (1.0 - habits.passing) / (self.levels.len() + usize::from(self.rest.is_some())).max(1) as f64;
+        let mut at = |one: &Estimate, stays: Stays, likely: f64| {
             let model = habits.model.0 * one.value.abs();
             let u = one.u.hypot(model).hypot(habits.model.1).hypot(repeats);
             let off = level - one.value;
@@ -150,22 +178,28 @@ impl Profile {
             let fresh = repeats / u * (1.0 - WIDE.0) * normal(u) + repeats / wide * WIDE.0 * normal(wide);
             let kept = (1.0 - WIDE.0) * normal(u) + WIDE.0 * normal(wide);
             roles.push(Role {
-                fresh: share * fresh,
-                kept: (1.0 - passing) * kept,
-                stays: Stays::Always,
+                fresh: likely * share * fresh,
+                kept: likely * (1.0 - habits.passing) * kept,
+                stays,
                 foreign: false,
             });
-            nearest = nearest.min(off.abs() / u);
+        };
+        let seconds = stretch.end_s - stretch.start_s;
+        for one in &self.levels {
+            // A turn in which nothing turns is as long as a turn and the rests around it.
+            let idle_turn = self.rest.is_some_and(|r| one.value < r.value + 0.2 * (top - r.value));
+            let likely = if idle_turn { (seconds / habits.idle_turn_s).powi(3).min(1.0) } else { 1.0 };
+            let (free, mean) = habits.idle_turn_most_s;
+            at(one, if idle_turn { Stays::Up(free, mean) } else { Stays::Always }, likely);
+        }
+        if let Some(rest) = &self.rest {
+            at(rest, Stays::Up(habits.rest_s.0, habits.rest_s.1), 1.0);
         }
         let reach = if self.ramp_s > 0.0 { habits.peak } else { 1.2 } * top + 10.0;
-        if level <= reach && level >= -3.0 * repeats {
+        if level <= reach && level >= self.floor_w - 0.5 * repeats {
             let stays = Stays::Mean(habits.passing_s.0.max(habits.passing_s.1 * self.ramp_s));
             let weight = habits.passing * flat(reach);
             roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });
-            if self.rests {
-                let stays = Stays::Up(habits.rest_s.0, habits.rest_s.1);
-                roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });
-            }
         }
         let tried_to = self.tried_w.map_or(0.0, |w| 1.3 * w + 10.0);
         if level <= tried_to {

@@ -14,6 +14,8 @@ pub struct Habits {
     pub repeats: f64,
     /// The test is left and entered again from the first step.
     pub again: f64,
+    /// Entered again, the operator presses on fast to the step that is wanted.
+    pub fast: f64,
     /// The test is broken off.
     pub stops: f64,
     /// The test is broken off at a step in which the machine draws nothing.
@@ -37,6 +39,8 @@ pub struct Habits {
     pub pressed: (f64, f64),
     /// That share.
     pub distracted: f64,
+    /// Share that is pressed on within a second or two.
+    pub quick: f64,
     /// Steepness for a step that ends by level or temperature: water pressure and tolerances, about ±15 %.
     pub reached: f64,
     /// Steepness for a step that ends by the board's clock: about ±6 %, the cell of the recording with it.
@@ -45,7 +49,7 @@ pub struct Habits {
     pub hurried: f64,
     /// A mark by a press of the operator may be off by this much, s.
     pub mark_s: f64,
-    /// Factor on a start of a step that no mark speaks of, where marks were given.
+    /// Factor on a start of a step that no mark speaks of, and on a mark at which no step starts.
     pub unmarked: f64,
     /// How far the model of a healthy step is off beside its tolerances, in proportion and in W.
     pub model: (f64, f64),
@@ -59,6 +63,10 @@ pub struct Habits {
     pub peak: f64,
     /// Longest ordinary rest of a drum between turns, s, and how fast longer ones become rare, s.
     pub rest_s: (f64, f64),
+    /// A turn of a drum in which its motor does nothing looks like a rest of at least about this, s.
+    pub idle_turn_s: f64,
+    /// And at most about so long, s, longer ones becoming rare, s.
+    pub idle_turn_most_s: (f64, f64),
     /// How long a guard lets an output try, s, and how fast longer becomes rare, s.
     pub tries_s: (f64, f64),
     /// Another load on the meter comes and goes just with a level: one an hour, within 2 s both ends.
@@ -80,6 +88,7 @@ impl Default for Habits {
             skips_reached: 0.06,
             repeats: 0.02,
             again: 0.005,
+            fast: 0.5,
             stops: 0.005,
             dead: 0.5,
             nothing: 1e-5,
@@ -91,6 +100,7 @@ impl Default for Habits {
             outside_s: (30.0, 0.8),
             pressed: (5.0, 2.2),
             distracted: 0.1,
+            quick: 0.03,
             reached: 10.0,
             timed: 24.0,
             hurried: 0.05,
@@ -102,6 +112,8 @@ impl Default for Habits {
             passing_s: (2.0, 0.3),
             peak: 2.5,
             rest_s: (6.0, 3.0),
+            idle_turn_s: 9.0,
+            idle_turn_most_s: (27.0, 8.0),
             tries_s: (4.0, 3.0),
             foreign: 2e-5,
             foreign_s: 180.0,

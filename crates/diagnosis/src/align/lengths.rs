@@ -14,7 +14,12 @@ pub(super) struct Length {
     pub hurried: f64,
     /// Steepness of that share.
     pub loose: f64,
+    /// Share that is over almost at once, after [`QUICK`].
+    pub quick: f64,
 }
+
+/// Median and steepness of what is pressed on at once, s.
+const QUICK: (f64, f64) = (1.5, 3.0);
 
 /// Step of the table, s, and how many.
 const TICK_S: f64 = 0.5;
@@ -32,9 +37,11 @@ impl Length {
         if t <= 0.0 {
             return 1.0;
         }
-        let ln = (t / self.median_s.max(0.1)).ln();
-        let part = |steep: f64| 1.0 / (1.0 + (steep * ln).exp());
-        (1.0 - self.hurried) * part(self.steep) + self.hurried * part(self.loose)
+        let part = |median_s: f64, steep: f64| 1.0 / (1.0 + (steep * (t / median_s).ln()).exp());
+        let median_s = self.median_s.max(0.1);
+        (1.0 - self.hurried - self.quick) * part(median_s, self.steep)
+            + self.hurried * part(median_s, self.loose)
+            + self.quick * part(QUICK.0, QUICK.1)
     }
 }
 
@@ -63,7 +70,7 @@ mod tests {
 
     #[test]
     fn the_table_is_the_formula() {
-        let length = Length { median_s: 20.0, steep: 10.0, hurried: 0.05, loose: 2.2 };
+        let length = Length { median_s: 20.0, steep: 10.0, hurried: 0.05, loose: 2.2, quick: 0.0 };
         let table = Table::new(length);
         assert!((table.beyond(20.0) - 0.5).abs() < 1e-12);
         for t in [0.0, 0.3, 7.7, 19.9, 33.3, 299.9, 300.1, 5000.0] {

@@ -7,18 +7,22 @@
 //! than a dead motor, or not, as the numbers have it. No marks from the operator are needed; where given, they count.
 //!
 //! Read in this order: `pieces.rs` (the recording, cut), `emission.rs` (how well a piece fits a step), `lengths.rs`,
-//! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant).
+//! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample.
 //! Not here: what a step should read (`bench`), how likely a hypothesis was before ([`crate::hypotheses`]).
 
+mod ceiling;
 pub mod chain;
 mod emission;
 mod habits;
 mod lengths;
+mod live;
 mod pieces;
 mod shown;
 mod steps;
+mod views;
 
 pub use habits::Habits;
+pub use live::{Live, Now};
 pub use pieces::{MOST_PIECES, MOST_STRETCHES, Stretch};
 pub use shown::{Match, What};
 
@@ -30,7 +34,9 @@ use lengths::{Length, Table};
 use machine::model::Machine;
 use pieces::Pieces;
 use std::collections::HashMap;
-use steps::{Frame, Shape, Turn, order};
+use std::sync::OnceLock;
+use steps::{Frame, Odds, Shape, Turn, order};
+use views::Beside;
 
 /// A run that fits worse than this by itself is left out.
 const HOPELESS: f64 = 1e-24;
@@ -71,6 +77,18 @@ impl std::fmt::Display for AlignError {
 
 impl std::error::Error for AlignError {}
 
+/// A view of the recording: as it is, or without another load.
+struct View {
+    ln_weight: f64,
+    pieces: Pieces,
+    beside: Option<Beside>,
+    /// Runs of a pause, and of the time before and after the test.
+    pause: Runs,
+    outside: Runs,
+    /// Runs of the steps' shapes.
+    runs: Vec<Runs>,
+}
+
 /// Aligns one recording with the steps of one machine, hypothesis after hypothesis.
 ///
 /// Ids of predictions are remembered, so that all calls must be with ids of one and the same [`Sweep`].
@@ -78,19 +96,18 @@ pub struct Aligner {
     habits: Habits,
     frames: Vec<Frame>,
     idle_w: f64,
-    pieces: Pieces,
+    views: Vec<View>,
     /// Factors of the operator's marks; empty for no marks.
     doors: Vec<f64>,
-    /// Runs of a pause, and of the time before and after the test.
-    pause: Runs,
-    outside: Runs,
-    tables: HashMap<[u64; 4], Table>,
-    runs: Vec<Runs>,
+    /// Factors of the marks on going on past a boundary; empty for no marks.
+    marked: Vec<f64>,
+    tables: HashMap<[u64; 5], Table>,
     shapes: HashMap<(usize, Shape), usize>,
     known: HashMap<(usize, PredictionId), (usize, Turn)>,
     orders: HashMap<Vec<Turn>, Order>,
     sums: HashMap<Vec<(usize, Turn)>, f64>,
     forward: Forward,
+    ceiling: OnceLock<f64>,
 }
 
 impl Aligner {
@@ -126,29 +143,39 @@ impl Aligner {
         }
         let pieces = Pieces::of(samples, &habits, conditions.meter.u_w(0.0));
         let idle_w = idle_w(machine, conditions);
-        let outside = Factors::of(&Profile::outside(idle_w), &pieces, &habits);
+        let (doors, marked) = marked(&recording.marks, machine.test.steps.len(), &pieces, &habits);
         let mut tables = HashMap::new();
-        let mut length = |(median_s, steep): (f64, f64)| {
-            let length = Length { median_s, steep, hurried: 0.0, loose: steep };
-            runs(&pieces, &outside, table(&mut tables, length))
-        };
-        let (pause, outside) = (length(habits.pause_s), length(habits.outside_s));
-        let doors = doors(&recording.marks, machine.test.steps.len(), &pieces, &habits);
+        let loads = views::beside(&pieces.stretches, &own_w(machine, conditions), &habits);
+        let plain = 1.0 - loads.iter().map(|l| l.1).sum::<f64>();
+        let mut all = vec![(pieces.clone(), None, plain)];
+        all.extend(loads.iter().map(|(load, weight)| (views::without(&pieces, load), Some(*load), *weight)));
+        let views = all
+            .into_iter()
+            .map(|(pieces, beside, weight)| {
+                let mut between = |profile: &Profile, (median_s, steep): (f64, f64)| {
+                    let factors = Factors::of(profile, &pieces, &habits);
+                    let length = Length { median_s, steep, hurried: 0.0, loose: steep, quick: 0.0 };
+                    runs(&pieces, &factors, table(&mut tables, length), &marked)
+                };
+                let pause = between(&Profile::pause(idle_w), habits.pause_s);
+                let outside = between(&Profile::outside(idle_w), habits.outside_s);
+                View { ln_weight: weight.ln(), pieces, beside, pause, outside, runs: Vec::new() }
+            })
+            .collect();
         Ok(Aligner {
             habits,
             frames: Frame::all(machine),
             idle_w,
-            pieces,
+            views,
             doors,
-            pause,
-            outside,
+            marked,
             tables,
-            runs: Vec::new(),
             shapes: HashMap::new(),
             known: HashMap::new(),
             orders: HashMap::new(),
             sums: HashMap::new(),
             forward: Forward::default(),
+            ceiling: OnceLock::new(),
         })
     }
 
@@ -159,30 +186,75 @@ impl Aligner {
         if let Some(&sum) = self.sums.get(&seen) {
             return sum;
         }
-        let Aligner { forward, .. } = self;
-        let mut forward = std::mem::take(forward);
-        let sum = self.with_chain(&seen, |chain| forward.ln_sum(chain));
+        let mut forward = std::mem::take(&mut self.forward);
+        let sums: Vec<f64> = (0..self.views.len())
+            .map(|view| self.views[view].ln_weight + self.with_chain(view, &seen, |c| forward.ln_sum(c)))
+            .collect();
         self.forward = forward;
+        let sum = ln_sum(&sums);
         self.sums.insert(seen, sum);
         sum
     }
 
-    /// No hypothesis has a likelihood above this, whatever it predicts.
+    /// No hypothesis has a likelihood above this, whatever it predicts; see `ceiling.rs`. Made when first asked for.
     pub fn ln_ceiling(&self) -> f64 {
-        0.0
+        *self.ceiling.get_or_init(|| {
+            let of = |view: &View| {
+                let outside = [&view.pause, &view.outside];
+                let most =
+                    ceiling::ln_ceiling(&self.frames, &view.pieces, &self.doors, outside, &self.habits);
+                view.ln_weight + most
+            };
+            ln_sum(&self.views.iter().map(of).collect::<Vec<_>>()) + ROUNDING
+        })
+    }
+
+    /// No hypothesis has a likelihood above this whose every step looks like that step under one of the hypotheses asked for
+    /// so far, whichever: what several faults together mostly come to. Far closer than [`Aligner::ln_ceiling`], and no bound
+    /// for a step that looks like nothing seen. −∞ before any was asked for.
+    pub fn ln_ceiling_of_seen(&mut self) -> f64 {
+        let count = self.frames.len();
+        let mut odds: Vec<Option<Odds>> = vec![None; count];
+        let mut places: Vec<Vec<usize>> = vec![Vec::new(); count];
+        for (&(step, _), &(made, turn)) in &self.known {
+            let one = Odds::of(&turn, &self.habits);
+            odds[step] = Some(odds[step].map_or(one, |so_far| so_far.or(one)));
+            places[step].push(made);
+        }
+        let Some(odds) = odds.into_iter().collect::<Option<Vec<Odds>>>() else { return f64::NEG_INFINITY };
+        for made in &mut places {
+            made.sort_unstable();
+            made.dedup();
+        }
+        let order = steps::order_of(&odds, &self.habits);
+        let mut sums = Vec::new();
+        for view in &self.views {
+            let of =
+                |made: &Vec<usize>| Runs::greatest(&made.iter().map(|&m| &view.runs[m]).collect::<Vec<_>>());
+            let steps: Vec<Runs> = places.iter().map(of).collect();
+            let mut all: Vec<&Runs> = steps.iter().collect();
+            all.extend(std::iter::repeat_n(&view.pause, count));
+            all.extend([&view.outside; 3]);
+            let chain = Chain { pieces: view.pieces.len(), runs: &all, order: &order, doors: &self.doors };
+            sums.push(view.ln_weight + self.forward.ln_sum(&chain));
+        }
+        ln_sum(&sums) + ROUNDING
     }
 
     /// The likeliest alignment under these predictions, in order of time: the steps, what lies between them, and what of
     /// the steps is another load's. See [`Match`].
     pub fn best(&mut self, steps: &[PredictionId], sweep: &Sweep<'_>) -> Vec<Match> {
         let seen = self.seen(steps, sweep);
-        let (_, visits) = self.with_chain(&seen, best);
         let profiles: Vec<Profile> = steps
             .iter()
             .zip(&self.frames)
             .map(|(id, frame)| Shape::of(sweep.get(*id), frame).profile(frame))
             .collect();
-        shown::matches(&visits, &self.pieces, &profiles, &self.habits)
+        let ways: Vec<_> = (0..self.views.len()).map(|view| self.with_chain(view, &seen, best)).collect();
+        let weight = |k: &usize| self.views[*k].ln_weight + ways[*k].0;
+        let best = (0..ways.len()).max_by(|a, b| weight(a).total_cmp(&weight(b))).unwrap_or(0);
+        let view = &self.views[best];
+        shown::matches(&ways[best].1, &view.pieces, view.beside, &profiles, &self.habits)
     }
 
     /// Each step's shape and turn, made if new.
@@ -210,24 +282,53 @@ impl Aligner {
         if let Some(&made) = self.shapes.get(&(step, shape.clone())) {
             return (made, turn);
         }
-        let factors = Factors::of(&shape.profile(frame), &self.pieces, &self.habits);
         let table = table(&mut self.tables, shape.length(frame, &self.habits));
-        self.runs.push(runs(&self.pieces, &factors, table));
-        self.shapes.insert((step, shape), self.runs.len() - 1);
-        (self.runs.len() - 1, turn)
+        for view in &mut self.views {
+            let factors = Factors::of(&shape.profile(frame), &view.pieces, &self.habits);
+            view.runs.push(runs(&view.pieces, &factors, table, &self.marked));
+        }
+        let made = self.shapes.len();
+        self.shapes.insert((step, shape), made);
+        (made, turn)
     }
 
-    fn with_chain<T>(&mut self, seen: &[(usize, Turn)], work: impl FnOnce(&Chain<'_>) -> T) -> T {
+    fn with_chain<T>(
+        &mut self,
+        view: usize,
+        seen: &[(usize, Turn)],
+        work: impl FnOnce(&Chain<'_>) -> T,
+    ) -> T {
         let turns: Vec<Turn> = seen.iter().map(|s| s.1).collect();
         let habits = self.habits;
         let order = self.orders.entry(turns).or_insert_with_key(|turns| order(turns, &habits));
-        let mut all: Vec<&Runs> = seen.iter().map(|s| &self.runs[s.0]).collect();
-        all.extend(std::iter::repeat_n(&self.pause, seen.len()));
-        all.extend([&self.outside, &self.outside]);
-        let pieces = self.pieces.len();
+        let view = &self.views[view];
+        let mut all: Vec<&Runs> = seen.iter().map(|s| &view.runs[s.0]).collect();
+        all.extend(std::iter::repeat_n(&view.pause, seen.len()));
+        all.extend([&view.outside; 3]);
+        let pieces = view.pieces.len();
         let doors = &self.doors[..self.doors.len().min(seen.len() * pieces)];
         work(&Chain { pieces, runs: &all, order, doors })
     }
+}
+
+/// A hair for the rounding of the sums that are held against a ceiling.
+const ROUNDING: f64 = 1e-9;
+
+/// ln Σ exp.
+fn ln_sum(all: &[f64]) -> f64 {
+    let top = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if top == f64::NEG_INFINITY {
+        return top;
+    }
+    top + all.iter().map(|x| (x - top).exp()).sum::<f64>().ln()
+}
+
+/// What the sound machine's steps draw, W.
+fn own_w(machine: &Machine, conditions: &Conditions) -> Vec<f64> {
+    bench::predict(machine, &bench::Hypothesis::healthy(), conditions)
+        .iter()
+        .map(|p| p.power_w.value)
+        .collect()
 }
 
 /// What the machine draws when nothing is driven, W.
@@ -239,14 +340,14 @@ fn idle_w(machine: &Machine, conditions: &Conditions) -> f64 {
     bench::Bench::new(machine).step(&nothing, &modes, conditions, &mut state).power_w.value
 }
 
-fn table(tables: &mut HashMap<[u64; 4], Table>, length: Length) -> &Table {
-    let key = [length.median_s, length.steep, length.hurried, length.loose].map(f64::to_bits);
+fn table(tables: &mut HashMap<[u64; 5], Table>, length: Length) -> &Table {
+    let key = [length.median_s, length.steep, length.hurried, length.loose, length.quick].map(f64::to_bits);
     tables.entry(key).or_insert_with(|| Table::new(length))
 }
 
 /// Weights of all runs: factors of the pieces times the probability to end at that boundary, or, at the end of the
 /// recording, to go on beyond it.
-fn runs(pieces: &Pieces, factors: &Factors, table: &Table) -> Runs {
+fn runs(pieces: &Pieces, factors: &Factors, table: &Table, marked: &[f64]) -> Runs {
     let n = pieces.len();
     let around: Vec<(f64, f64)> = (0..=n).map(|i| pieces.around_s(i)).collect();
     Runs::build(n, |from, row| {
@@ -261,6 +362,7 @@ fn runs(pieces: &Pieces, factors: &Factors, table: &Table) -> Runs {
             let Some(piece) = pieces.pieces.get(to) else { break };
             let had = piece.opens && piece.again.is_some_and(|last| last >= from);
             fits *= if had { factors.again[to] } else { factors.on[to] };
+            fits *= marked.get(to).copied().unwrap_or(1.0);
             if fits * beyond < HOPELESS {
                 break;
             }
@@ -268,10 +370,10 @@ fn runs(pieces: &Pieces, factors: &Factors, table: &Table) -> Runs {
     })
 }
 
-/// Factors of the marks on starting a step at a piece.
-fn doors(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits) -> Vec<f64> {
+/// Factors of the marks: on starting a step at a piece, and on going on past a boundary where a mark says that a step began.
+fn marked(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits) -> (Vec<f64>, Vec<f64>) {
     if marks.is_empty() {
-        return Vec::new();
+        return (Vec::new(), Vec::new());
     }
     let n = pieces.len();
     let mut doors = vec![1.0; steps * n];
@@ -285,5 +387,12 @@ fn doors(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits)
             doors[step * n + at] = marks.iter().map(near).fold(habits.unmarked, f64::max);
         }
     }
-    doors
+    let mut past = vec![1.0; n];
+    for &(mark_s, _) in marks {
+        let off = |at: &usize| (pieces.at_s(*at) - mark_s).abs();
+        if let Some(at) = (0..n).min_by(|a, b| off(a).total_cmp(&off(b))) {
+            past[at] = habits.unmarked;
+        }
+    }
+    (doors, past)
 }

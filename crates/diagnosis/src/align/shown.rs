@@ -5,6 +5,7 @@ use super::emission::Profile;
 use super::habits::Habits;
 use super::pieces::{Pieces, Stretch};
 use super::steps::States;
+use super::views::Beside;
 use bench::Estimate;
 
 /// What a part of the recording is.
@@ -36,15 +37,24 @@ pub struct Match {
     pub power_w: Option<Estimate>,
 }
 
-/// Parts in order of time; foreign stretches come after the step that they lie in.
+/// Parts in order of time; foreign stretches come after the step that they lie in, a load over several steps first of all.
 pub(super) fn matches(
     visits: &[Visit],
     pieces: &Pieces,
+    beside: Option<Beside>,
     profiles: &[Profile],
     habits: &Habits,
 ) -> Vec<Match> {
     let states = States { steps: profiles.len() };
     let mut found = Vec::new();
+    if let Some(load) = beside {
+        found.push(Match {
+            what: What::Foreign,
+            start_s: pieces.stretches[load.from].start_s,
+            end_s: pieces.stretches[load.to - 1].end_s,
+            power_w: Some(Estimate { value: load.power_w, u: pieces.stretches[load.from].repeats_w }),
+        });
+    }
     for visit in visits {
         let (start_s, end_s) = (pieces.at_s(visit.from), pieces.at_s(visit.to));
         let inside = parts(visit, pieces);
@@ -53,7 +63,7 @@ pub(super) fn matches(
             let foreign: Vec<bool> =
                 inside.iter().map(|(s, seconds)| profile.is_foreign(s, *seconds, habits)).collect();
             let own: Vec<_> = inside.iter().zip(&foreign).filter(|(_, f)| !**f).map(|(p, _)| *p).collect();
-            found.push(of(What::Step(visit.state), step_power(&own, profile.rests)));
+            found.push(of(What::Step(visit.state), step_power(&own, profile.rest.is_some())));
             for ((stretch, _), _) in inside.iter().zip(&foreign).filter(|(_, f)| **f) {
                 found.push(Match {
                     what: What::Foreign,
@@ -64,7 +74,7 @@ pub(super) fn matches(
             }
         } else {
             let what = match visit.state {
-                s if s == states.before() => What::Before,
+                s if s == states.before() || s == states.again() => What::Before,
                 s if s == states.after() => What::After,
                 _ => What::Pause,
             };

@@ -18,13 +18,19 @@ const DEAD: f64 = 0.6;
 /// What stands in the machine file of a step.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Frame {
-    both_ways: bool,
-    ramp_s: f64,
-    by_itself: bool,
-    until: bool,
+    pub both_ways: bool,
+    pub ramp_s: f64,
+    pub by_itself: bool,
+    pub until: bool,
+    pub lasts_s: f64,
 }
 
 impl Frame {
+    /// Length of a step without a condition to end it, which no fault changes.
+    pub(super) fn length(&self, habits: &Habits) -> Length {
+        length(self.lasts_s, self.by_itself, habits.timed, habits)
+    }
+
     pub(super) fn all(machine: &Machine) -> Vec<Frame> {
         machine.test.steps.iter().map(Frame::of).collect()
     }
@@ -35,6 +41,7 @@ impl Frame {
             ramp_s: step.ramp_s,
             by_itself: step.goes_on == GoesOn::ByItself,
             until: step.until.is_some(),
+            lasts_s: step.lasts_s,
         }
     }
 }
@@ -44,6 +51,7 @@ impl Frame {
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub(super) struct Shape {
     levels: [(i32, i32); 2],
+    rest: Option<i32>,
     tried: Option<i32>,
     lasts: i32,
     timed: bool,
@@ -70,6 +78,7 @@ impl Shape {
         let (low, high) = if a <= b { (a, b) } else { (b, a) };
         Shape {
             levels: [(grid(low), u), (grid(high), u)],
+            rest: p.rest_w.map(grid),
             tried: p.tried_w.map(grid),
             lasts: (p.lasts_s.clamp(0.0, 1e6) * 10.0).round() as i32,
             timed: frame.by_itself && (p.timed_out || !frame.until),
@@ -87,17 +96,32 @@ impl Shape {
             .map(|&(w, u)| Estimate { value: from_grid(w), u: (f64::from(u) * 0.05).exp() })
             .collect();
         levels.dedup();
-        Profile { levels, rests: frame.both_ways, ramp_s: frame.ramp_s, tried_w: self.tried.map(from_grid) }
+        let rest = self.rest.map(|w| Estimate { value: from_grid(w), u: levels[0].u });
+        Profile {
+            levels,
+            rest,
+            ramp_s: frame.ramp_s,
+            tried_w: self.tried.map(from_grid),
+            floor_w: f64::NEG_INFINITY,
+        }
     }
 
     pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
-        let median_s = self.lasts_s();
-        let (pressed, loose) = habits.pressed;
-        if !frame.by_itself {
-            return Length { median_s, steep: pressed, hurried: habits.distracted, loose };
-        }
-        let steep = if self.timed { habits.timed } else { habits.reached };
-        Length { median_s, steep, hurried: habits.hurried, loose }
+        length(
+            self.lasts_s(),
+            frame.by_itself,
+            if self.timed { habits.timed } else { habits.reached },
+            habits,
+        )
+    }
+}
+
+fn length(median_s: f64, by_itself: bool, steep: f64, habits: &Habits) -> Length {
+    let (pressed, loose) = habits.pressed;
+    if by_itself {
+        Length { median_s, steep, hurried: habits.hurried, loose, quick: 0.0 }
+    } else {
+        Length { median_s, steep: pressed, hurried: habits.distracted, loose, quick: habits.quick }
     }
 }
 
@@ -125,7 +149,7 @@ impl Turn {
     }
 }
 
-/// The states of the chain: the steps, the pause after each, before the test, after it.
+/// The states of the chain: the steps, the pause after each, before the test, after it, before one more go at it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct States {
     pub steps: usize,
@@ -133,7 +157,7 @@ pub(super) struct States {
 
 impl States {
     pub(super) fn all(self) -> usize {
-        2 * self.steps + 2
+        2 * self.steps + 3
     }
 
     pub(super) fn pause_after(self, step: usize) -> usize {
@@ -147,24 +171,72 @@ impl States {
     pub(super) fn after(self) -> usize {
         2 * self.steps + 1
     }
+
+    /// Left, and about to be entered again.
+    pub(super) fn again(self) -> usize {
+        2 * self.steps + 2
+    }
+}
+
+/// Least and greatest probability of what a step does to the order.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Odds {
+    /// To be skipped.
+    skips: (f64, f64),
+    /// That the test is over after it.
+    over: (f64, f64),
+    /// That the recording may well end with it.
+    last: f64,
+}
+
+impl Odds {
+    pub(super) fn of(turn: &Turn, habits: &Habits) -> Odds {
+        let skips = match turn {
+            Turn { brief: true, .. } => 1.0 - SEEN,
+            Turn { reached: true, .. } => habits.skips_reached,
+            _ => habits.skips,
+        };
+        let over = match turn {
+            Turn { ended: true, .. } => 1.0 - habits.past_end,
+            Turn { dead: true, .. } => habits.dead,
+            _ => habits.stops,
+        };
+        Odds { skips: (skips, skips), over: (over, over), last: if turn.ended { 1.0 } else { over } }
+    }
+
+    /// What covers both.
+    pub(super) fn or(self, other: Odds) -> Odds {
+        let wider = |a: (f64, f64), b: (f64, f64)| (a.0.min(b.0), a.1.max(b.1));
+        Odds {
+            skips: wider(self.skips, other.skips),
+            over: wider(self.over, other.over),
+            last: self.last.max(other.last),
+        }
+    }
+
+    /// Whatever a hypothesis may predict of the step.
+    pub(super) fn any(frame: &Frame, habits: &Habits) -> Odds {
+        let usual = if frame.until { habits.skips_reached } else { habits.skips };
+        let skips = if frame.until || frame.lasts_s < BRIEF_S { (usual, 1.0 - SEEN) } else { (usual, usual) };
+        Odds { skips, over: (habits.stops, 1.0 - habits.past_end), last: 1.0 }
+    }
 }
 
 /// What follows what, under what the steps of one hypothesis mean.
 pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
-    let n = turns.len();
+    order_of(&turns.iter().map(|t| Odds::of(t, habits)).collect::<Vec<_>>(), habits)
+}
+
+/// What follows what; where odds are a range, the greatest probability of each.
+pub(super) fn order_of(odds: &[Odds], habits: &Habits) -> Order {
+    let n = odds.len();
     let states = States { steps: n };
-    let skips = |s: usize| match turns[s] {
-        Turn { brief: true, .. } => 1.0 - SEEN,
-        Turn { reached: true, .. } => habits.skips_reached,
-        _ => habits.skips,
-    };
     // At the door of a step: that step, or one after it, or none.
     let door = |first: usize, weight: f64, to: &mut Vec<(usize, f64)>| {
         let mut left = weight;
-        for step in first..n {
-            let skip = skips(step);
-            to.push((step, left * (1.0 - skip)));
-            left *= skip;
+        for (step, odds) in odds.iter().enumerate().skip(first) {
+            to.push((step, left * (1.0 - odds.skips.0)));
+            left *= odds.skips.1;
             if left < 1e-9 * weight {
                 return;
             }
@@ -182,14 +254,11 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     for (state, weight) in first {
         order.begin[state] += weight;
     }
-    let stops = |s: usize| if turns[s].dead { habits.dead } else { habits.stops };
     let leave: Vec<Vec<(usize, f64)>> = (0..n)
         .map(|s| {
-            let mut to = vec![(states.before(), habits.again / 2.0)];
-            door(0, habits.again / 2.0, &mut to);
-            let over = if turns[s].ended { 1.0 - habits.past_end } else { stops(s) };
-            let left = 1.0 - over - habits.again;
-            to.extend([(states.after(), over), (s, habits.repeats * left)]);
+            let mut to = vec![(states.again(), habits.again)];
+            let left = 1.0 - odds[s].over.0 - habits.again;
+            to.extend([(states.after(), odds[s].over.1), (s, habits.repeats * left)]);
             door(s + 1, (1.0 - habits.repeats) * left, &mut to);
             merged(to)
         })
@@ -204,13 +273,18 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     door(0, 1.0, &mut enter);
     order.next.push(enter);
     order.next.push(Vec::new());
+    // Entered again, the operator may press on to any step too fast for the meter.
+    let mut enter: Vec<(usize, f64)> = (0..n).map(|s| (s, habits.fast / n as f64)).collect();
+    door(0, 1.0 - habits.fast, &mut enter);
+    order.next.push(merged(enter));
     for s in 0..n {
-        let finish = if s + 1 == n || turns[s].ended { 1.0 } else { stops(s) };
+        let finish = if s + 1 == n { 1.0 } else { odds[s].last };
         order.finish[s] = finish;
         order.finish[states.pause_after(s)] = finish;
     }
     order.finish[states.after()] = 1.0;
     order.finish[states.before()] = habits.nothing;
+    order.finish[states.again()] = 1.0;
     order
 }
 

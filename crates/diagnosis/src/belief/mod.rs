@@ -26,6 +26,12 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::rc::Rc;
 
+/// Most faults that are tried together for one recording.
+const MOST_TOGETHER: usize = 3;
+
+/// A further fault that makes a recording less than this much likelier (in nats) explains nothing more in it.
+const MUCH: f64 = 2.0;
+
 /// Everything that is believed about one machine.
 pub struct Belief<'m> {
     machine: &'m Machine,
@@ -85,9 +91,8 @@ impl<'m> Belief<'m> {
 
     /// The same after one more recording.
     pub fn add_trace(&mut self, aligner: Aligner) {
-        let usual = aligner.ln_ceiling();
         self.world.get_mut().aligner = Some(aligner);
-        self.push(None, Vec::new(), usual);
+        self.push(None, Vec::new(), f64::NEG_INFINITY);
     }
 
     /// The same after all entries that are not weighed yet; earlier ones are not weighed again.
@@ -126,11 +131,35 @@ impl<'m> Belief<'m> {
                 faults.extend([mode, mode + modes].map(|mode| hypotheses::Fault { part, mode }));
             }
         }
+        if self.items[item].clue.is_none() {
+            most = most.max(self.best_together(item));
+        }
         for fit in self.world.get_mut().fits[item].values_mut() {
             fit.ln = fit.ln.min(most);
         }
         self.items[item].most = most;
         self.items[item].faults = faults;
+    }
+
+    /// The greatest likelihood of an item that speaks of many steps, where several faults may each explain some of them:
+    /// the best single fault, the best that goes with it, and so on while that makes much of a difference.
+    fn best_together(&self, item: usize) -> f64 {
+        let ln = |faults: &Hypothesis| self.fit_showing(item, faults).ln;
+        let mut best = (ln(&Hypothesis::healthy()), Hypothesis::healthy());
+        for _ in 0..MOST_TOGETHER {
+            let before = best.0;
+            for fault in self.machine.single_faults() {
+                let taken = best.1.faults().iter().any(|f| f.0 == fault.0);
+                let more = Hypothesis::of(best.1.faults().iter().copied().chain([fault]));
+                if !taken && ln(&more) > best.0 {
+                    best = (ln(&more), more);
+                }
+            }
+            if best.0 < before + MUCH {
+                break;
+            }
+        }
+        best.0
     }
 
     /// Does what these faults leave to later steps reach the item?

@@ -107,19 +107,21 @@ pub(crate) fn cautions(machine: &Machine, own: &str, access: &[PanelId], dead: b
 
 fn by_hand(machine: &Machine, id: PartId) -> Vec<Check> {
     let part = &machine.parts[id];
-    let access = panels(machine, &part.behind);
-    let of = |check: &machine::kind::HandCheck| Check {
-        id: format!("hand {} {}", part.id, check.id),
-        kind: CheckKind::Observation,
-        says: format!("{}: {}", part.id, check.ask),
-        between: None,
-        unplugged: Vec::new(),
-        step: None,
-        instrument: Instrument::None,
-        minutes: check.minutes,
-        caution: cautions(machine, check.caution, &access, !access.is_empty()),
-        access: access.clone(),
-        power: Power::Dead,
+    let of = |check: &machine::kind::HandCheck| {
+        let access = if check.at_part { panels(machine, &part.behind) } else { Vec::new() };
+        Check {
+            id: format!("hand {} {}", part.id, check.id),
+            kind: CheckKind::Observation,
+            says: format!("{}: {}", part.id, check.ask),
+            between: None,
+            unplugged: Vec::new(),
+            step: None,
+            instrument: Instrument::None,
+            minutes: check.minutes,
+            caution: cautions(machine, check.caution, &access, !access.is_empty()),
+            access,
+            power: Power::Dead,
+        }
     };
     part.kind.checks.iter().map(of).collect()
 }
