@@ -178,7 +178,12 @@ pub(crate) fn run<'m>(
         let left: Vec<Drive> = wanted.iter().map(back).collect();
         drive(instants, &left, state)
     });
-    finish(instants, step, conditions, state, &right, other.as_ref())
+    let rest_w = other.is_some().then(|| {
+        let still: Vec<Drive> = right.drives.iter().filter(|d| !d.both_ways).cloned().collect();
+        instants.moment(&still, state).plug.power_w
+    });
+    let prediction = finish(instants, step, conditions, state, &right, other.as_ref());
+    Prediction { rest_w: rest_w.filter(|_| prediction.trip.is_none()), ..prediction }
 }
 
 /// Drives outputs as far as the guards let it.
@@ -323,6 +328,7 @@ fn finish<'m>(
         directions_w: other
             .filter(|_| !off)
             .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
+        rest_w: None,
         tried_w: all.iter().filter_map(|d| d.tried_w).reduce(f64::max),
         current_a: if off { Estimate::default() } else { current(&all, conditions) },
         apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
@@ -453,6 +459,7 @@ fn nothing(step: &Step, state: &State, conditions: &Conditions) -> Prediction {
         step: step.id.clone(),
         power_w: silent,
         directions_w: None,
+        rest_w: None,
         tried_w: None,
         current_a: Estimate::default(),
         apparent_va: 0.0,
