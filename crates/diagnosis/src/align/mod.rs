@@ -217,7 +217,7 @@ impl Aligner {
         let mut odds: Vec<Option<Odds>> = vec![None; count];
         let mut places: Vec<Vec<usize>> = vec![Vec::new(); count];
         for (&(step, _), &(made, turn)) in &self.known {
-            let one = Odds::of(&turn, &self.habits);
+            let one = Odds::of(turn, &self.habits);
             odds[step] = Some(odds[step].map_or(one, |so_far| so_far.or(one)));
             places[step].push(made);
         }
@@ -262,13 +262,12 @@ impl Aligner {
         let count = steps.len().min(self.frames.len());
         let mut seen = Vec::with_capacity(count);
         for (step, &id) in steps.iter().enumerate().take(count) {
-            let known = match self.known.get(&(step, id)) {
-                Some(&known) => known,
-                None => {
-                    let made = self.shape(step, sweep.get(id));
-                    self.known.insert((step, id), made);
-                    made
-                }
+            let known = if let Some(&known) = self.known.get(&(step, id)) {
+                known
+            } else {
+                let made = self.shape(step, sweep.get(id));
+                self.known.insert((step, id), made);
+                made
             };
             seen.push(known);
         }
@@ -355,8 +354,8 @@ fn runs(pieces: &Pieces, factors: &Factors, table: &Table, marked: &[f64]) -> Ru
         let mut fits = factors.start[from];
         // Probability to last up to the last boundary's end.
         let mut beyond = 1.0;
-        for to in from + 1..=n {
-            let left = if to == n { 0.0 } else { table.beyond(around[to].1 - start_s) };
+        for (to, around) in around.iter().enumerate().skip(from + 1) {
+            let left = if to == n { 0.0 } else { table.beyond(around.1 - start_s) };
             row.push(fits * (beyond - left));
             beyond = left;
             let Some(piece) = pieces.pieces.get(to) else { break };
@@ -395,4 +394,64 @@ fn marked(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits
         }
     }
     (doors, past)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stretches(levels: &[(f64, f64)], halves: bool) -> Vec<Stretch> {
+        let mut at = 0.0;
+        let mut all = Vec::new();
+        for &(power_w, seconds) in levels {
+            let parts = if halves { 2 } else { 1 };
+            for _ in 0..parts {
+                let end_s = at + seconds / f64::from(parts);
+                let repeats_w = 1.0_f64.max(0.02 * power_w);
+                all.push(Stretch {
+                    start_s: at,
+                    end_s,
+                    power_w,
+                    repeats_w,
+                    slope: false,
+                    hole: false,
+                    again: None,
+                });
+                at = end_s;
+            }
+        }
+        all
+    }
+
+    /// A level cut in two where nothing changes is the same level twice, and the second time costs nothing; what is left is
+    /// that the mixture of roles starts its clock anew and that boundaries lie elsewhere.
+    #[test]
+    fn a_stretch_in_two_halves_weighs_the_same() {
+        let habits = Habits::default();
+        let levels = [(4.6, 24.0), (26.0, 40.0), (9.0, 16.0), (1800.0, 48.0), (4.6, 20.0)];
+        let powers = [26.0, 9.0, 1800.0];
+        let ln = |halves: bool| {
+            let pieces = Pieces::from_stretches(stretches(&levels, halves));
+            let made = |value: f64, u: f64, median_s: f64| {
+                let profile = Profile {
+                    levels: vec![bench::Estimate { value, u }],
+                    rest: None,
+                    ramp_s: 0.0,
+                    tried_w: None,
+                    floor_w: f64::NEG_INFINITY,
+                };
+                let length = Length { median_s, steep: 5.0, hurried: 0.1, loose: 2.2, quick: 0.0 };
+                runs(&pieces, &Factors::of(&profile, &pieces, &habits), &Table::new(length), &[])
+            };
+            let steps: Vec<Runs> = powers.iter().map(|&p| made(p, 0.03 * p, 30.0)).collect();
+            let idle = made(4.6, 0.5, 30.0);
+            let turns = vec![Turn { ended: false, dead: false, brief: false, reached: false }; powers.len()];
+            let mut all: Vec<&Runs> = steps.iter().collect();
+            all.extend([&idle; 6]);
+            let order = order(&turns, &habits);
+            Forward::default().ln_sum(&Chain { pieces: pieces.len(), runs: &all, order: &order, doors: &[] })
+        };
+        let (whole, halves) = (ln(false), ln(true));
+        assert!((whole - halves).abs() < 0.3, "{whole} {halves}");
+    }
 }

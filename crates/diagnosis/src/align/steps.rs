@@ -127,6 +127,7 @@ fn length(median_s: f64, by_itself: bool, steep: f64, habits: &Habits) -> Length
 
 /// What a step means for what follows it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[allow(clippy::struct_excessive_bools, reason = "facts that are independent of one another")]
 pub(super) struct Turn {
     /// The test is over by then.
     pub ended: bool,
@@ -190,7 +191,7 @@ pub(super) struct Odds {
 }
 
 impl Odds {
-    pub(super) fn of(turn: &Turn, habits: &Habits) -> Odds {
+    pub(super) fn of(turn: Turn, habits: &Habits) -> Odds {
         let skips = match turn {
             Turn { brief: true, .. } => 1.0 - SEEN,
             Turn { reached: true, .. } => habits.skips_reached,
@@ -224,7 +225,7 @@ impl Odds {
 
 /// What follows what, under what the steps of one hypothesis mean.
 pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
-    order_of(&turns.iter().map(|t| Odds::of(t, habits)).collect::<Vec<_>>(), habits)
+    order_of(&turns.iter().map(|&t| Odds::of(t, habits)).collect::<Vec<_>>(), habits)
 }
 
 /// What follows what; where odds are a range, the greatest probability of each.
@@ -277,8 +278,8 @@ pub(super) fn order_of(odds: &[Odds], habits: &Habits) -> Order {
     let mut enter: Vec<(usize, f64)> = (0..n).map(|s| (s, habits.fast / n as f64)).collect();
     door(0, 1.0 - habits.fast, &mut enter);
     order.next.push(merged(enter));
-    for s in 0..n {
-        let finish = if s + 1 == n { 1.0 } else { odds[s].last };
+    for (s, odds) in odds.iter().enumerate() {
+        let finish = if s + 1 == n { 1.0 } else { odds.last };
         order.finish[s] = finish;
         order.finish[states.pause_after(s)] = finish;
     }
