@@ -147,10 +147,10 @@ impl<'m> Belief<'m> {
         let ln = |faults: &Hypothesis| self.fit_showing(item, faults).ln;
         let mut best = (ln(&Hypothesis::healthy()), Hypothesis::healthy());
         for _ in 0..MOST_TOGETHER {
-            let before = best.0;
+            let (before, base) = best.clone();
             for fault in self.machine.single_faults() {
-                let taken = best.1.faults().iter().any(|f| f.0 == fault.0);
-                let more = Hypothesis::of(best.1.faults().iter().copied().chain([fault]));
+                let taken = base.faults().iter().any(|f| f.0 == fault.0);
+                let more = Hypothesis::of(base.faults().iter().copied().chain([fault]));
                 if !taken && ln(&more) > best.0 {
                     best = (ln(&more), more);
                 }
