@@ -157,8 +157,8 @@ impl<'m> Listener<'m> {
     }
 
     /// `element.1 element.2 = OL`, `J2.1 J2.3 off J2 = 26R4`, `insulation element.1 chassis = 2M`,
-    /// `step heat: 2.02 kW 8,8 A`.
-    pub fn reading(&self, text: &str) -> Result<Clue, NotUnderstood> {
+    /// `step heat: 2.02 kW 8,8 A, drum turns, code F1`. Only a step can say more than one thing.
+    pub fn reading(&self, text: &str) -> Result<Vec<Clue>, NotUnderstood> {
         let whole = Piece::whole(text);
         if let Some(step) = whole.after_word("step") {
             let Some((id, values)) = step.split_at_first([':', '=']) else {
@@ -166,18 +166,48 @@ impl<'m> Listener<'m> {
                     .refused("not-a-reading", "a colon between the step and what was read is missing")
                     .mend("write for instance: step warm: 2.02 kW 8,8 A"));
             };
-            return self.step_reading(self.step(id)?, values).map(Clue::Step);
+            return self.of_step(self.step(id)?, values);
         }
         if let Some((points, shown)) = whole.split_at_last('=') {
-            return self.ohms(points, shown).map(Clue::Ohms);
+            return Ok(vec![Clue::Ohms(self.ohms(points, shown)?)]);
         }
         if let Some((id, values)) = whole.split_at_first([':']) {
-            return self.step_reading(self.step(id)?, values).map(Clue::Step);
+            return self.of_step(self.step(id)?, values);
         }
         Err(whole
             .refused("not-a-reading", "this is neither ohms between two points nor what a step read")
             .mend("write for instance: element.1 element.2 = 26R4")
             .or("step warm: 2.02 kW 8,8 A"))
+    }
+
+    /// What a step read and showed, parted by `, ` or `;`: values, signs (`not` before one that was missing), the code.
+    pub(super) fn of_step(&self, step: usize, text: Piece<'_>) -> Result<Vec<Clue>, NotUnderstood> {
+        let mut reading = StepReading { step, ..StepReading::default() };
+        let mut clues = Vec::new();
+        let mut read = false;
+        for piece in text.listed() {
+            let negated = piece.after_word("not").or_else(|| piece.after_word("no"));
+            if negated.is_some_and(|n| n.text == "code") {
+                clues.push(Clue::Code(None));
+            } else if let Some(code) = piece.after_word("code") {
+                clues.push(self.code(code.text).map_err(|e| e.at(code))?);
+            } else if piece.text.starts_with(|c: char| c.is_alphabetic()) && !piece.text.starts_with("and ") {
+                let sign = self.sign(negated.unwrap_or(piece))?;
+                clues.push(Clue::Sign { step, sign, seen: negated.is_none() });
+            } else {
+                self.read_into(&mut reading, piece)?;
+                read = true;
+            }
+        }
+        if read {
+            clues.insert(0, Clue::Step(reading));
+        }
+        if clues.is_empty() {
+            return Err(text
+                .refused("nothing-read", "what was read is missing")
+                .mend("write for instance 2.02 kW 8,8 A"));
+        }
+        Ok(clues)
     }
 
     /// The place of a step by its key.
@@ -246,15 +276,9 @@ impl<'m> Listener<'m> {
             }))
     }
 
-    /// `2.02 kW 8,8 A`, in any order; commas and `and` may stand between.
-    pub(super) fn step_reading(&self, step: usize, text: Piece<'_>) -> Result<StepReading, NotUnderstood> {
-        let mut reading = StepReading { step, ..StepReading::default() };
+    /// `2.02 kW 8,8 A`, in any order; `and` may stand between.
+    fn read_into(&self, reading: &mut StepReading, text: Piece<'_>) -> Result<(), NotUnderstood> {
         let mut rest: &[Piece<'_>] = &text.words();
-        if rest.is_empty() {
-            return Err(text
-                .refused("nothing-read", "what was read is missing")
-                .mend("write for instance 2.02 kW 8,8 A"));
-        }
         while let Some(first) = rest.first() {
             if first.text == "and" {
                 rest = &rest[1..];
@@ -275,7 +299,7 @@ impl<'m> Listener<'m> {
             }
             rest = &rest[taken..];
         }
-        Ok(reading)
+        Ok(())
     }
 
     /// `right: drum turns`, with `= no` where it was not so.
@@ -292,9 +316,14 @@ impl<'m> Listener<'m> {
                 .mend("write for instance: right: drum turns"));
         };
         let step = self.step(step.after_word("step").unwrap_or(step))?;
+        Ok(Clue::Sign { step, sign: self.sign(sign)?, seen })
+    }
+
+    /// A sign that some step of this machine shows.
+    fn sign(&self, sign: Piece<'_>) -> Result<String, NotUnderstood> {
         let wanted = plain(sign.text);
         if let Some(known) = self.signs().iter().find(|s| plain(s) == wanted) {
-            return Ok(Clue::Sign { step, sign: (*known).to_owned(), seen });
+            return Ok((*known).to_owned());
         }
         Err(sign
             .refused("unknown-sign", format!("`{}` is no sign that a step of this machine shows", sign.text))
