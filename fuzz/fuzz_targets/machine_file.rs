@@ -1,10 +1,7 @@
-//! Any bytes as a machine file: no panic, every finding lies in the text, and a machine that loads can be reviewed and
-//! run through its service test with finite numbers.
-//!
-//! `cargo +nightly fuzz run machine_file fuzz/corpus/machine_file machines -- -max_len=32768 -rss_limit_mb=1024 -timeout=20`
+//! Any bytes as a machine file: no panic, and every finding lies in the text. Reading alone, so that it takes many
+//! files a second; `machine_run` goes on with those that load. `fuzz/run machine_file` starts it.
 #![no_main]
 
-use bench::{Conditions, Hypothesis};
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|bytes: &[u8]| {
@@ -13,19 +10,5 @@ fuzz_target!(|bytes: &[u8]| {
     for finding in &read.diagnostics {
         assert!(text.get(finding.span.clone()).is_some(), "{finding:?} lies outside the text");
     }
-    let Some(machine) = read.machine else { return };
-    for finding in bench::review(&machine) {
-        assert!(text.get(finding.span.clone()).is_some(), "{finding:?} lies outside the text");
-    }
-    let conditions = Conditions::at(machine.plate.supply_v);
-    let healthy = bench::predict(&machine, &Hypothesis::healthy(), &conditions);
-    assert_eq!(healthy.len(), machine.test.steps.len());
-    for step in &healthy {
-        for value in [step.power_w.value, step.current_a.value, step.water_l, step.lasts_s] {
-            assert!(value.is_finite(), "{step:?}");
-        }
-    }
-    for fault in machine.single_faults().take(3) {
-        bench::predict(&machine, &Hypothesis::of([fault]), &conditions);
-    }
+    assert_eq!(read.machine.is_some(), read.errors() == 0);
 });

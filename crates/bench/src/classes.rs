@@ -4,7 +4,7 @@
 //! instant, unless a part carries current whose ohms change without a step (a sensor's): such parts are named.
 
 use crate::bits::Bits;
-use crate::reach::{LEVELS_L, TEMPERATURES_C, rest};
+use crate::reach::{LEVELS_L, TEMPERATURES_C, alike, rest};
 use machine::kind::{Branch, Effect, Flows, Medium, Situation};
 use machine::model::{Machine, Part};
 use std::collections::HashMap;
@@ -32,26 +32,8 @@ impl Classes {
             levels: HashMap::new(),
             by_places: HashMap::new(),
         };
-        let mut known: Vec<(&Part, bool)> = Vec::new();
-        for (id, part) in machine.parts.iter().enumerate() {
-            let like = known.iter().find(|(k, _)| std::ptr::eq(k.kind, part.kind) && k.params == part.params);
-            let gradual = if let Some(&(_, gradual)) = like {
-                gradual
-            } else {
-                let level = |level_l| Situation { level_l, ..rest(machine) };
-                let temperature = |temperature_c| Situation { temperature_c, ..rest(machine) };
-                let mut gradual = false;
-                for mode in std::iter::once(None).chain(part.kind.modes.iter().map(|m| Some(m.name))) {
-                    gradual |=
-                        !marks(&LEVELS_L, &mut found.level_marks, |l| answers(machine, part, mode, level(l)));
-                    gradual |= !marks(&TEMPERATURES_C, &mut found.temperature_marks, |t| {
-                        answers(machine, part, mode, temperature(t))
-                    });
-                }
-                known.push((part, gradual));
-                gradual
-            };
-            if gradual {
+        for (id, first) in alike(machine).into_iter().enumerate() {
+            if if first == id { found.mark(machine, &machine.parts[id]) } else { found.gradual.has(first) } {
                 found.gradual.insert(id);
             }
         }
@@ -60,6 +42,20 @@ impl Classes {
             marks.dedup();
         }
         found
+    }
+
+    /// Takes in the marks of a part; true if it is gradual.
+    fn mark(&mut self, machine: &Machine, part: &Part) -> bool {
+        let level = |level_l| Situation { level_l, ..rest(machine) };
+        let temperature = |temperature_c| Situation { temperature_c, ..rest(machine) };
+        let mut gradual = false;
+        for mode in std::iter::once(None).chain(part.kind.modes.iter().map(|m| Some(m.name))) {
+            let by_level = |l| answers(machine, part, mode, level(l));
+            let by_temperature = |t| answers(machine, part, mode, temperature(t));
+            gradual |= !marks(&LEVELS_L, &mut self.level_marks, by_level);
+            gradual |= !marks(&TEMPERATURES_C, &mut self.temperature_marks, by_temperature);
+        }
+        gradual
     }
 
     /// Levels of the same class give the same instants, gradual parts aside.
@@ -102,11 +98,11 @@ type Answers = Vec<(Vec<Branch>, Effect, Effect)>;
 
 /// What a part answers, at rest and driven, dead and at full supply.
 fn answers(machine: &Machine, part: &Part, mode: Option<&str>, situation: Situation) -> Answers {
-    (0..8)
-        .map(|n| {
-            let driven = n & 1 != 0;
+    [(false, false), (true, false), (true, true)]
+        .into_iter()
+        .map(|(driven, locked)| {
             let wanted_rpm = if driven { 50.0 } else { 0.0 };
-            let s = Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, ..situation };
+            let s = Situation { driven, wanted_rpm, locked, ..situation };
             let mut branches = Vec::new();
             part.kind.behaviour.electrics(&part.params, mode, &s, &mut branches);
             let flows = |share: f64| Flows {

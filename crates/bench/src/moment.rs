@@ -4,12 +4,14 @@
 //! its standing current, a motor behind an inverter decides what the inverter draws. The instant is found by
 //! repeating until nothing changes; a machine that flips for ever is cut off after [`ROUNDS`], at its last state.
 
+use crate::conditions::Conditions;
 use crate::prediction::Trip;
+use crate::reach::phase_pins;
 use crate::step::State;
 use crate::superpose::Rounds;
 use circuit::{Complex64, Plug, Resistance, Shorted, Spread, Wiring};
-use machine::kind::{Effect, Flows, Medium, Passage, Situation};
-use machine::model::{Drive, InputId, Machine, PartId, Senses};
+use machine::kind::{Effect, Flows, Medium, Panel, Passage, Situation};
+use machine::model::{Drive, InputId, Machine, Otherwise, OutputId, PartId, Senses};
 use std::sync::Arc;
 
 /// Most rounds: a lock, then a motor behind its contact, then the inverter's draw, with room to spare.
@@ -62,6 +64,16 @@ impl Moment {
     /// Does the board work?
     pub(crate) fn board_runs(&self, board: PartId) -> bool {
         self.effect(board).is_some_and(|e| e.runs)
+    }
+
+    /// Is this wrong with the panel?
+    pub(crate) fn panel(&self, what: Panel) -> bool {
+        self.doing.iter().any(|d| d.1.panel == what)
+    }
+
+    /// Does this board misread its sensors?
+    pub(crate) fn misreads(&self, board: PartId) -> bool {
+        self.effect(board).is_some_and(|e| e.misreads)
     }
 
     /// Is the bolt of some lock home?
@@ -125,6 +137,17 @@ pub(crate) struct Solver<'m> {
     carrying: Vec<bool>,
     /// Parts that carried current or did something in some round of the last instant.
     pub(crate) active: Vec<bool>,
+    /// Outputs that hold the door: they stay on when a guard stops a step, since a drum may turn on.
+    pub(crate) holds_door: Vec<OutputId>,
+}
+
+/// What is wanted of an instant besides, and what is known of it before.
+#[derive(Default)]
+pub(crate) struct Asked<'a> {
+    /// The phases that reach the motors, where they are known.
+    pub(crate) phases: Option<&'a [Phases]>,
+    /// To be filled in, round by round.
+    pub(crate) rounds: Option<&'a mut Rounds>,
 }
 
 /// A driven inverter, its motor, and how many phases reach it.
@@ -132,7 +155,7 @@ pub(crate) type Phases = (PartId, PartId, u8);
 
 impl<'m> Solver<'m> {
     pub(crate) fn new(machine: &'m Machine) -> Self {
-        Solver {
+        let mut solver = Solver {
             machine,
             wiring: Wiring::new(machine),
             flows: Flows::default(),
@@ -140,26 +163,51 @@ impl<'m> Solver<'m> {
             effects: Vec::new(),
             carrying: vec![false; machine.parts.len()],
             active: vec![false; machine.parts.len()],
-        }
+            holds_door: Vec::new(),
+        };
+        solver.holds_door = solver.holding_door();
+        solver
     }
 
-    /// The instant in which the board drives these outputs; round by round, where a record is kept.
+    /// The outputs that throw the bolt of a lock, in a healthy machine.
+    fn holding_door(&mut self) -> Vec<OutputId> {
+        let machine = self.machine;
+        if machine.guards.iter().all(|g| g.otherwise == Otherwise::KeepsOff) {
+            return Vec::new();
+        }
+        let conditions = Conditions::at(machine.plate.supply_v);
+        let modes = vec![None; machine.parts.len()];
+        let state = State::start(&conditions);
+        (0..machine.outputs.len())
+            .filter(|&output| {
+                let alone = [Drive { output, rpm: 0.0, both_ways: false }];
+                self.moment(&modes, &alone, &state, conditions.supply_v, None).locked()
+            })
+            .collect()
+    }
+
+    /// The instant in which the board drives these outputs.
     pub(crate) fn moment(
         &mut self,
         modes: &[Option<usize>],
         drives: &[Drive],
         state: &State,
         supply_v: f64,
-        mut record: Option<&mut Rounds>,
+        asked: Asked<'_>,
     ) -> Moment {
+        let mut record = asked.rounds;
         let machine = self.machine;
         let mut moment = Moment::default();
         self.active.fill(false);
         self.effects.clear();
         self.set_situations(modes, drives, state);
         let mut stalled = vec![false; machine.parts.len()];
-        self.wiring.assemble(modes, &self.situations);
-        let phases = self.phases(drives);
+        let phases = if let Some(known) = asked.phases {
+            known.to_vec()
+        } else {
+            self.wiring.assemble(modes, &self.situations);
+            self.phases(drives)
+        };
         self.expect_demand(modes, &phases);
         if let Some(rounds) = &mut record {
             rounds.start(&phases);
@@ -254,11 +302,7 @@ impl<'m> Solver<'m> {
         for drive in drives {
             let output = &self.machine.outputs[drive.output];
             let Some(motor) = output.motor else { continue };
-            let part = &self.machine.parts[output.part];
-            let pin = |name: &str| {
-                part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i])
-            };
-            let (Some(u), Some(v), Some(w)) = (pin("u"), pin("v"), pin("w")) else { continue };
+            let Some([u, v, w]) = phase_pins(self.machine, output.part) else { continue };
             let pairs = [(u, v), (v, w), (w, u)].into_iter().filter(|&(a, b)| {
                 matches!(self.wiring.resistance(a, b), Resistance::Ohms(r) if r < PHASE_CONDUCTS_BELOW_OHM)
             });

@@ -40,6 +40,8 @@ pub struct Prediction {
     pub power_w: Estimate,
     /// Driven both ways: the power right and left, W, of which `power_w` is the mean.
     pub directions_w: Option<[f64; 2]>,
+    /// Power before a guard that watches stopped something, W; the reading is what is left after.
+    pub tried_w: Option<f64>,
     /// Current at the plug.
     pub current_a: Estimate,
     /// Apparent power, VA.

@@ -11,24 +11,28 @@ use machine::model::{Machine, NodeId, Part, PartId, Senses, node};
 pub(crate) struct Reach {
     /// Per input: what its value can depend on.
     pub(crate) behind_input: Vec<Behind>,
-    /// Per output: parts between an inverter and its motor.
-    pub(crate) behind_output: Vec<Bits>,
+    /// Parts behind the inputs that watch volts: these read in every instant.
+    pub(crate) behind_volts: Bits,
+    /// Per output: what the phases that reach its motor can depend on; none where it has no motor.
+    pub(crate) behind_output: Vec<Option<Behind>>,
     /// Per part and mode: does the fault only take away?
     pub(crate) takes_away: Vec<Vec<bool>>,
-    /// Per part and mode: does a machine with the fault behave as one without?
-    pub(crate) shows_nowhere: Vec<Vec<bool>>,
+    /// Per part and mode: the first of its modes that behaves the same in this machine; healthy, if no step shows it.
+    pub(crate) stands_for: Vec<Vec<Option<usize>>>,
 }
 
-/// What an input's value can depend on.
+/// What ohms between some nodes, and what is made of them, can depend on.
 pub(crate) struct Behind {
-    /// Parts whose paths can lie between its pins, and those they sense through.
+    /// Parts whose paths can lie between its pins, what is watched, and what they sense through.
     pub(crate) parts: Bits,
+    /// Parts whose paths can lie between its pins.
+    pub(crate) on_the_way: Bits,
     /// Nodes joined to its pins by any paths: a path that a fault adds matters only if it ends at one of them.
     pub(crate) island: Bits,
+    /// Parts with a terminal at one of those nodes: with such an added path, any of them may come to lie on the way.
+    pub(crate) around: Bits,
     /// Its ohms change with what is driven, locked or moving.
     pub(crate) by_drive: bool,
-    /// They change with water or temperature.
-    pub(crate) by_state: bool,
     /// What the part read over it reports changes with temperature.
     pub(crate) senses_temperature: bool,
 }
@@ -38,7 +42,7 @@ impl Reach {
         let paths = edges(machine);
         let off_neutral = without_neutral(machine, &paths);
         let terminals = |part: PartId| machine.parts[part].terminals.iter().flatten().copied();
-        let behind_input = machine
+        let behind_input: Vec<Behind> = machine
             .inputs
             .iter()
             .map(|input| match &input.senses {
@@ -52,48 +56,72 @@ impl Reach {
                 }
                 Senses::Part { part, pins } => {
                     let ends: Vec<usize> = pins.iter().copied().chain(terminals(*part)).collect();
-                    let mut parts = between(machine, &paths, &ends);
-                    parts.extend(std::iter::once(*part).chain(machine.parts[*part].watches));
-                    let senses_temperature = senses_temperature(machine, &machine.parts[*part]);
-                    Behind { senses_temperature, ..Behind::new(machine, &paths, &ends, parts) }
+                    let mut behind = Behind::new(machine, &paths, &ends, between(machine, &paths, &ends));
+                    for part in std::iter::once(*part).chain(machine.parts[*part].watches) {
+                        behind.parts.insert(part);
+                        machine.parts[part].through.iter().for_each(|&p| behind.parts.insert(p));
+                    }
+                    behind.senses_temperature = senses_temperature(machine, &machine.parts[*part]);
+                    behind
                 }
             })
             .collect();
+        let mut behind_volts = Bits::none(machine.parts.len());
+        for (input, behind) in machine.inputs.iter().zip(&behind_input) {
+            if let Senses::Volts { .. } = input.senses {
+                behind_volts.join(&behind.parts);
+            }
+        }
         let behind_output = machine
             .outputs
             .iter()
             .map(|output| {
-                let mut parts = Bits::none(machine.parts.len());
-                if let Some(motor) = output.motor {
-                    let ends: Vec<usize> = terminals(output.part).chain(terminals(motor)).collect();
-                    between(machine, &paths, &ends).into_iter().for_each(|p| parts.insert(p));
-                    parts.insert(motor);
-                }
-                parts
+                let motor = output.motor?;
+                let ends = phase_pins(machine, output.part)?;
+                let mut behind = Behind::new(machine, &paths, &ends, between(machine, &paths, &ends));
+                behind.parts.insert(motor);
+                Some(behind)
             })
             .collect();
-        let shows_nowhere = shows_nowhere(machine);
-        Reach { behind_input, behind_output, takes_away: takes_away(machine), shows_nowhere }
+        Reach {
+            behind_input,
+            behind_volts,
+            behind_output,
+            takes_away: takes_away(machine),
+            stands_for: stands_for(machine),
+        }
     }
+}
+
+/// The nodes of an inverter's three phases.
+pub(crate) fn phase_pins(machine: &Machine, inverter: PartId) -> Option<[NodeId; 3]> {
+    let part = &machine.parts[inverter];
+    let pin =
+        |name: &str| part.kind.terminals.iter().position(|t| t.name == name).and_then(|i| part.terminals[i]);
+    Some([pin("u")?, pin("v")?, pin("w")?])
 }
 
 impl Behind {
     fn new(machine: &Machine, paths: &[Edge], ends: &[NodeId], found: Vec<PartId>) -> Behind {
-        let mut parts = Bits::none(machine.parts.len());
-        for part in found {
-            parts.insert(part);
-            machine.parts[part].through.iter().for_each(|&p| parts.insert(p));
-        }
+        let mut on_the_way = Bits::none(machine.parts.len());
+        found.into_iter().for_each(|part| on_the_way.insert(part));
+        let mut parts = on_the_way.clone();
+        on_the_way.iter().flat_map(|p| &machine.parts[p].through).for_each(|&p| parts.insert(p));
         let mut island = Bits::none(machine.nodes.len());
         ends.iter().for_each(|&n| island.insert(n));
         while let Some(&(a, b, _)) = paths.iter().find(|e| island.has(e.0) != island.has(e.1)) {
             island.insert(a);
             island.insert(b);
         }
-        let all = || parts.iter().map(|p| &machine.parts[p]);
+        let mut around = Bits::none(machine.parts.len());
+        for (id, part) in machine.parts.iter().enumerate() {
+            if part.terminals.iter().flatten().any(|&n| island.has(n)) {
+                around.insert(id);
+            }
+        }
+        let all = || on_the_way.iter().map(|p| &machine.parts[p]);
         let by_drive = all().any(|p| by_drive(machine, p));
-        let by_state = all().any(|p| by_state(machine, p));
-        Behind { parts, island, by_drive, by_state, senses_temperature: false }
+        Behind { parts, on_the_way, island, around, by_drive, senses_temperature: false }
     }
 }
 
@@ -118,15 +146,6 @@ fn by_drive(machine: &Machine, part: &Part) -> bool {
                 &Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, ..rest },
             )
     })
-}
-
-fn by_state(machine: &Machine, part: &Part) -> bool {
-    let rest = rest(machine);
-    let at_rest = ohms_of(part, &rest);
-    LEVELS_L.iter().any(|&level_l| at_rest != ohms_of(part, &Situation { level_l, ..rest }))
-        || TEMPERATURES_C
-            .iter()
-            .any(|&temperature_c| at_rest != ohms_of(part, &Situation { temperature_c, ..rest }))
 }
 
 fn senses_temperature(machine: &Machine, part: &Part) -> bool {
@@ -164,78 +183,119 @@ pub(crate) fn rest(machine: &Machine) -> Situation {
     }
 }
 
-/// Flows from none to the full supply through each of a part's branches.
-pub(crate) fn sample_flows(machine: &Machine, branches: usize) -> impl Iterator<Item = Flows> {
-    let rated_v = machine.plate.supply_v;
-    [0.0, 0.45, 0.65, 0.75, 0.9, 1.0].into_iter().flat_map(move |share| {
-        [0_u8, 2, 3].into_iter().map(move |phases| Flows {
-            volts: vec![share * rated_v; branches],
-            amps: vec![(share * 5.0, 0.0); branches],
-            watts: vec![share * share * 5.0 * rated_v; branches],
-            phases,
-        })
-    })
+/// Per part, the first that is of the same kind with the same parameters: wires are many, and all answer alike.
+pub(crate) fn alike(machine: &Machine) -> Vec<PartId> {
+    let mut firsts: Vec<PartId> = Vec::new();
+    let mut found = Vec::with_capacity(machine.parts.len());
+    for (id, part) in machine.parts.iter().enumerate() {
+        let same = |&&first: &&PartId| {
+            let other = &machine.parts[first];
+            std::ptr::eq(other.kind, part.kind) && other.params == part.params
+        };
+        if let Some(&first) = firsts.iter().find(same) {
+            found.push(first);
+        } else {
+            firsts.push(id);
+            found.push(id);
+        }
+    }
+    found
 }
 
-/// Per part and mode: is the fault one that no step shows (a bad key, contact that comes and goes)?
-fn shows_nowhere(machine: &Machine) -> Vec<Vec<bool>> {
-    // Wires are many and alike: each kind with like parameters is asked once.
-    let mut known: Vec<(&Part, Vec<bool>)> = Vec::new();
-    machine
-        .parts
-        .iter()
-        .map(|part| {
-            let like = known.iter().find(|(k, _)| std::ptr::eq(k.kind, part.kind) && k.params == part.params);
-            if let Some((_, found)) = like {
-                return found.clone();
-            }
-            let found: Vec<bool> =
-                part.kind.modes.iter().map(|m| same_as_healthy(machine, part, m.name)).collect();
-            known.push((part, found.clone()));
-            found
-        })
+/// Flows from none to the full supply through each of so many branches.
+fn sample_flows(machine: &Machine, branches: usize) -> Vec<Flows> {
+    let rated_v = machine.plate.supply_v;
+    let at = |share: f64, phases| Flows {
+        volts: vec![share * rated_v; branches],
+        amps: vec![(share * 5.0, 0.0); branches],
+        watts: vec![share * share * 5.0 * rated_v; branches],
+        phases,
+    };
+    // The two ends first: they are asked in all circumstances, the others at rest and driven only.
+    [0.0, 1.0, 0.45, 0.65, 0.75, 0.9]
+        .into_iter()
+        .flat_map(|share| [3, 2, 0].map(|phases| at(share, phases)))
         .collect()
 }
 
-fn same_as_healthy(machine: &Machine, part: &Part, mode: &str) -> bool {
-    let behaviour = part.kind.behaviour;
-    let media = [Medium::Motion, Medium::Water, Medium::Air, Medium::Pressure];
-    let passes =
-        |m| behaviour.passage(&part.params, Some(mode), m) == behaviour.passage(&part.params, None, m);
-    let mut branches = (Vec::new(), Vec::new());
-    media.into_iter().all(passes)
-        && one_by_one(machine).all(|s| {
-            branches.0.clear();
-            branches.1.clear();
-            behaviour.electrics(&part.params, None, &s, &mut branches.0);
-            behaviour.electrics(&part.params, Some(mode), &s, &mut branches.1);
-            branches.0 == branches.1
-                && behaviour.sense(&part.params, None, &s) == behaviour.sense(&part.params, Some(mode), &s)
-                && sample_flows(machine, branches.0.len()).all(|flows| {
-                    behaviour.effect(&part.params, None, &s, &flows)
-                        == behaviour.effect(&part.params, Some(mode), &s, &flows)
-                })
-        })
+/// Per part and mode: the first mode that answers the same to everything.
+fn stands_for(machine: &Machine) -> Vec<Vec<Option<usize>>> {
+    let circumstances: Vec<Situation> = one_by_one(machine).collect();
+    let mut known: Vec<Vec<Option<usize>>> = Vec::with_capacity(machine.parts.len());
+    for (id, first) in alike(machine).into_iter().enumerate() {
+        let part = &machine.parts[id];
+        let stands = if first == id {
+            let earlier = |mode: usize| std::iter::once(None).chain((0..mode).map(Some));
+            let same = |mode: usize| {
+                earlier(mode).find(|&e| answers_alike(machine, part, e, Some(mode), &circumstances))
+            };
+            (0..part.kind.modes.len()).map(|mode| same(mode).unwrap_or(Some(mode))).collect()
+        } else {
+            known[first].clone()
+        };
+        known.push(stands);
+    }
+    known
 }
 
-/// Circumstances in which one thing after the other runs through its range.
+fn answers_alike(
+    machine: &Machine,
+    part: &Part,
+    a: Option<usize>,
+    b: Option<usize>,
+    circumstances: &[Situation],
+) -> bool {
+    let behaviour = part.kind.behaviour;
+    let name = |mode: Option<usize>| mode.map(|m| part.kind.modes[m].name);
+    let (a, b) = (name(a), name(b));
+    let media = [Medium::Motion, Medium::Water, Medium::Air, Medium::Pressure];
+    let passes = |m| behaviour.passage(&part.params, a, m) == behaviour.passage(&part.params, b, m);
+    if !media.into_iter().all(passes) {
+        return false;
+    }
+    let mut branches = (Vec::new(), Vec::new());
+    let mut flows: Vec<Flows> = Vec::new();
+    circumstances.iter().enumerate().all(|(number, s)| {
+        branches.0.clear();
+        branches.1.clear();
+        behaviour.electrics(&part.params, a, s, &mut branches.0);
+        behaviour.electrics(&part.params, b, s, &mut branches.1);
+        if flows.first().is_none_or(|f| f.volts.len() != branches.0.len()) {
+            flows = sample_flows(machine, branches.0.len());
+        }
+        let tried = if number < BASES { flows.len() } else { 4 };
+        branches.0 == branches.1
+            && behaviour.sense(&part.params, a, s) == behaviour.sense(&part.params, b, s)
+            && flows[..tried].iter().all(|flows| {
+                behaviour.effect(&part.params, a, s, flows) == behaviour.effect(&part.params, b, s, flows)
+            })
+    })
+}
+
+/// How many of the circumstances are the starting points of the others.
+const BASES: usize = 8;
+
+/// Circumstances in which one thing after the other runs through its range, from each of the [`BASES`].
 fn one_by_one(machine: &Machine) -> impl Iterator<Item = Situation> {
     let at_rest = rest(machine);
-    (0..8).flat_map(move |n| {
+    let bases = (0..BASES).map(move |n| {
         let driven = n & 1 != 0;
         let wanted_rpm = if driven { 50.0 } else { 0.0 };
-        let base = Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, ..at_rest };
-        let levels = (0..100).map(move |i| Situation { level_l: 0.6 * f64::from(i), ..base });
+        Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, level_l: 5.0, ..at_rest }
+    });
+    let varied = bases.clone().flat_map(move |base| {
+        let levels = (0..70).map(move |i| Situation { level_l: 0.7 * f64::from(i), ..base });
         let warm = (0..80).map(move |i| Situation { temperature_c: -20.0 + 4.0 * f64::from(i), ..base });
-        let speeds = (-30..30).map(move |i| Situation {
-            wanted_rpm: 53.0 * f64::from(i),
-            speed_rpm: 53.0 * f64::from(i),
+        let speeds = (-15..16).map(move |i| Situation {
+            wanted_rpm: 103.0 * f64::from(i),
+            speed_rpm: 103.0 * f64::from(i),
             ..base
         });
-        let demands = (0..60).map(move |i| Situation { demand_w: 1.2_f64.powi(i) - 1.0, ..base });
-        let drags = (0..20).map(move |i| Situation { drag: 0.2 * f64::from(i), ..base });
+        let demands = (0..40).map(move |i| Situation { demand_w: 1.25_f64.powi(i) - 1.0, ..base });
+        let drags = (0..10).map(move |i| Situation { drag: 0.3 * f64::from(i), ..base });
         levels.chain(warm).chain(speeds).chain(demands).chain(drags)
-    })
+    });
+    bases.chain(varied)
 }
 
 /// A path that some part, in some circumstances, puts between two nodes; joints belong to no part.
@@ -244,21 +304,33 @@ type Edge = (usize, usize, Option<PartId>);
 /// All paths of the healthy machine.
 fn edges(machine: &Machine) -> Vec<Edge> {
     let mut edges: Vec<Edge> = machine.joints.iter().map(|j| (j.inner, j.outer, None)).collect();
-    let mut branches = Vec::new();
-    for (id, part) in machine.parts.iter().enumerate() {
-        branches.clear();
-        for situation in samples(machine) {
-            part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
-        }
-        for branch in branches.iter().filter(|b| b.dc != Path::Open || b.ac != Path::Open) {
-            if let (Some(a), Some(b)) = (end_of(part, branch.from), end_of(part, branch.to))
-                && !edges.contains(&(a, b, Some(id)))
-            {
+    let mut ends: Vec<Vec<(&str, &str)>> = Vec::with_capacity(machine.parts.len());
+    for (id, first) in alike(machine).into_iter().enumerate() {
+        let part = &machine.parts[id];
+        let found = if first == id { branch_ends(machine, part) } else { ends[first].clone() };
+        for (from, to) in &found {
+            if let (Some(a), Some(b)) = (end_of(part, from), end_of(part, to)) {
                 edges.push((a, b, Some(id)));
             }
         }
+        ends.push(found);
     }
     edges
+}
+
+/// The ends between which a healthy part puts a path in some circumstances.
+fn branch_ends(machine: &Machine, part: &Part) -> Vec<(&'static str, &'static str)> {
+    let (mut found, mut branches) = (Vec::new(), Vec::new());
+    for situation in samples(machine) {
+        branches.clear();
+        part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
+        for branch in branches.iter().filter(|b: &&Branch| b.dc != Path::Open || b.ac != Path::Open) {
+            if !found.contains(&(branch.from, branch.to)) {
+                found.push((branch.from, branch.to));
+            }
+        }
+    }
+    found
 }
 
 /// Ohms up to which a path that is always there counts as joining: wires, a filter's choke.
@@ -332,7 +404,7 @@ fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
         wanted_rpm: if n & 1 != 0 { 50.0 } else { 0.0 },
         moving: n & 2 != 0,
         locked: n & 4 != 0,
-        level_l: [0.0, 2.5, 6.0, 30.0][(n >> 3) & 3],
+        level_l: [0.0, 2.5, 6.0, 200.0][(n >> 3) & 3],
         temperature_c: if n & 32 != 0 { 60.0 } else { 20.0 },
         speed_rpm: 0.0,
         demand_w: 0.0,
@@ -349,25 +421,24 @@ fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
                 && closes_by_level(machine, q)
         })
     };
-    machine
-        .parts
-        .iter()
-        .enumerate()
-        .map(|(id, part)| {
-            let contact = contact_behind(id);
-            part.kind
-                .modes
-                .iter()
-                .map(|mode| {
-                    let pressure =
-                        part.kind.behaviour.passage(&part.params, Some(mode.name), Medium::Pressure);
-                    let healthy = part.kind.behaviour.passage(&part.params, None, Medium::Pressure);
-                    !(contact && pressure != healthy)
-                        && samples(machine).all(|s| only_less(part, mode.name, &s))
-                })
-                .collect()
-        })
-        .collect()
+    let circumstances: Vec<Situation> = samples(machine).collect();
+    let mut less: Vec<Vec<bool>> = Vec::with_capacity(machine.parts.len());
+    for (id, first) in alike(machine).into_iter().enumerate() {
+        let part = &machine.parts[id];
+        let found = if first == id {
+            part.kind.modes.iter().map(|m| circumstances.iter().all(|s| only_less(part, m.name, s))).collect()
+        } else {
+            less[first].clone()
+        };
+        less.push(found);
+    }
+    for (id, part) in machine.parts.iter().enumerate().filter(|(id, _)| contact_behind(*id)) {
+        let pressure = |mode| part.kind.behaviour.passage(&part.params, mode, Medium::Pressure);
+        for (mode, less) in part.kind.modes.iter().zip(&mut less[id]) {
+            *less &= pressure(Some(mode.name)) == pressure(None);
+        }
+    }
+    less
 }
 
 /// Does a part's contact depend on the water level?
@@ -380,7 +451,7 @@ fn closes_by_level(machine: &Machine, part: &Part) -> bool {
         }
         branches
     };
-    at(0.0) != at(30.0)
+    at(0.0) != at(200.0)
 }
 
 fn only_less(part: &Part, mode: &str, situation: &Situation) -> bool {

@@ -2,7 +2,7 @@
 
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
-use crate::moment::Solver;
+use crate::moment::{Asked, Solver};
 use crate::prediction::Trip;
 use crate::step::{Bench, State};
 use circuit::Resistance;
@@ -102,7 +102,7 @@ fn unreached(machine: &Machine) -> Vec<Diagnostic> {
         );
     }
     for drives in runs {
-        let moment = solver.moment(&modes, &drives, &state, machine.plate.supply_v, None);
+        let moment = solver.moment(&modes, &drives, &state, machine.plate.supply_v, Asked::default());
         if moment.trip.is_some() {
             continue;
         }
@@ -156,7 +156,7 @@ fn plate(machine: &Machine, steps: impl Iterator<Item = f64>) -> Option<Diagnost
         .iter()
         .map(|f| {
             let state = State { level_l: f.water_l, locked: true, ..State::start(&conditions) };
-            let moment = solver.moment(&modes, &f.drives, &state, conditions.supply_v, None);
+            let moment = solver.moment(&modes, &f.drives, &state, conditions.supply_v, Asked::default());
             if moment.trip.is_some() { 0.0 } else { moment.plug.power_w }
         })
         .collect();

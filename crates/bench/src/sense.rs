@@ -55,6 +55,7 @@ fn held<'m>(
     let ohms = instants.input_ohms(input, state, dead);
     match &instants.machine().inputs[input].senses {
         Senses::Volts { above, .. } => Held::Yes(moment.input_volts.get(input).is_some_and(|v| v >= above)),
+        Senses::Ohms(..) if moment.misreads(instants.machine().inputs[input].board) => Held::Nothing,
         Senses::Ohms(..) => Held::Value(ohms),
         Senses::Contact(..) => Held::Yes(ohms < CONTACT_CLOSED_BELOW_OHM),
         Senses::Part { part, .. } if ohms == 0.0 => reported(instants, input, *part, moment, state),

@@ -11,12 +11,13 @@
 
 use crate::bits::{Bits, Map};
 use crate::classes::Classes;
-use crate::moment::{Moment, Solver, chain};
-use crate::reach::Reach;
+use crate::moment::{Asked, Moment, Solver, chain};
+use crate::reach::{Behind, Reach, rest};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
+use circuit::end_of;
 use machine::kind::{Medium, Passage};
-use machine::model::{Drive, InputId, Machine, PartId, Senses};
+use machine::model::{Drive, InputId, Machine, OutputId, PartId, Senses};
 use std::sync::Arc;
 
 /// A part and the index of its fault mode.
@@ -81,12 +82,10 @@ struct Kept {
     moment: Arc<Moment>,
     /// Parts that it depends on.
     loud: Bits,
-    /// And those that the inputs watching volts depend on.
-    louder: Bits,
     /// A part carries current that knows level or temperature itself.
     exact: bool,
     /// From the healthy one; of single faults.
-    difference: Option<Difference>,
+    difference: Option<Box<Difference>>,
 }
 
 #[derive(PartialEq, Eq, Hash)]
@@ -96,6 +95,7 @@ struct OhmsKey {
     faults: [u32; 2],
     /// What is driven and locked, where that matters.
     setting: u32,
+    /// Classes of water and temperature, or these themselves where a part on the way knows them.
     state: (u64, u64),
 }
 
@@ -227,7 +227,8 @@ impl<'m> Shared<'m> {
             if let Some((healthy, healthy_rounds)) = &self.settings[setting as usize].healthy {
                 let from = (healthy_rounds, self.kept[*healthy as usize].moment.as_ref());
                 let machine = self.solver.machine;
-                found.difference = Some(Difference::of(machine, fault, (&rounds, &found.moment), from));
+                let difference = Difference::of(machine, fault, (&rounds, &found.moment), from);
+                found.difference = Some(Box::new(difference));
             }
             self.rounds = rounds;
             self.keep(found)
@@ -280,7 +281,9 @@ impl<'m> Shared<'m> {
 
     /// Does adding this fault to what gave that instant change nothing?
     fn is_silent(&self, (part, mode): Fault, instant: u32) -> bool {
-        self.reach.takes_away[part][mode] && !self.kept[instant as usize].louder.has(part)
+        self.reach.takes_away[part][mode]
+            && !self.kept[instant as usize].loud.has(part)
+            && !self.reach.behind_volts.has(part)
     }
 
     fn superpose(
@@ -294,8 +297,8 @@ impl<'m> Shared<'m> {
         // The phases of an inverter are counted by ohms, which two faults may change together.
         let drives = &self.driven[setting.driven as usize];
         let both_on_phases = |d: &Drive| {
-            let behind = &self.reach.behind_output[d.output];
-            behind.has(a.0) && behind.has(b.0)
+            let behind = self.reach.behind_output[d.output].as_ref();
+            behind.is_some_and(|behind| self.matters(a, behind) && self.matters(b, behind))
         };
         if drives.iter().any(both_on_phases) {
             return None;
@@ -308,26 +311,31 @@ impl<'m> Shared<'m> {
         )?;
         set_modes(&mut self.solving, &[a, b]);
         moment.conclude(self.solver.machine, &self.solving, self.supply_v);
-        let join = |of: fn(&Kept) -> &Bits| {
-            let mut all = of(f).clone();
-            all.join(of(g));
-            all.join(of(healthy));
-            all
-        };
-        Some(Kept {
-            loud: join(|k| &k.loud),
-            louder: join(|k| &k.louder),
-            exact: f.exact || g.exact || healthy.exact,
-            moment: Arc::new(moment),
-            difference: None,
-        })
+        let mut loud = f.loud.clone();
+        loud.join(&g.loud);
+        loud.join(&healthy.loud);
+        let exact = f.exact || g.exact || healthy.exact;
+        Some(Kept { moment: Arc::new(moment), loud, exact, difference: None })
     }
 
     fn solve(&mut self, setting: u32, faults: &[Fault], rounds: Option<&mut Rounds>) -> Kept {
         let setting = &self.settings[setting as usize];
         let drives = &self.driven[setting.driven as usize];
         set_modes(&mut self.solving, faults);
-        let moment = self.solver.moment(&self.solving, drives, &setting.state, self.supply_v, rounds);
+        // Where no fault can matter to the phases of a motor, they are the healthy machine's.
+        let on_phases = |d: &Drive| {
+            let behind = self.reach.behind_output[d.output].as_ref();
+            behind.is_some_and(|behind| faults.iter().any(|&f| self.matters(f, behind)))
+        };
+        let known =
+            if drives.iter().any(on_phases) { None } else { setting.healthy.as_ref().map(|h| h.1.phases()) };
+        let moment = self.solver.moment(
+            &self.solving,
+            drives,
+            &setting.state,
+            self.supply_v,
+            Asked { phases: known, rounds },
+        );
         let machine = self.solver.machine;
         let mut loud = Bits::none(machine.parts.len());
         for part in (0..machine.parts.len()).filter(|&p| self.solver.active[p]) {
@@ -335,18 +343,14 @@ impl<'m> Shared<'m> {
         }
         let exact = loud.meets(&self.classes.gradual);
         for drive in drives {
-            loud.join(&self.reach.behind_output[drive.output]);
+            if let Some(behind) = &self.reach.behind_output[drive.output] {
+                loud.join(&behind.parts);
+            }
         }
         let through: Vec<PartId> =
             loud.iter().flat_map(|p| machine.parts[p].through.iter().copied()).collect();
         through.into_iter().for_each(|p| loud.insert(p));
-        let mut louder = loud.clone();
-        for (input, behind) in machine.inputs.iter().zip(&self.reach.behind_input) {
-            if let Senses::Volts { .. } = input.senses {
-                louder.join(&behind.parts);
-            }
-        }
-        Kept { moment: Arc::new(moment), loud, louder, exact, difference: None }
+        Kept { moment: Arc::new(moment), loud, exact, difference: None }
     }
 
     fn keep(&mut self, found: Kept) -> u32 {
@@ -357,34 +361,64 @@ impl<'m> Shared<'m> {
     /// The key of a reading; none where too much can lie on its way.
     fn ohms_key(&mut self, input: InputId, state: &State, dead: bool) -> Option<OhmsKey> {
         let behind = &self.reach.behind_input[input];
-        let adds = |&fault: &Fault| {
-            !self.reach.takes_away[fault.0][fault.1] && self.touches(fault.0, &behind.island)
+        // One fault that adds a way out of the island adds none between its nodes but its own; two may join outside.
+        let mut adding = self.faults.iter().filter(|&&f| self.adds(f, behind));
+        let widened = match (adding.next(), adding.next()) {
+            (None, _) => false,
+            (Some(&only), None) => !self.leads_to_one_node(only, behind),
+            _ => true,
         };
-        let widened = self.faults.iter().any(adds);
         let by_drive = widened || behind.by_drive;
-        let by_state = widened || behind.by_state;
+        let exact = widened || behind.on_the_way.meets(&self.classes.gradual);
         let mut faults = [NONE; 2];
         let mut count = 0;
         // What is locked, driven and moving may depend on any fault.
-        for &fault in self.faults.iter().filter(|f| by_drive || behind.parts.has(f.0)) {
+        for &fault in self.faults.iter().filter(|&&f| by_drive || self.matters(f, behind)) {
             *faults.get_mut(count)? = self.place(fault) as u32;
             count += 1;
         }
         let setting = match (by_drive, dead) {
             (false, _) => NONE,
             (true, true) => NONE - 1 - u32::from(state.locked),
-            (true, false) => {
-                let (driven, last) = self.last.clone();
-                self.setting(driven, &last, false)
-            }
+            (true, false) => self.setting_of_last(),
         };
-        let state = if by_state { (state.level_l.to_bits(), state.temperature_c.to_bits()) } else { (0, 0) };
+        // Alive, the network is as it was when the instant began.
+        let state = if dead { state } else { &self.last.1 };
+        let state = if exact {
+            self.heard.temperature = true;
+            (state.level_l.to_bits(), state.temperature_c.to_bits())
+        } else {
+            let (level, temperature) =
+                (self.classes.level(state.level_l), self.classes.temperature(state.temperature_c));
+            (u64::from(level), u64::from(temperature))
+        };
         Some(OhmsKey { input: input as u32, faults, setting, state })
     }
 
-    /// Has a part a terminal on the island? Leaks and chafed wires lead from one to the cabinet.
-    fn touches(&self, part: PartId, island: &Bits) -> bool {
-        self.solver.machine.parts[part].terminals.iter().flatten().any(|&n| island.has(n))
+    fn setting_of_last(&mut self) -> u32 {
+        let (driven, last) = self.last.clone();
+        self.setting(driven, &last, false)
+    }
+
+    /// Can a fault matter to ohms?
+    fn matters(&self, fault: Fault, behind: &Behind) -> bool {
+        behind.on_the_way.has(fault.0) || self.adds(fault, behind)
+    }
+
+    /// Can a fault add a way? Leaks and chafed wires lead from a part's terminal to the cabinet.
+    fn adds(&self, (part, mode): Fault, behind: &Behind) -> bool {
+        !self.reach.takes_away[part][mode] && behind.around.has(part)
+    }
+
+    /// Do all paths that lead out of the island by way of a faulty part end at one node?
+    fn leads_to_one_node(&self, (part, mode): Fault, behind: &Behind) -> bool {
+        let part = &self.solver.machine.parts[part];
+        let mut branches = Vec::new();
+        let mode = part.kind.modes[mode].name;
+        part.kind.behaviour.electrics(&part.params, Some(mode), &rest(self.solver.machine), &mut branches);
+        let ends = branches.iter().flat_map(|b| [b.from, b.to]).filter_map(|end| end_of(part, end));
+        let mut outside = ends.filter(|&n| !behind.island.has(n));
+        outside.next().is_none_or(|first| outside.all(|n| n == first))
     }
 
     fn measure(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
@@ -392,7 +426,7 @@ impl<'m> Shared<'m> {
             self.solver.dead(&self.modes, state);
         } else {
             let drives = &self.driven[self.last.0 as usize];
-            self.solver.moment(&self.modes, drives, &self.last.1, self.supply_v, None);
+            self.solver.moment(&self.modes, drives, &self.last.1, self.supply_v, Asked::default());
         }
         self.solver.input_ohms(input)
     }
@@ -438,12 +472,14 @@ impl<'m> Instants<'m> for Shared<'m> {
     fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
         let behind = &self.reach.behind_input[input];
         self.heard.parts.join(&behind.parts);
-        self.heard.temperature |= behind.by_state || behind.senses_temperature;
+        self.heard.temperature |= behind.senses_temperature;
         if let Senses::Volts { .. } = self.solver.machine.inputs[input].senses {
             return f64::INFINITY;
         }
+        if self.faults.iter().any(|&f| self.adds(f, behind)) {
+            self.heard.parts.join(&behind.around);
+        }
         let Some(key) = self.ohms_key(input, state, dead) else { return self.measure(input, state, dead) };
-        self.heard.temperature |= key.state != (0, 0);
         if let Some(&known) = self.ohms.get(&key) {
             return known;
         }
@@ -454,5 +490,9 @@ impl<'m> Instants<'m> for Shared<'m> {
 
     fn passage(&self, part: PartId, medium: Medium) -> Passage {
         chain(self.solver.machine, &self.modes, part, medium)
+    }
+
+    fn holds_door(&self, output: OutputId) -> bool {
+        self.solver.holds_door.contains(&output)
     }
 }

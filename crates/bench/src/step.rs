@@ -2,10 +2,10 @@
 
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
-use crate::moment::{Moment, Solver, chain};
+use crate::moment::{Asked, Moment, Solver, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
 use crate::sense::holds;
-use machine::kind::{Medium, Passage};
+use machine::kind::{Medium, Panel, Passage};
 use machine::model::{
     CodeId, Condition, Drive, InputId, Machine, Moment as When, Otherwise, OutputId, PartId, Senses, Step,
     Test,
@@ -78,6 +78,8 @@ pub(crate) trait Instants<'m> {
     fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64;
     /// How the chain behind a part passes on what moves through it.
     fn passage(&self, part: PartId, medium: Medium) -> Passage;
+    /// Does this output hold the door?
+    fn holds_door(&self, output: OutputId) -> bool;
 }
 
 /// Predicts many hypotheses of one machine, keeping its work space.
@@ -102,7 +104,7 @@ impl<'m> Instants<'m> for Alone<'_, 'm> {
     }
 
     fn moment(&mut self, drives: &[Drive], state: &State) -> Arc<Moment> {
-        Arc::new(self.solver.moment(self.modes, drives, state, self.supply_v, None))
+        Arc::new(self.solver.moment(self.modes, drives, state, self.supply_v, Asked::default()))
     }
 
     fn input_ohms(&mut self, input: InputId, state: &State, dead: bool) -> f64 {
@@ -115,6 +117,10 @@ impl<'m> Instants<'m> for Alone<'_, 'm> {
     fn passage(&self, part: PartId, medium: Medium) -> Passage {
         chain(self.solver.machine, self.modes, part, medium)
     }
+
+    fn holds_door(&self, output: OutputId) -> bool {
+        self.solver.holds_door.contains(&output)
+    }
 }
 
 /// What the board ended up driving in a step.
@@ -123,6 +129,8 @@ struct Driven {
     drives: Vec<Drive>,
     refused: Vec<OutputId>,
     jerked: bool,
+    /// Power before a guard that watches stopped something, W.
+    tried_w: Option<f64>,
 }
 
 impl<'m> Bench<'m> {
@@ -164,9 +172,12 @@ pub(crate) fn run<'m>(
     }
     let wanted: &[Drive] = if state.over { &[] } else { &step.drives };
     let right = drive(instants, wanted, state);
-    let left: Vec<Drive> =
-        wanted.iter().map(|d| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d }).collect();
-    let other = (left != wanted).then(|| drive(instants, &left, state));
+    let both_ways = wanted.iter().any(|d| d.both_ways && d.rpm != 0.0);
+    let other = both_ways.then(|| {
+        let back = |d: &Drive| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d };
+        let left: Vec<Drive> = wanted.iter().map(back).collect();
+        drive(instants, &left, state)
+    });
     finish(instants, step, conditions, state, &right, other.as_ref())
 }
 
@@ -174,7 +185,11 @@ pub(crate) fn run<'m>(
 fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut State) -> Driven {
     let machine = instants.machine();
     let idle = instants.moment(&[], state);
-    let alive = wanted.iter().filter(|d| idle.board_runs(machine.outputs[d.output].board)).cloned();
+    // Whoever cannot press a key neither enters the test nor goes on in it.
+    let deaf = idle.panel(Panel::Deaf);
+    state.over |= deaf;
+    let alive =
+        wanted.iter().filter(|d| !deaf && idle.board_runs(machine.outputs[d.output].board)).cloned();
     let (mut waiting, mut drives): (Vec<Drive>, Vec<Drive>) =
         alive.partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
     let mut moment = if drives.is_empty() { idle } else { instants.moment(&drives, state) };
@@ -190,18 +205,19 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
         drives.extend(ready);
         moment = instants.moment(&drives, state);
     }
-    for drive in waiting {
-        let Some((otherwise, code)) = failing(instants, When::Before, &drive, &moment, state) else {
+    for (place, drive) in waiting.iter().enumerate() {
+        let Some((otherwise, code)) = failing(instants, When::Before, drive, &moment, state) else {
             continue;
         };
         refused.push(drive.output);
         state.code = state.code.or(code);
-        if carry_out(otherwise, &mut drives, &mut refused, state) {
+        if carry_out(instants, otherwise, &mut drives, &mut refused, state) {
+            refused.extend(waiting[place + 1..].iter().map(|d| d.output));
             moment = instants.moment(&drives, state);
             break;
         }
     }
-    let mut driven = Driven { moment, drives, refused, jerked: false };
+    let mut driven = Driven { moment, drives, refused, jerked: false, tried_w: None };
     watch(instants, &mut driven, state);
     driven
 }
@@ -215,10 +231,11 @@ fn watch<'m>(instants: &mut impl Instants<'m>, driven: &mut Driven, state: &mut 
         let failing = failing(instants, When::While, &drive, &driven.moment, state);
         let Some((otherwise, code)) = failing else { continue };
         driven.jerked |= drive.rpm != 0.0 && driven.moment.plug.current_a > 0.0;
+        driven.tried_w.get_or_insert(driven.moment.plug.power_w);
         driven.refused.push(drive.output);
         driven.drives.retain(|d| d.output != drive.output);
         state.code = state.code.or(code);
-        carry_out(otherwise, &mut driven.drives, &mut driven.refused, state);
+        carry_out(instants, otherwise, &mut driven.drives, &mut driven.refused, state);
         driven.moment = instants.moment(&driven.drives, state);
     }
 }
@@ -266,8 +283,12 @@ fn finish<'m>(
     state.trip.clone_from(&trip);
     state.over |= trip.is_some();
 
-    let mut signs: Vec<&'static str> =
-        all.iter().flat_map(|d| &d.moment.doing).flat_map(|d| d.1.signs.iter().copied()).collect();
+    let mut signs: Vec<&'static str> = Vec::new();
+    for sign in all.iter().flat_map(|d| &d.moment.doing).flat_map(|d| &d.1.signs) {
+        if !signs.contains(sign) {
+            signs.push(sign);
+        }
+    }
     let speeds: Vec<f64> = all.iter().map(|d| d.moment.drum_rpm).collect();
     let turning = speeds.iter().filter(|s| s.abs() > TURNS_FROM_RPM).count();
     if turning > 0 {
@@ -275,6 +296,16 @@ fn finish<'m>(
     }
     if all.iter().any(|d| d.jerked) {
         signs.push("jerks");
+    }
+    let panel = &right.moment;
+    let dark = !board_runs || panel.panel(Panel::Dark);
+    if dark {
+        signs.push("display dark");
+    } else if panel.panel(Panel::Patchy) {
+        signs.push("figures missing");
+    }
+    if panel.panel(Panel::Deaf) {
+        signs.push("keys dead");
     }
     signs.sort_unstable();
     signs.dedup();
@@ -292,6 +323,7 @@ fn finish<'m>(
         directions_w: other
             .filter(|_| !off)
             .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
+        tried_w: all.iter().filter_map(|d| d.tried_w).reduce(f64::max),
         current_a: if off { Estimate::default() } else { current(&all, conditions) },
         apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
         power_factor: if off { None } else { right.moment.plug.power_factor },
@@ -303,7 +335,7 @@ fn finish<'m>(
         timed_out,
         refused,
         code: state.code,
-        code_shown: board_runs && state.code.is_some() && (step.shows_code || state.over),
+        code_shown: !dark && state.code.is_some() && (step.shows_code || state.over),
         signs,
         earth_a: all.iter().map(|d| d.moment.earth_a).fold(0.0, f64::max),
         trip,
@@ -377,8 +409,9 @@ fn main_board(machine: &Machine) -> Option<PartId> {
     machine.outputs.iter().map(|o| o.board).max_by_key(|&board| (outputs(board), name(board)))
 }
 
-/// Carries out what a guard does beyond refusing its own output; true if all is off now.
-fn carry_out(
+/// Carries out what a guard does beyond refusing its own output; true if all is off now but what holds the door.
+fn carry_out<'m>(
+    instants: &impl Instants<'m>,
     what: Otherwise,
     drives: &mut Vec<Drive>,
     refused: &mut Vec<OutputId>,
@@ -388,7 +421,8 @@ fn carry_out(
         return false;
     }
     state.over |= what == Otherwise::EndsTest;
-    refused.extend(drives.drain(..).map(|d| d.output));
+    let off = drives.extract_if(.., |d| !instants.holds_door(d.output));
+    refused.extend(off.map(|d| d.output));
     true
 }
 
@@ -419,6 +453,7 @@ fn nothing(step: &Step, state: &State, conditions: &Conditions) -> Prediction {
         step: step.id.clone(),
         power_w: silent,
         directions_w: None,
+        tried_w: None,
         current_a: Estimate::default(),
         apparent_va: 0.0,
         power_factor: None,

@@ -11,7 +11,7 @@ use crate::bits::Bits;
 use crate::moment::{Moment, Phases};
 use circuit::{Complex64, Solved, end_of};
 use machine::kind::{Branch, Path, Situation};
-use machine::model::{Machine, PartId};
+use machine::model::{Machine, Part, PartId};
 
 /// Currents that differ by less are the same, A.
 const SAME_BELOW_A: f64 = 1e-12;
@@ -68,6 +68,11 @@ impl Rounds {
         round.potentials.extend((0..machine.nodes.len()).map(|node| solved.potential(node)));
     }
 
+    /// The phases that reached the motors.
+    pub(crate) fn phases(&self) -> &[Phases] {
+        &self.phases
+    }
+
     /// The round of this number; the last, once nothing changes any more.
     fn round(&self, number: usize) -> &Round {
         &self.rounds[number.min(self.used - 1)]
@@ -83,10 +88,13 @@ impl Round {
 /// Where an instant with a fault differs from the healthy one, in any round.
 #[derive(Clone, Debug)]
 pub(crate) struct Difference {
-    /// Parts whose mode or situation differs, so that their branches may.
+    /// Parts whose mode or situation differs.
     altered: Bits,
-    /// Ends of the branches of those parts.
-    altered_ends: Bits,
+    /// Those of them whose branches differ.
+    rewired: Bits,
+    /// Ends of branches that are open in the healthy machine and are not with the fault. (Of other branches the current
+    /// tells all: a closed one has no drop, any other's follows from it.)
+    closed_ends: Bits,
     /// Parts in which other currents flow.
     amps: Bits,
     /// Parts that may do something else: altered, or with another current through more than a closed contact.
@@ -108,7 +116,8 @@ impl Difference {
         let parts = machine.parts.len();
         let mut d = Difference {
             altered: Bits::none(parts),
-            altered_ends: Bits::none(machine.nodes.len()),
+            rewired: Bits::none(parts),
+            closed_ends: Bits::none(machine.nodes.len()),
             amps: Bits::none(parts),
             acting: Bits::none(parts),
             nodes: Bits::none(machine.nodes.len()),
@@ -125,7 +134,7 @@ impl Difference {
         for number in 0..rounds.used.max(healthy.used) {
             d.compare(machine, rounds.round(number), healthy.round(number));
         }
-        d.spread_to_ends(machine, (fault, mode), (rounds, healthy));
+        d.look_at_branches(machine, (fault, mode), (rounds, healthy));
         d.acting.join(&d.altered);
         // What an inverter and its motor do hangs together, and on the way from the motor to the drum.
         for (id, part) in machine.parts.iter().enumerate() {
@@ -168,33 +177,45 @@ impl Difference {
         }
     }
 
-    /// The ends of all branches of altered parts, and which parts have another current through more than a contact.
-    fn spread_to_ends(
+    /// Which parts' branches differ and how, and which parts have another current through more than a contact.
+    fn look_at_branches(
         &mut self,
         machine: &Machine,
         (fault, mode): (PartId, usize),
         (rounds, healthy): (&Rounds, &Rounds),
     ) {
-        let mut branches: Vec<Branch> = Vec::new();
+        let (mut now, mut before): (Vec<Branch>, Vec<Branch>) = (Vec::new(), Vec::new());
         for (id, part) in machine.parts.iter().enumerate() {
             if !self.altered.has(id) && !self.amps.has(id) {
                 continue;
             }
             let mode = (id == fault).then(|| part.kind.modes[mode].name);
-            branches.clear();
             for number in 0..rounds.used.max(healthy.used) {
-                let behaviour = part.kind.behaviour;
-                behaviour.electrics(&part.params, mode, &rounds.round(number).situations[id], &mut branches);
-                behaviour.electrics(&part.params, None, &healthy.round(number).situations[id], &mut branches);
-            }
-            if self.altered.has(id) {
-                let ends = branches.iter().flat_map(|b| [b.from, b.to]).filter_map(|end| end_of(part, end));
-                for node in ends {
-                    self.altered_ends.insert(node);
+                let (s, h) = (&rounds.round(number).situations[id], &healthy.round(number).situations[id]);
+                now.clear();
+                before.clear();
+                part.kind.behaviour.electrics(&part.params, mode, s, &mut now);
+                part.kind.behaviour.electrics(&part.params, None, h, &mut before);
+                let finite = |b: &Branch| matches!(b.ac, Path::Ohms { .. });
+                if self.amps.has(id) && now.iter().chain(&before).any(finite) {
+                    self.acting.insert(id);
+                }
+                if now != before {
+                    self.rewired.insert(id);
+                    self.note_closed(part, &now, &before);
                 }
             }
-            if self.amps.has(id) && branches.iter().any(|b| matches!(b.ac, Path::Ohms { .. })) {
-                self.acting.insert(id);
+        }
+    }
+
+    fn note_closed(&mut self, part: &Part, now: &[Branch], before: &[Branch]) {
+        let alike = now.len() == before.len()
+            && now.iter().zip(before).all(|(n, b)| (n.from, n.to) == (b.from, b.to));
+        for (place, branch) in now.iter().enumerate().filter(|(_, b)| b.ac != Path::Open) {
+            if !alike || before[place].ac == Path::Open {
+                for node in [branch.from, branch.to].into_iter().filter_map(|end| end_of(part, end)) {
+                    self.closed_ends.insert(node);
+                }
             }
         }
     }
@@ -204,10 +225,10 @@ impl Difference {
         self.known
             && other.known
             && !self.acting.meets(&other.acting)
-            && !self.altered.meets(&other.amps)
-            && !other.altered.meets(&self.amps)
-            && !self.altered_ends.meets(&other.nodes)
-            && !other.altered_ends.meets(&self.nodes)
+            && !self.rewired.meets(&other.amps)
+            && !other.rewired.meets(&self.amps)
+            && !self.closed_ends.meets(&other.nodes)
+            && !other.closed_ends.meets(&self.nodes)
     }
 }
 

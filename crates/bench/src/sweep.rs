@@ -9,7 +9,7 @@
 //! - A step that is run takes its instants from [`crate::shared`], where few are solved.
 //! - Temperature changes no step unless some part or the board asks for it, so it is kept apart from the rest of the
 //!   state that a step begins with.
-//! - A fault that shows nowhere is none.
+//! - A fault that no step shows is none, and one that shows as another of the same part is that one.
 //!
 //! `tests/sweep.rs` holds this to the long way, hypothesis by hypothesis.
 
@@ -28,12 +28,18 @@ pub struct PredictionId(u32);
 
 /// Predictions of many hypotheses under the same conditions.
 pub struct Sweep<'m> {
+    /// Those of the service test, then those apart.
     steps: Vec<Step>,
+    in_test: usize,
+    /// Water at the start of each step apart, l.
+    apart_from_l: Vec<f64>,
     shared: Shared<'m>,
     conditions: Conditions,
     /// States that steps begin with, temperature aside.
     states: Vec<State>,
     state_ids: HashMap<StateKey, u32>,
+    predictions: Vec<Prediction>,
+    /// By prediction; apart, since these are looked up far more often.
     outcomes: Vec<Outcome>,
     /// By state and step.
     healthy: Map<(u32, u32), u32>,
@@ -46,10 +52,11 @@ pub struct Sweep<'m> {
     known_faults: Vec<Fault>,
 }
 
-/// What came of one step.
+/// What came of one step, beside its prediction.
 struct Outcome {
-    prediction: Prediction,
+    /// Place of the state that it leaves.
     exit: u32,
+    rise_k: f64,
     heard: Bits,
     /// The temperature that it was run at, °C, and the class in which it would come out the same; none: at that only.
     temperature_c: f64,
@@ -79,17 +86,27 @@ const NONE: u32 = u32::MAX;
 impl<'m> Sweep<'m> {
     /// The service test of one machine under one set of conditions.
     pub fn new(machine: &'m Machine, conditions: &Conditions) -> Self {
-        Self::over(machine, machine.test.steps.clone(), conditions)
+        Self::with_apart(machine, conditions, Vec::new())
     }
 
-    /// Steps of one's own, one after the other, such as a function in ordinary use written as a step.
-    pub fn over(machine: &'m Machine, steps: Vec<Step>, conditions: &Conditions) -> Self {
+    /// The same, and steps apart from it, such as a function in ordinary use written as a step; each begins with so
+    /// many litres of water in the machine.
+    pub fn with_apart(machine: &'m Machine, conditions: &Conditions, apart: Vec<(Step, f64)>) -> Self {
+        let in_test = machine.test.steps.len();
+        let (mut steps, mut apart_from_l) = (machine.test.steps.clone(), Vec::new());
+        for (step, water_l) in apart {
+            steps.push(step);
+            apart_from_l.push(water_l);
+        }
         Sweep {
             steps,
+            in_test,
+            apart_from_l,
             shared: Shared::new(machine, conditions.supply_v, State::start(conditions)),
             conditions: *conditions,
             states: Vec::new(),
             state_ids: HashMap::new(),
+            predictions: Vec::new(),
             outcomes: Vec::new(),
             healthy: Map::default(),
             singles: Map::default(),
@@ -102,28 +119,46 @@ impl<'m> Sweep<'m> {
 
     /// The steps of the service test under a hypothesis.
     pub fn predict(&mut self, hypothesis: &Hypothesis) -> Vec<PredictionId> {
-        let mut faults = std::mem::take(&mut self.known_faults);
-        faults.clear();
-        let shows = |f: &&Fault| !self.shared.reach.shows_nowhere[f.0][f.1];
-        faults.extend(hypothesis.faults().iter().filter(shows));
-        let mut ids = Vec::with_capacity(self.steps.len());
+        let faults = self.that_show(hypothesis);
+        let mut ids = Vec::with_capacity(self.in_test);
         let start = State::start(&self.conditions);
         let mut temperature_c = start.temperature_c;
         let mut state = self.intern(start);
-        for step in 0..self.steps.len() {
+        for step in 0..self.in_test {
             let id = self.outcome(Entry { step: step as u32, state, temperature_c }, &faults);
             let outcome = &self.outcomes[id as usize];
             state = outcome.exit;
-            temperature_c = State::warmed(temperature_c, outcome.prediction.rise_k.value);
+            temperature_c = State::warmed(temperature_c, outcome.rise_k);
             ids.push(PredictionId(id));
         }
         self.known_faults = faults;
         ids
     }
 
+    /// A step apart, by its place among them; none where there are not so many.
+    pub fn predict_apart(&mut self, hypothesis: &Hypothesis, place: usize) -> Option<PredictionId> {
+        let level_l = *self.apart_from_l.get(place)?;
+        let faults = self.that_show(hypothesis);
+        let start = State { level_l, ..State::start(&self.conditions) };
+        let temperature_c = start.temperature_c;
+        let state = self.intern(start);
+        let step = (self.in_test + place) as u32;
+        let id = self.outcome(Entry { step, state, temperature_c }, &faults);
+        self.known_faults = faults;
+        Some(PredictionId(id))
+    }
+
+    fn that_show(&mut self, hypothesis: &Hypothesis) -> Vec<Fault> {
+        let mut faults = std::mem::take(&mut self.known_faults);
+        faults.clear();
+        let stands_for = |&(part, mode): &Fault| Some((part, self.shared.reach.stands_for[part][mode]?));
+        faults.extend(hypothesis.faults().iter().filter_map(stands_for));
+        faults
+    }
+
     /// A prediction.
     pub fn get(&self, id: PredictionId) -> &Prediction {
-        &self.outcomes[id.0 as usize].prediction
+        &self.predictions[id.0 as usize]
     }
 
     /// How many steps were really run.
@@ -243,12 +278,13 @@ impl<'m> Sweep<'m> {
         let exit = self.intern(exit);
         let class = self.shared.temperature_class(at.temperature_c);
         self.outcomes.push(Outcome {
-            prediction,
             exit,
+            rise_k: prediction.rise_k.value,
             heard: self.shared.heard.parts.clone(),
             temperature_c: at.temperature_c,
             temperature_class: (!self.shared.heard.temperature).then_some(class),
         });
+        self.predictions.push(prediction);
         self.outcomes.len() as u32 - 1
     }
 }

@@ -169,6 +169,68 @@ fn a_stuck_direction_relay_turns_the_drum_one_way() {
     assert!(step(&one, "to-and-fro").one_way, "{:?}", step(&one, "to-and-fro"));
 }
 
+/// The drum may turn on when a guard stops a step, so the door stays locked.
+#[test]
+fn what_stops_a_step_leaves_the_door_locked() {
+    let m = small(&[("needs = [\"locked\"]\notherwise = \"stops step\"", STOPS_WITHOUT_WATER)]);
+    let rest = step(&run(&m, &[], 230.0), "code").power_w.value;
+    let all = run(&m, &["level=dead"], 230.0);
+    for id in ["tumble", "heat"] {
+        let stopped = step(&all, id);
+        assert!(refused(&m, stopped, "drum") && !refused(&m, stopped, "bolt"), "{stopped:?}");
+        assert!(stopped.signs.contains(&"clicks"), "{stopped:?}");
+        // The lock's PTC, 1 W.
+        assert!((stopped.power_w.value - rest - 1.0).abs() < 1e-6, "{stopped:?}");
+    }
+    // All that the board wanted is told, also what it did not come to ask for.
+    assert!(refused(&m, step(&all, "heat"), "heat"));
+}
+
+/// A guard of the drum that asks for water too.
+const STOPS_WITHOUT_WATER: &str = "needs = [\"locked\", \"water-level >= 3 l\"]\notherwise = \"stops step\"";
+
+#[test]
+fn a_dark_display_hides_the_code_and_changes_no_reading() {
+    let m = small(&[("[part.board]\n", "[part.display]\nkind = \"display\"\n[part.board]\n")]);
+    let alone = run(&m, &["probe=open"], 230.0);
+    let dark = run(&m, &["probe=open", "display=dark"], 230.0);
+    let patchy = run(&m, &["probe=open", "display=segments missing"], 230.0);
+    for (id, shown) in [("heat", false), ("report", true)] {
+        assert_eq!(step(&alone, id).code_shown, shown);
+        assert!(!step(&dark, id).code_shown && step(&dark, id).signs.contains(&"display dark"), "{id}");
+        assert_eq!(step(&patchy, id).code_shown, shown);
+        assert!(step(&patchy, id).signs.contains(&"figures missing"), "{id}");
+        assert_eq!(step(&dark, id).power_w, step(&alone, id).power_w);
+    }
+    // A dead board lights nothing either.
+    assert!(run(&m, &["board=processor"], 230.0).iter().all(|p| p.signs.contains(&"display dark")));
+    assert!(run(&m, &[], 230.0).iter().all(|p| !p.signs.contains(&"display dark")));
+}
+
+#[test]
+fn nobody_enters_the_test_on_dead_keys() {
+    let m = small(&[]);
+    let rest = step(&run(&m, &[], 230.0), "code").power_w.value;
+    for p in run(&m, &["board=user interface"], 230.0) {
+        assert!(p.ended && p.signs == ["keys dead"], "{p:?}");
+        assert!((p.power_w.value - rest).abs() < 1e-9, "it is on, and obeys nobody: {p:?}");
+    }
+}
+
+#[test]
+fn a_board_that_misreads_shows_as_a_bad_sensor_does_and_the_ohms_are_right() {
+    let m = small(&[]);
+    let (board, probe) = (run(&m, &["board=sensor input"], 230.0), run(&m, &["probe=open"], 230.0));
+    assert_eq!(code(&m, step(&board, "report")), Some("E3"));
+    assert_eq!(step(&board, "heat").power_w, step(&probe, "heat").power_w);
+    let ohms = |faults: &[&str]| {
+        let h = Hypothesis::parse(&m, faults).unwrap();
+        bench::ohms_between(&m, &h, ("J6.1", "J6.2"), &["J6".to_owned()]).unwrap()
+    };
+    assert_eq!(ohms(&["board=sensor input"]), ohms(&[]));
+    assert_ne!(ohms(&["probe=open"]), ohms(&[]));
+}
+
 /// P ∝ V² for a resistance; 207 … 253 V are 230 V ± 10 %, EN 50160.
 #[test]
 fn the_element_follows_the_square_of_the_supply() {
@@ -183,33 +245,87 @@ fn the_element_follows_the_square_of_the_supply() {
     }
 }
 
-/// Common practice, no source: a washer that tumbles with 16 W draws 2216 W and 9.26 A while its element (nominally
-/// 2000 W) heats, which by Ohm's and Joule's laws is an element of 2200 W and 9.193 A at 239.31 V, 26.03 Ω, and 2032.2 W
-/// at 230 V; one of exactly 2000 W at 230 V would give 2165.2 W.
+/// Common practice, no source, but for the arithmetic: a washer that tumbles with 16 W at 52 rpm draws 2216 W and 9.26 A
+/// while its element (nominally 2000 W) heats; it spins at 1200 rpm with 390 W once settled. By Ohm's and Joule's laws
+/// that is an element of 2200 W and 9.193 A at 239.31 V, 26.03 Ω, and 2032.2 W at 230 V; one of exactly 2000 W at 230 V
+/// would give 2165.2 W. Torque on the drum is at most the watts over the angular speed.
+///
+/// The peak of 417 W at the end of the ramp is no reading of a step, which is taken once the drum has settled: the 27 W
+/// are what accelerates the drum, J ω α, and with J = 0.3 kg·m² at 75 % they make 5.13 rpm/s.
 #[test]
 fn the_common_practice_set_is_reproduced() {
     const VOLTS: f64 = 239.31;
-    // Board, lock, inverter and drum together: 16 W at the supply of the set, so 14.78 W at 230 V.
+    const SQUARE: f64 = 239.31 * 239.31 / (230.0 * 230.0);
+    let near = |value: f64, wanted: f64, tolerance: f64, what: &str| {
+        assert!((value - wanted).abs() <= tolerance, "{what}: {value}, wanted {wanted} ± {tolerance}");
+    };
+    // Watts in the file hold at its 230 V, those of the set at 239.31 V. Board, lock, inverter and drum make 16 W there.
+    let at_230 = |watts: f64| watts / SQUARE;
+    let (rest, inverter) = (0.5, 3.0);
+    let tumbling = format!("\"{} W\"", at_230(16.0) - 2.0 * rest - inverter);
+    let spinning = format!("\"{} W\"", at_230(390.0) - 2.0 * rest - inverter);
     let exact = small(&[
         ("2000 W at 230 V", "2032.2 W at 230 V"),
-        ("draws = \"1 W\"\npins", "draws = \"0.5 W\"\npins"),
         ("\"1 W\"", "\"0.5 W\""),
-        ("\"14 W\"", "\"10.78 W\""),
+        ("\"14 W\"", &tumbling),
+        ("\"390 W\"", &spinning),
+        ("[[service-test.step]]\nid = \"heat\"", SPIN_STEP),
     ]);
     let all = run(&exact, &[], VOLTS);
-    let (tumble, heat) = (step(&all, "tumble"), step(&all, "heat"));
-    assert!((tumble.power_w.value - 16.0).abs() < 1.0, "{tumble:?}");
-    assert!((tumble.speed_rpm.value - 52.0).abs() < 1.0);
-    assert!((heat.power_w.value - 2216.0).abs() < 2.0, "{heat:?}");
-    assert!((heat.current_a.value - 9.26).abs() < 0.01, "{heat:?}");
+    let (tumble, heat, spin) = (step(&all, "tumble"), step(&all, "heat"), step(&all, "spin"));
+    near(tumble.power_w.value, 16.0, 1.0, "tumbling, W");
+    near(tumble.speed_rpm.value, 52.0, 1.0, "tumbling, rpm");
+    near(heat.power_w.value, 2216.0, 1.0, "tumbling and heating, W");
+    near(heat.current_a.value, 9.26, 0.01, "tumbling and heating, A");
+    near(spin.power_w.value, 390.0, 5.0, "spinning, W");
+    near(spin.speed_rpm.value, 1200.0, 10.0, "spinning, rpm");
     let element = heat.power_w.value - tumble.power_w.value;
-    assert!((element - 2200.0).abs() < 2.0, "{element}");
-    assert!((element / VOLTS - 9.193).abs() < 0.01);
-    assert!((VOLTS * VOLTS / element - 26.03).abs() < 0.06);
+    near(element, 2200.0, 2.0, "the element, W");
+    near(element / VOLTS, 9.193, 0.01, "the element, A");
+    near(VOLTS * VOLTS / element, 26.03, 0.06, "the element, Ω");
+    near(element / SQUARE, 2032.2, 4.0, "the element at 230 V, W");
+    near(element * 30.0 / 1e3, 66.0, 0.05, "its energy in 30 s, kJ");
+    let torque = |p: &Prediction| p.power_w.value / (p.speed_rpm.value * std::f64::consts::TAU / 60.0);
+    near(torque(tumble), 2.938, 0.0005, "torque, tumbling, N m");
+    near(torque(spin), 3.104, 0.0005, "torque, spinning, N m");
 
     let nominal = run(&small(&[]), &[], VOLTS);
     let element = step(&nominal, "heat").power_w.value - step(&nominal, "tumble").power_w.value;
-    assert!((element - 2165.2).abs() < 4.0, "{element}");
+    near(element, 2165.2, 4.0, "one of exactly 2000 W at 230 V, W");
+}
+
+/// A spin put before the heating step of the small machine.
+const SPIN_STEP: &str = r#"[[service-test.step]]
+id = "spin"
+says = "spin"
+drives = ["bolt", "drum 1200 rpm right"]
+goes-on = "press"
+lasts = "60 s"
+[[service-test.step]]
+id = "heat""#;
+
+/// Common practice, no source, for the watts; the water's heat capacity after IAPWS R6-95: 2200 W for 30 or 60 s on a
+/// gallon of water, imperial or US, and no metal.
+#[test]
+fn a_gallon_of_water_warms_as_it_should() {
+    for (litres, seconds, kelvin) in [
+        (4.546_09, 30.0, 3.47),
+        (4.546_09, 60.0, 6.94),
+        (3.785_411_784, 30.0, 4.17),
+        (3.785_411_784, 60.0, 8.33),
+    ] {
+        let m = small(&[
+            ("2000 W at 230 V", "2200 W at 230 V"),
+            ("class = \"I\"", "class = \"I\"\nheat-capacity = \"1 J/K\""),
+            ("drives = [\"bolt\", \"water\"]", "drives = [\"bolt\"]"),
+            ("lasts = \"30 s\"", &format!("lasts = \"{seconds} s\"")),
+            (">= 3 l", ">= 2 l"),
+        ]);
+        let conditions = Conditions { water_l: litres, ..Conditions::at(230.0) };
+        let all = predict(&m, &Hypothesis::healthy(), &conditions);
+        let rise = step(&all, "heat").rise_k.value;
+        assert!((rise - kelvin).abs() <= 0.05, "{litres} l, {seconds} s: {rise} K, wanted {kelvin}");
+    }
 }
 
 /// Common practice, no source: an element of 2200 W at 239.31 V, cold, reads 25.47 Ω ± 0.3.

@@ -226,16 +226,12 @@ impl Solved<'_> {
         let range = self.parts[part].clone();
         for (branch, &id) in self.branches[range.clone()].iter().zip(&self.ids[range]) {
             let amps = self.solution.current(id);
-            let power = self.solution.power(id);
-            let across = if amps.norm() > 0.0 { power.norm() / amps.norm() } else { self.across(id) };
-            into.volts.push(if matches!(branch.ac, Path::Closed) { 0.0 } else { across });
+            let drop = self.solution.drop(id);
+            // Effective volts and amperes of a machine neither overflow nor vanish when squared.
+            into.volts.push(if matches!(branch.ac, Path::Closed) { 0.0 } else { drop.norm_sqr().sqrt() });
             into.amps.push((amps.re, amps.im));
-            into.watts.push(power.re);
+            into.watts.push((drop * amps.conj()).re);
         }
-    }
-
-    fn across(&self, id: BranchId) -> f64 {
-        self.solution.drop(id).norm()
     }
 
     /// Potential of a node against the socket's neutral contact, V; none where the node floats.

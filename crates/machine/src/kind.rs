@@ -3,6 +3,11 @@
 //! A kind lives in one file of `kinds/` as `pub(super) static KIND: PartKind`. Nothing outside that file knows its
 //! physics: `circuit` takes its branches, `bench` its effects, `diagnosis` its modes, rates and checks.
 
+#[cfg(test)]
+mod at_rest;
+/// What drain pumps and circulation pumps have in common.
+mod pump;
+
 use crate::params::Params;
 use quantity::Dimension;
 
@@ -125,6 +130,8 @@ pub struct HandCheck {
     pub ask: &'static str,
     /// Minutes, once the part is reached.
     pub minutes: f64,
+    /// Done at the part, behind its panels; else from outside or through the door, whatever the part is behind.
+    pub at_part: bool,
     /// What could hurt and what to do about it; empty where nothing can.
     pub caution: &'static str,
     /// Modes in which the answer is yes; `""` stands for healthy.
@@ -263,8 +270,26 @@ pub struct Effect {
     pub demand_w: f64,
     /// The bolt is home.
     pub locks: bool,
+    /// It decides what is driven, and measures every resistance wrongly.
+    pub misreads: bool,
+    /// What is wrong with the panel.
+    pub panel: Panel,
     /// What is seen, heard or felt, in the words of an observation: "drum turns", "clicks", "hums".
     pub signs: Vec<&'static str>,
+}
+
+/// What a person has of the panel of a machine that is on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Panel {
+    /// It shows and answers.
+    #[default]
+    Sound,
+    /// Figures or lamps are missing: what it shows may be misread.
+    Patchy,
+    /// It shows nothing; the machine obeys.
+    Dark,
+    /// It does not answer to keys: no test can be entered.
+    Deaf,
 }
 
 /// What moves through a chain of parts: motion over a belt, water through a hose, pressure in an air hose.
@@ -334,6 +359,11 @@ pub trait Behaviour: Sync {
         false
     }
 
+    /// Is it a board: does it decide, with outputs and inputs of its own?
+    fn is_board(&self) -> bool {
+        false
+    }
+
     /// What [`Behaviour::sense`] reports; its value is in this dimension's base unit.
     fn reports(&self) -> Dimension {
         Dimension::Volume
@@ -352,8 +382,8 @@ mod kinds {
     #[allow(unused_imports, reason = "the one import list of all kinds, present and to come")]
     use super::{
         Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium,
-        Mend, Mode, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE,
-        SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal,
+        Mend, Mode, Panel, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE,
+        SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal, pump,
     };
     include!(concat!(env!("OUT_DIR"), "/kinds.rs"));
     pub(super) fn all() -> &'static [&'static PartKind] {

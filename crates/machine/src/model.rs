@@ -175,6 +175,8 @@ pub struct Output {
 pub struct Input {
     /// Name: `water-temp`.
     pub name: String,
+    /// The board that senses it.
+    pub board: PartId,
     /// How.
     pub senses: Senses,
     /// What the board takes for plausible, in the base unit of what it senses.
@@ -263,9 +265,9 @@ pub enum Moment {
 pub enum Otherwise {
     /// The output stays off; the step goes on without it.
     KeepsOff,
-    /// All outputs go off for the rest of the step.
+    /// All outputs go off for the rest of the step, but those that hold the door: a drum may turn on.
     StopsStep,
-    /// The service test ends.
+    /// The service test ends; what holds the door stays on in this step.
     EndsTest,
 }
 
@@ -409,6 +411,11 @@ impl Machine {
     /// The step with this key.
     pub fn step(&self, id: &str) -> Option<&Step> {
         self.test.steps.iter().find(|s| s.id == id)
+    }
+
+    /// The boards, in file order.
+    pub fn boards(&self) -> impl Iterator<Item = PartId> + '_ {
+        (0..self.parts.len()).filter(|&p| self.parts[p].kind.behaviour.is_board())
     }
 
     /// All faults of single parts, in file order: part and index of the mode in its kind.

@@ -281,6 +281,7 @@ fn checks_and_consequences_name_modes_that_exist() {
             for mode in check.yes_in {
                 assert!(mode.is_empty() || kind.mode(mode).is_some(), "{} {}: {mode}", kind.name, check.id);
             }
+            assert!(!check.at_part || !check.caution.is_empty(), "{} {}: no caution", kind.name, check.id);
             assert!(check.minutes > 0.0 && (0.0..0.5).contains(&check.slip), "{} {}", kind.name, check.id);
         }
         for c in kind.consequences {

@@ -159,7 +159,7 @@ impl<'m> Maker<'m> {
             }
         }
         let mut boards: Vec<PartId> = machine.outputs.iter().map(|o| o.board).collect();
-        boards.extend((0..machine.parts.len()).filter(|&p| machine.parts[p].kind.name == "control board"));
+        boards.extend(machine.boards());
         boards.sort_unstable();
         boards.dedup();
         let (earth, chassis) = (net_of[node::EARTH], net_of[node::CHASSIS]);

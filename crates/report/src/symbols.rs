@@ -27,7 +27,7 @@ pub(crate) fn symbol_of(kind: &str) -> Symbol {
         "capacitor" => Symbol::Capacitor,
         "fuse" => Symbol::Fuse,
         "thermal cut-out" | "thermostat" => Symbol::BreakContact,
-        "relay output" => Symbol::MakeContact,
+        "relay output" | "door switch" => Symbol::MakeContact,
         "triac output" | "low-voltage output" => Symbol::Triac,
         "drain pump"
         | "circulation pump"

@@ -14,6 +14,7 @@ pub(crate) enum Purpose {
     Eyes,
     Subject,
     Household,
+    Fitful,
 }
 
 /// One stream of draws.

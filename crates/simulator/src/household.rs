@@ -51,9 +51,9 @@ pub fn household(
     let mut dice = Dice::new(seed, Purpose::Household);
     let course = Dice::new(seed, Purpose::Course);
     let stage = Stage::new(machine, &free, hypothesis, at, setting.intermittent, true, course);
-    let uses = uses(machine, &at);
+    let (uses, ends): (Vec<Use>, Vec<bool>) = uses(machine, &at).into_iter().unzip();
     let wet = [Use::Fills, Use::Empties].iter().all(|u| uses.contains(u));
-    let mut home = Home { machine, stage, uses, ambient_c: setting.ambient_c };
+    let mut home = Home { machine, stage, uses, ends, ambient_c: setting.ambient_c };
     for day in 0..days {
         let mut starts: Vec<f64> =
             (0..=dice.below(2)).map(|_| DAY_S * (f64::from(day) + dice.between(0.3, 0.85))).collect();
@@ -79,6 +79,8 @@ struct Home<'m> {
     machine: &'m Machine,
     stage: Stage<'m>,
     uses: Vec<Use>,
+    /// Per function: a healthy machine gets done with it in time.
+    ends: Vec<bool>,
     ambient_c: f64,
 }
 
@@ -96,8 +98,14 @@ impl Home<'_> {
         let step = as_step(function, seconds);
         let played = self.stage.play(&step, None);
         let dead = self.stage.course.is_dead() || self.stage.state.over;
-        let unfinished = step.until.is_some() && played.prediction.timed_out;
+        let unfinished = self.comes_to_its_end(function) && played.prediction.timed_out;
         !(dead || unfinished)
+    }
+
+    /// Does a healthy machine come to the end of this function in the file's time?
+    fn comes_to_its_end(&self, function: &Function) -> bool {
+        let at = self.machine.functions.iter().position(|f| f.name == function.name);
+        function.until.is_some() && at.is_some_and(|i| self.ends[i])
     }
 
     fn run_first(&mut self, wanted: Use, seconds: f64) -> bool {
@@ -147,34 +155,35 @@ impl Home<'_> {
         self.run_first(Use::Spins, seconds)
     }
 
-    /// All functions in the file's order; the one that heats up holds its heat afterwards.
+    /// What heats comes first and holds its heat; then the other functions, in the file's order.
     fn run_dry(&mut self, dice: &mut Dice) -> bool {
         self.stage.idle(dice.between(5.0, 30.0));
         let machine = self.machine;
-        for (function, used) in machine.functions.iter().zip(self.uses.clone()) {
-            self.stage.state.level_l = self.stage.state.level_l.max(function.water_l);
-            if !self.run(function, dice.between(120.0, 600.0)) {
+        let all = || machine.functions.iter().zip(self.uses.clone());
+        let heaters: Vec<&Function> =
+            all().filter(|(f, u)| *u == Use::Heats && f.until.is_some()).map(|(f, _)| f).collect();
+        let others: Vec<&Function> =
+            all().filter(|(f, u)| *u != Use::Heats || f.until.is_none()).map(|(f, _)| f).collect();
+        for function in heaters {
+            if !self.run(function, 0.0) || !self.hold_heat(function, dice) {
                 return false;
             }
-            if used != Use::Heats || function.until.is_none() {
-                continue;
-            }
-            let cold = Function {
-                drives: self.stage.without_heat(&function.drives),
-                until: None,
-                ..function.clone()
-            };
-            for _ in 0..3 + dice.below(4) {
-                if !self.run(&cold, dice.between(20.0, 90.0)) {
-                    return false;
-                }
-                self.stage.state.temperature_c -= dice.between(4.0, 8.0);
-                if !self.run(function, 120.0) {
-                    return false;
-                }
-            }
         }
-        true
+        others.into_iter().all(|function| {
+            self.stage.state.level_l = self.stage.state.level_l.max(function.water_l);
+            self.run(function, dice.between(60.0, 400.0))
+        })
+    }
+
+    /// Heat off and on again, as a thermostat has it.
+    fn hold_heat(&mut self, function: &Function, dice: &mut Dice) -> bool {
+        let hot = Function { until: None, ..function.clone() };
+        let cold = Function { drives: self.stage.without_heat(&function.drives), ..hot.clone() };
+        (0..4 + dice.below(8)).all(|_| {
+            // The bench knows one temperature for all of a machine: its walls, where the cut-outs sit, stay cooler.
+            self.stage.state.temperature_c = self.ambient_c;
+            self.run(&cold, dice.between(30.0, 120.0)) && self.run(&hot, dice.between(40.0, 150.0))
+        })
     }
 }
 
@@ -199,13 +208,14 @@ pub(crate) fn before(function: &Function, conditions: &Conditions) -> State {
     State { level_l: function.water_l, ..State::start(conditions) }
 }
 
-fn uses(machine: &Machine, conditions: &Conditions) -> Vec<Use> {
+/// What each function is for, and whether a healthy machine gets done with it in time.
+fn uses(machine: &Machine, conditions: &Conditions) -> Vec<(Use, bool)> {
     let mut bench = Bench::new(machine);
     let modes = vec![None; machine.parts.len()];
     let one = |function: &Function| {
         let p = bench.step(&as_step(function, 60.0), &modes, conditions, &mut before(function, conditions));
         let moved_l = p.water_l - function.water_l;
-        if moved_l > MOVES_WATER_FROM_L {
+        let used = if moved_l > MOVES_WATER_FROM_L {
             Use::Fills
         } else if moved_l < -MOVES_WATER_FROM_L {
             Use::Empties
@@ -217,7 +227,8 @@ fn uses(machine: &Machine, conditions: &Conditions) -> Vec<Use> {
             Use::Brief
         } else {
             Use::Works
-        }
+        };
+        (used, !p.timed_out)
     };
     machine.functions.iter().map(one).collect()
 }

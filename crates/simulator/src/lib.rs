@@ -13,12 +13,13 @@
 //! is made up.
 //!
 //! Read in this order: `setting.rs` (circumstances), `specimen.rs`, `rig.rs` (levels from the bench), `starts.rs` (what
-//! happens at switch-on), `course.rs` (the true course of the power), `stage.rs` (a step played), `meter.rs` (what the
+//! happens at switch-on), `fitful.rs` (faults that come and go), `course.rs` (the true course of the power), `stage.rs` (a step played), `meter.rs` (what the
 //! meter makes of it), `record.rs`, `household.rs`, `subject.rs`.
 //! Not here: sound of the drum, files, the score of a practice.
 
 mod course;
 mod dice;
+mod fitful;
 mod household;
 mod meter;
 mod record;

@@ -84,7 +84,7 @@ pub fn record(machine: &Machine, hypothesis: &Hypothesis, setting: &Setting, see
         foreign.push(Foreign { start_s, end_s: start_s + load.seconds, ohms });
     }
     made.samples = samples(&stage.course, &setting.meter, &setting.supply, &foreign, &mut made.truth, seed);
-    made.shown = stage.shown;
+    made.shown = stage.fitful.shown;
     if setting.operator.marks {
         made.marks.sort_by(|a, b| a.0.total_cmp(&b.0));
     } else {

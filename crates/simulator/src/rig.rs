@@ -8,7 +8,7 @@ use std::collections::HashMap;
 const SUPPLY_STEP: f64 = 0.04;
 
 /// Levels kept before the store is emptied: days of use would fill the memory.
-const KEPT: usize = 20_000;
+const KEPT: usize = 2_000;
 
 /// What the plug draws, and what goes with it, at the supply the rig is set to.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -1,23 +1,22 @@
 //! A step played: what comes on when, how it starts, and how long a guard lets it try.
 
-use crate::course::{Course, Drawn};
+use crate::course::Course;
 use crate::dice::Dice;
+use crate::fitful::{Fitful, guises};
 use crate::rig::{Level, Rig, plain_step};
 use crate::starts::{Start, kicks, starts};
 use bench::{Conditions, Hypothesis, Prediction, State};
-use machine::model::{Drive, Machine, Otherwise, OutputId, Step};
+use machine::model::{Drive, Machine, OutputId, Step};
 
-/// Longest stretch that is taken from the bench in one piece, s: temperature and level move on between.
+mod drum;
+use drum::Turning;
+
+/// Longest stretch that is taken from the bench in one piece, s: temperature and level move on between. A step that
+/// ends by a condition is taken whole, as the bench does it.
 const CHUNK_S: f64 = 30.0;
 
 /// A load without moving parts that takes more than this heats, W. Common practice, no source.
 const HEATER_FROM_W: f64 = 300.0;
-
-/// The outputs of a step are on within this time, s.
-const START_WITHIN_S: f64 = 10.0;
-
-/// Pieces in which a run-up is drawn.
-const RUN_UP_PIECES: usize = 8;
 
 /// What differs between one machine and the next but stands in no file. Common practice, no source, but where named.
 struct Habits {
@@ -39,21 +38,6 @@ struct Habits {
     haste: f64,
 }
 
-/// A fault that comes and goes.
-struct Fitful {
-    share: f64,
-    shows: bool,
-    until_s: f64,
-}
-
-/// Where in turning to and fro the drum is.
-#[derive(Clone, Copy, Debug)]
-struct Turning {
-    right: bool,
-    running: bool,
-    left_s: f64,
-}
-
 /// What came of a step.
 pub(crate) struct Played {
     pub(crate) start_s: f64,
@@ -67,11 +51,7 @@ pub(crate) struct Stage<'m> {
     pub(crate) course: Course,
     pub(crate) state: State,
     pub(crate) dice: Dice,
-    /// Stretches of time in which an intermittent fault showed.
-    pub(crate) shown: Vec<(f64, f64)>,
-    faulty: Vec<Option<usize>>,
-    healthy: Vec<Option<usize>>,
-    fitful: Option<Fitful>,
+    pub(crate) fitful: Fitful,
     starts: Vec<Vec<Start>>,
     kicks: Vec<f64>,
     habits: Habits,
@@ -101,19 +81,14 @@ impl<'m> Stage<'m> {
             stir: if loaded { dice.between(0.06, 0.16) } else { dice.between(0.01, 0.05) },
             haste: dice.between(0.9, 1.1),
         };
-        let fitful = intermittent.map(|share| {
-            let share = share.clamp(0.0, 1.0);
-            Fitful { share, shows: dice.chance(share), until_s: 0.0 }
-        });
-        let turning = Turning { right: true, running: true, left_s: habits.pulse_s };
+        let guises = guises(machine, hypothesis, intermittent, &mut dice);
+        let fitful = Fitful::new(guises, &mut dice);
+        let turning = Turning::start(habits.pulse_s);
         Stage {
             rig: Rig::new(machine, free, conditions),
             course: Course::default(),
             state: State::start(&conditions),
             dice,
-            shown: Vec::new(),
-            faulty: hypothesis.modes(machine),
-            healthy: vec![None; machine.parts.len()],
             fitful,
             starts: starts(machine),
             kicks: kicks(machine),
@@ -127,21 +102,8 @@ impl<'m> Stage<'m> {
 
     /// The modes at this moment, and until when they stay.
     fn modes(&mut self) -> (Vec<Option<usize>>, f64) {
-        let Some(fit) = &mut self.fitful else { return (self.faulty.clone(), f64::INFINITY) };
-        while fit.until_s <= self.course.now_s {
-            // Half a minute of one and in proportion of the other: a share of all time, in stretches of minutes.
-            // Common practice, no source.
-            fit.shows = if fit.until_s == 0.0 { fit.shows } else { !fit.shows };
-            let share = if fit.shows { fit.share } else { 1.0 - fit.share };
-            let mean = 30.0 * share / fit.share.min(1.0 - fit.share).max(1e-3);
-            let stay = if share > 0.0 { self.dice.wait(mean).max(2.0) } else { 0.0 };
-            if fit.shows && stay > 0.0 {
-                self.shown.push((fit.until_s, fit.until_s + stay));
-            }
-            fit.until_s += stay.max(1e-3);
-        }
-        let until = fit.until_s;
-        (if fit.shows { self.faulty.clone() } else { self.healthy.clone() }, until)
+        let (hypothesis, until) = self.fitful.at(self.course.now_s, &mut self.dice);
+        (hypothesis.modes(self.rig.machine), until)
     }
 
     /// Switched off at the machine.
@@ -171,7 +133,7 @@ impl<'m> Stage<'m> {
         let longest = step.until.as_ref().and(step.at_most_s).unwrap_or(step.lasts_s);
         let end = start_s + cut_s.unwrap_or(longest);
         let (modes, _) = self.modes();
-        let mut prediction = self.rig.run(&Step { ..step.clone() }, &modes, &mut self.state.clone());
+        let mut prediction = self.rig.run(step, &modes, &mut self.state.clone());
         if step.until.is_some() && !prediction.timed_out && prediction.lasts_s == 0.0 {
             prediction = self.rig.run(step, &modes, &mut self.state);
             self.idle(self.habits.gap_s);
@@ -180,11 +142,13 @@ impl<'m> Stage<'m> {
         self.enter(&step.drives, end);
         let entered_s = self.course.now_s;
         let mut barred: Vec<OutputId> = Vec::new();
-        self.turning = Turning { right: true, running: true, left_s: self.habits.pulse_s };
+        let mut first = true;
+        self.turning = Turning::start(self.habits.pulse_s);
         while self.course.now_s < end - 1e-6 {
             let (modes, until) = self.modes();
             let here = self.course.now_s;
-            let length = (end - here).min(CHUNK_S).min((until - here).max(1e-3));
+            let chunk_s = if step.until.is_some() { f64::INFINITY } else { CHUNK_S };
+            let length = (end - here).min(chunk_s).min((until - here).max(1e-3));
             let mut drives: Vec<Drive> = if self.state.over { Vec::new() } else { step.drives.clone() };
             drives.retain(|d| !barred.contains(&d.output));
             let before = self.state.clone();
@@ -198,7 +162,8 @@ impl<'m> Stage<'m> {
             let seconds = if done { p.lasts_s } else { length };
             barred.extend(self.draw(&drives, seconds, &before, &modes, step, here - entered_s));
             barred.extend(p.refused.iter().copied());
-            prediction = Prediction { step: step.id.clone(), ..p };
+            prediction = if first { p } else { joined(prediction, p) };
+            first = false;
             if done {
                 break;
             }
@@ -286,182 +251,6 @@ impl<'m> Stage<'m> {
         self.level = level.clone();
     }
 
-    /// Draws so many seconds of driven outputs; gives the outputs that a watching guard took off for good.
-    fn draw(
-        &mut self,
-        drives: &[Drive],
-        seconds: f64,
-        before: &State,
-        modes: &[Option<usize>],
-        step: &Step,
-        elapsed_s: f64,
-    ) -> Vec<OutputId> {
-        if drives.iter().any(|d| d.both_ways) {
-            return self.turn_to_and_fro(drives, seconds, before, modes);
-        }
-        let settled = self.stirred(drives, modes, before, true);
-        let tried = self.stirred(drives, modes, before, false);
-        let stopped: Vec<OutputId> =
-            settled.refused.iter().copied().filter(|o| !tried.refused.contains(o)).collect();
-        let end = self.course.now_s + seconds;
-        if stopped.is_empty() {
-            self.run_up(drives, before, modes, step, elapsed_s, end);
-            self.switch(drives, &settled);
-        } else {
-            let (patience_s, _) = self.rig.patience(&stopped);
-            for _ in 0..=self.dice.below(3) {
-                let burst = (patience_s * self.dice.between(0.9, 1.2)).min(end - self.course.now_s);
-                self.switch(drives, &tried);
-                self.course.hold(&tried, burst);
-                let rest = self.dice.between(1.0, 3.0).min(end - self.course.now_s);
-                let left: Vec<Drive> =
-                    drives.iter().filter(|d| !settled.refused.contains(&d.output)).cloned().collect();
-                self.switch(&left, &settled);
-                self.course.hold(&settled, rest);
-            }
-        }
-        self.course.hold(&settled, end - self.course.now_s);
-        stopped
-    }
-
-    /// How long the kick of a starting drum is felt (time constant), s. Common practice, no source.
-    fn kick_s(&mut self) -> f64 {
-        self.dice.between(0.2, 0.7)
-    }
-
-    /// A drum comes up to its speed; more power while it gains speed, less and less after.
-    fn run_up(
-        &mut self,
-        drives: &[Drive],
-        before: &State,
-        modes: &[Option<usize>],
-        step: &Step,
-        elapsed_s: f64,
-        end: f64,
-    ) {
-        let target = drives.iter().map(|d| d.rpm.abs()).fold(0.0, f64::max);
-        let ramp_s = self.habits.haste * if step.ramp_s > 0.0 { step.ramp_s } else { target / 45.0 };
-        if target == 0.0 || elapsed_s >= ramp_s {
-            return;
-        }
-        let full = self.stirred(drives, modes, before, false);
-        if full.rpm.abs() < 1.0 {
-            return;
-        }
-        let still: Vec<Drive> = drives.iter().filter(|d| d.rpm == 0.0).cloned().collect();
-        let rest = self.rig.level(&still, modes, before, false).watts;
-        let at = |stage: &mut Self, share: f64| -> Drawn {
-            let slower: Vec<Drive> =
-                drives.iter().map(|d| Drive { rpm: d.rpm * share.max(0.03), ..*d }).collect();
-            let level = stage.stirred(&slower, modes, before, false);
-            let mut drawn = Drawn::from(&level);
-            drawn.watts += stage.habits.push * share * (level.watts - rest).max(0.0);
-            drawn
-        };
-        if let Some(drum) = drives.iter().find(|d| d.rpm != 0.0)
-            && elapsed_s < START_WITHIN_S
-        {
-            let slow = at(self, 0.0).watts - rest;
-            let tau_s = self.kick_s();
-            self.course.surge(drum.output, self.kicks[drum.output] * slow.max(0.0), tau_s);
-        }
-        let mut from_share = (elapsed_s / ramp_s).clamp(0.0, 1.0);
-        let mut from = at(self, from_share);
-        self.switch(drives, &full);
-        while from_share < 1.0 && self.course.now_s < end - 1e-9 {
-            let to_share = (from_share + 1.0 / RUN_UP_PIECES as f64).min(1.0);
-            let whole_s = (to_share - from_share) * ramp_s;
-            let part_s = whole_s.min(end - self.course.now_s);
-            let to_share = from_share + (to_share - from_share) * part_s / whole_s;
-            let to = at(self, to_share);
-            self.course.line(from, to, part_s);
-            (from_share, from) = (to_share, to);
-        }
-        if from_share >= 1.0
-            && let Some(drum) = drives.iter().find(|d| d.rpm != 0.0)
-        {
-            let push = self.habits.push * (full.watts - rest).max(0.0);
-            self.course.surge(drum.output, push, (ramp_s / 5.0).max(0.3));
-        }
-    }
-
-    /// Pulses one way and the other, with pauses.
-    fn turn_to_and_fro(
-        &mut self,
-        drives: &[Drive],
-        seconds: f64,
-        before: &State,
-        modes: &[Option<usize>],
-    ) -> Vec<OutputId> {
-        let end = self.course.now_s + seconds;
-        let still: Vec<Drive> = drives.iter().filter(|d| !d.both_ways).cloned().collect();
-        while self.course.now_s < end - 1e-9 {
-            let part_s = self.turning.left_s.min(end - self.course.now_s);
-            if self.turning.running {
-                let sign = if self.turning.right { 1.0 } else { -1.0 };
-                let this_way: Vec<Drive> = drives
-                    .iter()
-                    .map(|d| Drive { rpm: if d.both_ways { sign * d.rpm } else { d.rpm }, ..*d })
-                    .collect();
-                let stopped = self.draw_pulse(&this_way, &still, part_s, before, modes);
-                if !stopped.is_empty() {
-                    let (_, otherwise) = self.rig.patience(&stopped);
-                    let left: Vec<Drive> = if otherwise == Otherwise::KeepsOff { still } else { Vec::new() };
-                    let level = self.stirred(&left, modes, before, true);
-                    self.switch(&left, &level);
-                    self.course.hold(&level, end - self.course.now_s);
-                    return if otherwise == Otherwise::KeepsOff {
-                        stopped
-                    } else {
-                        drives.iter().map(|d| d.output).collect()
-                    };
-                }
-            } else {
-                let level = self.stirred(&still, modes, before, true);
-                self.switch(&still, &level);
-                self.course.hold(&level, part_s);
-            }
-            self.turning.left_s -= part_s;
-            if self.turning.left_s <= 1e-9 {
-                let next = if self.turning.running { self.habits.pause_s } else { self.habits.pulse_s };
-                self.turning.left_s = next * self.dice.between(0.96, 1.04);
-                self.turning.right ^= !self.turning.running;
-                self.turning.running = !self.turning.running;
-            }
-        }
-        Vec::new()
-    }
-
-    /// One pulse; gives the outputs that a watching guard took off.
-    fn draw_pulse(
-        &mut self,
-        this_way: &[Drive],
-        still: &[Drive],
-        seconds: f64,
-        before: &State,
-        modes: &[Option<usize>],
-    ) -> Vec<OutputId> {
-        let settled = self.stirred(this_way, modes, before, true);
-        let tried = self.stirred(this_way, modes, before, false);
-        let stopped: Vec<OutputId> =
-            settled.refused.iter().copied().filter(|o| !tried.refused.contains(o)).collect();
-        let level = if stopped.is_empty() { &settled } else { &tried };
-        self.switch(this_way, level);
-        if let Some(drum) = this_way.iter().find(|d| d.both_ways) {
-            let rest = self.rig.level(still, modes, before, true).watts;
-            let kick = self.kicks[drum.output] * (level.watts - rest).max(0.0);
-            let tau_s = self.kick_s();
-            self.course.surge(drum.output, kick, tau_s);
-        }
-        if stopped.is_empty() {
-            self.course.hold(&settled, seconds);
-        } else {
-            let (patience_s, _) = self.rig.patience(&stopped);
-            self.course.hold(&tried, patience_s.min(seconds));
-        }
-        stopped
-    }
-
     /// Those of the drives that feed no heater.
     pub(crate) fn without_heat(&self, drives: &[Drive]) -> Vec<Drive> {
         let heats = |d: &&Drive| {
@@ -477,4 +266,16 @@ impl<'m> Stage<'m> {
         let mut state = self.state.clone();
         self.rig.run(&Step { shows_code: true, ..plain_step(Vec::new(), 1.0) }, &modes, &mut state)
     }
+}
+
+/// Two parts of one step: what was seen in either was seen.
+fn joined(before: Prediction, after: Prediction) -> Prediction {
+    let mut signs = [before.signs, after.signs].concat();
+    signs.sort_unstable();
+    signs.dedup();
+    let mut refused = [before.refused, after.refused].concat();
+    refused.sort_unstable();
+    refused.dedup();
+    let one_way = before.one_way || after.one_way;
+    Prediction { signs, refused, one_way, ..after }
 }

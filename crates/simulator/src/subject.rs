@@ -1,6 +1,7 @@
 //! The hidden machine: it answers checks one by one, as instruments, eyes and ears would.
 
 use crate::dice::{Dice, Purpose};
+use crate::fitful::{Guises, guises};
 use crate::household::{as_step, before};
 use crate::record::conditions;
 use crate::setting::Setting;
@@ -105,6 +106,7 @@ pub struct Subject {
     setting: Setting,
     conditions: Conditions,
     dice: Dice,
+    seed: u64,
     /// Errors that the instruments keep, as shares of their limits.
     meter_gain: f64,
     ohms_gain: f64,
@@ -118,7 +120,17 @@ impl Subject {
         let (meter_gain, ohms_gain) = (dice.between(-1.0, 1.0), dice.between(-1.0, 1.0));
         let leads_ohm = dice.between(ohmmeter::LEADS_OHM.0, ohmmeter::LEADS_OHM.1);
         let conditions = conditions(&setting);
-        Subject { machine: specimen, hypothesis, setting, conditions, dice, meter_gain, ohms_gain, leads_ohm }
+        Subject {
+            machine: specimen,
+            hypothesis,
+            setting,
+            conditions,
+            dice,
+            seed,
+            meter_gain,
+            ohms_gain,
+            leads_ohm,
+        }
     }
 
     /// What is really wrong with it.
@@ -128,10 +140,14 @@ impl Subject {
 
     /// The faults as they show at this moment.
     fn now(&mut self) -> Hypothesis {
-        match self.setting.intermittent {
-            Some(share) if !self.dice.chance(share) => Hypothesis::healthy(),
-            _ => self.hypothesis.clone(),
-        }
+        let guises = self.guises();
+        if self.dice.chance(guises.share) { guises.shown } else { guises.hidden }
+    }
+
+    /// The same all along: how often a fault shows is the machine's, not the moment's.
+    fn guises(&self) -> Guises {
+        let mut dice = Dice::new(self.seed, Purpose::Fitful);
+        guises(&self.machine, &self.hypothesis, self.setting.intermittent, &mut dice)
     }
 
     /// What an ohmmeter shows between two points of the dead machine.
@@ -267,9 +283,10 @@ impl Subject {
         Ok(yes != self.dice.chance(OWN_CHECK_SLIP))
     }
 
-    /// The functions that the customer finds failing.
+    /// The functions that the customer finds failing, now and then or always. None at all is possible: some faults only a
+    /// test finds.
     pub fn complaint(&self) -> Vec<String> {
-        self.failing(&self.hypothesis)
+        self.failing(&self.guises().shown)
     }
 
     fn failing(&self, faults: &Hypothesis) -> Vec<String> {
@@ -302,9 +319,10 @@ impl Subject {
         if self.hypothesis == Hypothesis::healthy() {
             return true;
         }
-        let (healthy, now) = (self.test(&Hypothesis::healthy()), self.test(&self.hypothesis));
+        let shown = self.guises().shown;
+        let (healthy, now) = (self.test(&Hypothesis::healthy()), self.test(&shown));
         let alike = healthy.iter().zip(&now).all(|(a, b)| !differs(a, b) && a.code == b.code);
-        alike && self.failing(&self.hypothesis).is_empty()
+        alike && self.failing(&shown).is_empty()
     }
 }
 

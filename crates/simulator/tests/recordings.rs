@@ -153,6 +153,16 @@ fn a_door_lock_draws_its_cold_watts_first() {
     assert!(bolt.last().unwrap().power_w < 25.0);
 }
 
+#[test]
+fn a_motor_without_its_belt_runs_up_as_well() {
+    let machine = machine("Tern 81");
+    let fault = Hypothesis::parse(&machine, &["belt=off"]).unwrap();
+    let made = record(&machine, &fault, &exact(230.0), 21);
+    let spin = in_stretch(&made, "full-spin");
+    let at = |t: f64| spin.iter().find(|s| s.time_s >= spin[0].time_s + t).unwrap().power_w;
+    assert!(at(20.0) < 0.8 * at(110.0) && at(50.0) < at(110.0), "{} {} {}", at(20.0), at(50.0), at(110.0));
+}
+
 /// Pulses of a step: stretches of more than `above` watts.
 fn pulses(samples: &[&Sample], above: f64) -> usize {
     samples.windows(2).filter(|w| w[0].power_w <= above && w[1].power_w > above).count()
@@ -428,6 +438,25 @@ fn a_fault_that_comes_and_goes_shows_for_its_share() {
     let peak =
         |s: &Setting| record(&machine, &fault, s, 1).samples.iter().map(|s| s.power_w).fold(0.0, f64::max);
     assert!(peak(&always) < 1000.0 && peak(&never) > 1500.0);
+}
+
+#[test]
+fn a_wire_that_is_intermittent_opens_now_and_then() {
+    let machine = machine("Tern 81");
+    let wire = machine
+        .parts
+        .iter()
+        .find(|p| p.ends.as_ref().is_some_and(|(a, b)| a == "cutout.2" && b == "element.1"))
+        .unwrap();
+    let fault = Hypothesis::parse(&machine, &[format!("{}=intermittent", wire.id)]).unwrap();
+    let hot = |seed| {
+        let made = record(&machine, &fault, &exact(230.0), seed);
+        assert!(made.shown.windows(2).all(|w| w[0].1 < w[1].0));
+        let warm = in_stretch(&made, "warm");
+        warm.iter().filter(|s| s.power_w > 1000.0).count() as f64 / warm.len() as f64
+    };
+    let shares: Vec<f64> = (0..30).map(hot).collect();
+    assert!(shares.iter().any(|s| *s > 0.9) && shares.iter().any(|s| *s < 0.6), "{shares:?}");
 }
 
 #[test]

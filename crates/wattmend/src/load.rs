@@ -58,9 +58,11 @@ fn text_of(path: &Path, kind: &Kind) -> Result<String, Unreadable> {
     }
     String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
-        let line = error.as_bytes()[..good].split(|&b| b == b'\n').count();
+        let before = &error.as_bytes()[..good];
+        let line = before.split(|&b| b == b'\n').count();
+        let byte = before.rsplit(|&b| b == b'\n').next().map_or(1, |start| start.len() + 1);
         Unreadable {
-            message: format!("{} is not UTF-8 text (line {line}, byte {})", path.display(), good + 1),
+            message: format!("{} is not UTF-8 text (line {line}, byte {byte} in it)", path.display()),
             remedy: "save it as UTF-8 in your editor".to_owned(),
         }
     })

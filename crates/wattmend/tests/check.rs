@@ -84,7 +84,7 @@ fn what_is_no_text_is_refused_kindly() {
     let large = folder.path().join("large.toml");
     std::fs::write(&large, vec![b'#'; machine::read::LARGEST_FILE + 1]).unwrap();
     for (path, words) in [
-        (latin.as_path(), "is not UTF-8 text (line 2, byte 22)"),
+        (latin.as_path(), "is not UTF-8 text (line 2, byte 11 in it)"),
         (large.as_path(), "is larger than any machine file"),
         (folder.path(), "is a folder"),
     ] {

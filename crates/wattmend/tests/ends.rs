@@ -27,6 +27,8 @@ fn each_end_has_its_code() {
         (4, &["expect", SMALL, "--step", "het"]),
         (4, &["expect", SMALL, "--supply", "239 W"]),
         (4, &["expect", SMALL, "--supply", "99999 V"]),
+        (4, &["expect", SMALL, "--supply", "-230V"]),
+        (4, &["expect", SMALL, "--water", "-5l"]),
         (4, &["expect", SMALL, "--water", "5"]),
         (4, &["expect", SMALL, "--meter", "good"]),
         (4, &["expect", SMALL, "--variant", "none such"]),
@@ -39,6 +41,51 @@ fn each_end_has_its_code() {
         // `check` alone tells of refusals on standard output: they are its result.
         assert_eq!(printed.out.is_empty(), code != 0, "{arguments:?}");
     }
+}
+
+/// Whatever a person may hand over by mistake: each command that reads a machine file says in one line what it is.
+#[test]
+fn files_that_are_no_machine_files_are_told_as_what_they_are() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str, bytes: &[u8]| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, bytes).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let latin = b"format = 1\n# caf\xe9\n";
+    let refused = [
+        (file("empty.toml", b""), "the file is empty"),
+        (file("mark.toml", "\u{feff}\n".as_bytes()), "the file is empty"),
+        (
+            file("picture.toml", &[0x89, b'P', b'N', b'G', 0, 0xff]),
+            "is not UTF-8 text (line 1, byte 1 in it)",
+        ),
+        (file("latin.toml", latin), "is not UTF-8 text (line 2, byte 6 in it)"),
+        (file("huge.toml", &b"# much\n".repeat(200_000)), "is larger than any machine file"),
+        (folder.path().to_str().unwrap().to_owned(), "is a folder"),
+        (folder.path().join("none.toml").to_str().unwrap().to_owned(), "there is no file"),
+    ];
+    for (path, says) in &refused {
+        for command in [&["machine", "check"][..], &["machine", "show"], &["expect"]] {
+            let printed = wattmend(&[command, &[path.as_str()]].concat());
+            assert_eq!(printed.code, 3, "{command:?} {path}\n{}{}", printed.out, printed.err);
+            let said = format!("{}{}", printed.out, printed.err);
+            assert!(said.contains(says) && said.contains("to mend: "), "{command:?} {path}:\n{said}");
+            assert_eq!(said.matches("error").count(), 1 + said.matches("1 error ").count(), "{said}");
+        }
+    }
+    let text = std::fs::read_to_string(support::machines().join(SMALL)).unwrap();
+    for (name, same) in [
+        ("windows.toml", text.replace('\n', "\r\n")),
+        ("tabs.toml", text.replace(" = ", "\t=\t")),
+        ("marked.toml", format!("\u{feff}{text}")),
+    ] {
+        let path = file(name, same.as_bytes());
+        assert_eq!(wattmend(&["machine", "check", &path]).code, 0, "{name}");
+        assert_eq!(wattmend(&["expect", &path]).out, wattmend(&["expect", SMALL]).out, "{name}");
+    }
+    let printed = wattmend(&["machine", "show", SMALL, "--svg", folder.path().to_str().unwrap()]);
+    assert!(printed.code == 5 && printed.err.contains("is a folder"), "{}", printed.err);
 }
 
 #[test]

@@ -17,7 +17,7 @@ use bench::Estimate;
 
 const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
 /// Share of the wide part of a level's density, and how much wider it is.
-const WIDE: (f64, f64) = (0.1, 2.5);
+const WIDE: (f64, f64) = (0.05, 2.0);
 
 /// What the recording is held against.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +28,8 @@ pub(super) struct Profile {
     pub rests: bool,
     /// Time to come up to speed, s.
     pub ramp_s: f64,
+    /// Power before a guard stopped it, W.
+    pub tried_w: Option<f64>,
 }
 
 /// Factors of a profile on each piece.
@@ -116,11 +118,17 @@ impl Factors {
 impl Profile {
     /// The time outside the steps: off, or electronics at about `idle`.
     pub(super) fn outside(idle_w: f64) -> Profile {
-        let u = 0.25 * idle_w + 0.5;
+        let level = |value, u| Estimate { value, u };
         Profile {
-            levels: vec![Estimate { value: 0.0, u: 0.5 }, Estimate { value: idle_w, u }],
+            levels: vec![
+                level(0.0, 0.5),
+                // A board without supply leaves what else stands by.
+                level(0.5 * idle_w, 0.4 * idle_w),
+                level(idle_w, 0.25 * idle_w + 0.5),
+            ],
             rests: true,
             ramp_s: 0.0,
+            tried_w: None,
         }
     }
 
@@ -151,13 +159,19 @@ impl Profile {
         }
         let reach = if self.ramp_s > 0.0 { habits.peak } else { 1.2 } * top + 10.0;
         if level <= reach && level >= -3.0 * repeats {
-            let stays = Stays::Mean(habits.passing_s.max(self.ramp_s));
+            let stays = Stays::Mean(habits.passing_s.0.max(habits.passing_s.1 * self.ramp_s));
             let weight = habits.passing * flat(reach);
             roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });
             if self.rests {
                 let stays = Stays::Up(habits.rest_s.0, habits.rest_s.1);
                 roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });
             }
+        }
+        let tried_to = self.tried_w.map_or(0.0, |w| 1.3 * w + 10.0);
+        if level <= tried_to {
+            let weight = 2.0 * habits.passing * flat(tried_to);
+            let stays = Stays::Up(habits.tries_s.0, habits.tries_s.1);
+            roles.push(Role { fresh: weight, kept: weight, stays, foreign: false });
         }
         let least = self.levels.iter().map(|l| l.value.abs()).fold(f64::INFINITY, f64::min);
         let beside = level - least;

@@ -8,12 +8,18 @@
 pub struct Habits {
     /// A step is skipped, or over before the meter sees it.
     pub skips: f64,
+    /// The same for a step that ends by level or temperature: when the test is entered again, the water is in already.
+    pub skips_reached: f64,
     /// A step is run once more.
     pub repeats: f64,
     /// The test is left and entered again from the first step.
     pub again: f64,
     /// The test is broken off.
     pub stops: f64,
+    /// The test is broken off at a step in which the machine draws nothing.
+    pub dead: f64,
+    /// The recording holds no test at all.
+    pub nothing: f64,
     /// The test goes on although a guard ended it: the operator walks through what is left.
     pub past_end: f64,
     /// Something lies between two steps: the operator looks, waits, or enters the next step by a menu.
@@ -26,8 +32,11 @@ pub struct Habits {
     pub pause_s: (f64, f64),
     /// The same before the test and after it.
     pub outside_s: (f64, f64),
-    /// Steepness for a step that goes on by a press: from half to twice its nominal time in three of four cases.
-    pub pressed: f64,
+    /// Steepness for a step that goes on by a press: about ±35 %; a share of them, much quicker or much later, with the
+    /// second steepness.
+    pub pressed: (f64, f64),
+    /// That share.
+    pub distracted: f64,
     /// Steepness for a step that ends by level or temperature: water pressure and tolerances, about ±15 %.
     pub reached: f64,
     /// Steepness for a step that ends by the board's clock: about ±6 %, the cell of the recording with it.
@@ -44,12 +53,14 @@ pub struct Habits {
     pub repeats_within: (f64, f64),
     /// Share of levels in a step that are on the way to another one: relays, locks, ramps.
     pub passing: f64,
-    /// Mean time on the way, s; for a step with a ramp, its ramp.
-    pub passing_s: f64,
+    /// Mean time on the way, s; for a step with a ramp, this share of it.
+    pub passing_s: (f64, f64),
     /// A motor draws at most so many times its plateau on the way up.
     pub peak: f64,
     /// Longest ordinary rest of a drum between turns, s, and how fast longer ones become rare, s.
     pub rest_s: (f64, f64),
+    /// How long a guard lets an output try, s, and how fast longer becomes rare, s.
+    pub tries_s: (f64, f64),
     /// Another load on the meter comes and goes just with a level: one an hour, within 2 s both ends.
     pub foreign: f64,
     /// Mean time of another load, s.
@@ -66,16 +77,20 @@ impl Default for Habits {
     fn default() -> Self {
         Habits {
             skips: 0.02,
+            skips_reached: 0.06,
             repeats: 0.02,
             again: 0.005,
-            stops: 0.01,
+            stops: 0.005,
+            dead: 0.5,
+            nothing: 1e-5,
             past_end: 0.1,
             pauses: 0.3,
             early: 0.7,
-            late: 0.02,
+            late: 1e-4,
             pause_s: (4.0, 1.2),
             outside_s: (30.0, 0.8),
-            pressed: 2.2,
+            pressed: (5.0, 2.2),
+            distracted: 0.1,
             reached: 10.0,
             timed: 24.0,
             hurried: 0.05,
@@ -83,10 +98,11 @@ impl Default for Habits {
             unmarked: 0.1,
             model: (0.04, 0.7),
             repeats_within: (0.02, 1.0),
-            passing: 0.25,
-            passing_s: 2.0,
+            passing: 0.12,
+            passing_s: (2.0, 0.3),
             peak: 2.5,
             rest_s: (6.0, 3.0),
+            tries_s: (4.0, 3.0),
             foreign: 2e-5,
             foreign_s: 180.0,
             odd: 2e-4,

@@ -77,6 +77,7 @@ impl std::error::Error for AlignError {}
 pub struct Aligner {
     habits: Habits,
     frames: Vec<Frame>,
+    idle_w: f64,
     pieces: Pieces,
     /// Factors of the operator's marks; empty for no marks.
     doors: Vec<f64>,
@@ -124,7 +125,8 @@ impl Aligner {
             return Err(AlignError::BadSamples(recording.name.clone(), at));
         }
         let pieces = Pieces::of(samples, &habits, conditions.meter.u_w(0.0));
-        let outside = Factors::of(&Profile::outside(idle_w(machine, conditions)), &pieces, &habits);
+        let idle_w = idle_w(machine, conditions);
+        let outside = Factors::of(&Profile::outside(idle_w), &pieces, &habits);
         let mut tables = HashMap::new();
         let mut length = |(median_s, steep): (f64, f64)| {
             let length = Length { median_s, steep, hurried: 0.0, loose: steep };
@@ -135,6 +137,7 @@ impl Aligner {
         Ok(Aligner {
             habits,
             frames: Frame::all(machine),
+            idle_w,
             pieces,
             doors,
             pause,
@@ -203,7 +206,7 @@ impl Aligner {
     fn shape(&mut self, step: usize, prediction: &Prediction) -> (usize, Turn) {
         let frame = &self.frames[step];
         let shape = Shape::of(prediction, frame);
-        let turn = Turn::of(prediction);
+        let turn = Turn::of(prediction, frame, self.idle_w);
         if let Some(&made) = self.shapes.get(&(step, shape.clone())) {
             return (made, turn);
         }
@@ -229,14 +232,11 @@ impl Aligner {
 
 /// What the machine draws when nothing is driven, W.
 fn idle_w(machine: &Machine, conditions: &Conditions) -> f64 {
-    let nothing = machine.test.steps.iter().take(1).map(|step| machine::model::Step {
-        drives: Vec::new(),
-        until: None,
-        ..step.clone()
-    });
-    let mut sweep = Sweep::over(machine, nothing.collect(), conditions);
-    let ids = sweep.predict(&bench::Hypothesis::healthy());
-    ids.first().map_or(0.0, |&id| sweep.get(id).power_w.value)
+    let Some(first) = machine.test.steps.first() else { return 0.0 };
+    let nothing = machine::model::Step { drives: Vec::new(), until: None, ..first.clone() };
+    let modes = vec![None; machine.parts.len()];
+    let mut state = bench::State::start(conditions);
+    bench::Bench::new(machine).step(&nothing, &modes, conditions, &mut state).power_w.value
 }
 
 fn table(tables: &mut HashMap<[u64; 4], Table>, length: Length) -> &Table {

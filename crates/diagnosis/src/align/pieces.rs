@@ -18,8 +18,10 @@ const EVEN_W: f64 = 30.0;
 const LEAST_NOISE: f64 = 0.02;
 /// A hole in the samples longer than this, s, and than so many usual steps.
 const HOLE: (f64, f64) = (10.0, 5.0);
-/// Stretches up to so many samples and seconds are the way from one level to the next.
-const EDGE: (usize, f64) = (2, 4.0);
+/// Up to so many samples and seconds between two levels are the way from the one to the other.
+const EDGE: (usize, f64) = (4, 5.0);
+/// Levels up to so many seconds and so many times the one before can be parts of a slope, such as a run-up.
+const SLOPE: (f64, f64) = (15.0, 1.8);
 /// Length of a piece near the ends of its stretch, s, and how it grows with the distance from them.
 const PIECE_S: f64 = 4.0;
 const GROWS: f64 = 0.25;
@@ -37,6 +39,8 @@ pub struct Stretch {
     pub power_w: f64,
     /// Within what the level repeats, W, as a standard uncertainty.
     pub repeats_w: f64,
+    /// It goes up or down all the while, by some three times `repeats_w`.
+    pub slope: bool,
     /// Nothing was recorded here.
     pub hole: bool,
     /// An earlier stretch nearby with the same level, if there is one.
@@ -78,7 +82,7 @@ impl Pieces {
             }
             if hole && let Some(last) = stretches.last().copied() {
                 let (start_s, end_s) = (last.end_s, samples[to].time_s);
-                stretches.push(Stretch { start_s, end_s, hole: true, ..last });
+                stretches.push(Stretch { start_s, end_s, slope: false, hole: true, ..last });
             }
         }
         Pieces::from_stretches(stretches)
@@ -132,7 +136,11 @@ fn usual_step_s(samples: &[Sample]) -> f64 {
 
 /// Does the later level repeat the earlier one?
 fn alike(a: &Stretch, b: &Stretch) -> bool {
-    !a.hole && !b.hole && (a.power_w - b.power_w).abs() <= 3.0 * a.repeats_w.hypot(b.repeats_w)
+    !a.hole
+        && !b.hole
+        && !a.slope
+        && !b.slope
+        && (a.power_w - b.power_w).abs() <= 3.0 * a.repeats_w.hypot(b.repeats_w)
 }
 
 fn even(power_w: f64) -> f64 {
@@ -150,23 +158,103 @@ fn cut_part(samples: &[Sample], usual_s: f64, habits: &Habits, meter_w: f64, str
         ends = cut(&series, Charge::least_squares(penalty)).ends;
     }
     let end_s = |end: usize| samples.get(end).map_or_else(|| samples[end - 1].time_s + usual_s, |s| s.time_s);
-    let mut from = 0;
-    // What is no more than an edge belongs to the stretch that it leads to, and says nothing of its level.
-    let mut edge = 0;
-    for &end in &ends {
-        let core = from + edge..end;
-        let seconds = end_s(end) - samples[core.start].time_s;
-        if core.len() <= EDGE.0 && seconds <= EDGE.1 && end < samples.len() && edge == 0 {
-            edge = core.len();
+    let starts = std::iter::once(0).chain(ends.iter().copied());
+    let parts: Vec<Part> = starts
+        .zip(&ends)
+        .map(|(from, &to)| {
+            let (power_w, spread_w) = level(&samples[from..to]);
+            let seconds = end_s(to) - samples[from].time_s;
+            Part { from, to, power_w, spread_w, seconds, slope: false }
+        })
+        .collect();
+    for part in slopes(&without_edges(&parts)) {
+        let repeats_w = part
+            .spread_w
+            .max(habits.repeats_within.0 * part.power_w.abs())
+            .max(habits.repeats_within.1)
+            .max(meter_w);
+        stretches.push(Stretch {
+            start_s: samples[part.from].time_s,
+            end_s: end_s(part.to),
+            power_w: part.power_w,
+            repeats_w,
+            slope: part.slope,
+            hole: false,
+            again: None,
+        });
+    }
+}
+
+/// What the cut found, in samples.
+#[derive(Clone, Copy, Debug)]
+struct Part {
+    from: usize,
+    to: usize,
+    power_w: f64,
+    spread_w: f64,
+    seconds: f64,
+    slope: bool,
+}
+
+/// A few samples between two levels are the way from the one to the other, drawn out by the meter's filter: they belong to
+/// the level that they lead to, and say nothing of it.
+fn without_edges(parts: &[Part]) -> Vec<Part> {
+    let mut kept = Vec::new();
+    let mut from = None;
+    for (k, part) in parts.iter().enumerate() {
+        let between = k > 0 && k + 1 < parts.len() && {
+            let (before, after) = (parts[k - 1].power_w, parts[k + 1].power_w);
+            (part.power_w - before) * (after - part.power_w) > 0.0
+        };
+        if between && part.to - part.from <= EDGE.0 && part.seconds <= EDGE.1 {
+            from.get_or_insert(part.from);
+        } else {
+            kept.push(Part { from: from.take().unwrap_or(part.from), ..*part });
+        }
+    }
+    kept
+}
+
+/// Short levels that go up, or down, one after the other are one slope.
+fn slopes(parts: &[Part]) -> Vec<Part> {
+    let mut found: Vec<Part> = Vec::new();
+    let mut at = 0;
+    while at < parts.len() {
+        let up = parts.get(at + 1).is_some_and(|next| next.power_w > parts[at].power_w);
+        let mut end = at + 1;
+        while end < parts.len()
+            && parts[end].seconds <= SLOPE.0
+            && parts[end - 1].seconds <= SLOPE.0
+            && (parts[end].power_w > parts[end - 1].power_w) == up
+            && ratio(parts[end].power_w, parts[end - 1].power_w) <= SLOPE.1
+        {
+            end += 1;
+        }
+        if end - at < 3 {
+            found.push(parts[at]);
+            at += 1;
             continue;
         }
-        let (power_w, spread_w) = level(&samples[core]);
-        let repeats_w =
-            spread_w.max(habits.repeats_within.0 * power_w.abs()).max(habits.repeats_within.1).max(meter_w);
-        let start_s = samples[from].time_s;
-        stretches.push(Stretch { start_s, end_s: end_s(end), power_w, repeats_w, hole: false, again: None });
-        (from, edge) = (end, 0);
+        let all = &parts[at..end];
+        let seconds: f64 = all.iter().map(|p| p.seconds).sum();
+        let power_w = all.iter().map(|p| p.power_w * p.seconds).sum::<f64>() / seconds;
+        let spread_w = (all[all.len() - 1].power_w - all[0].power_w).abs() / 3.0;
+        found.push(Part {
+            from: all[0].from,
+            to: all[all.len() - 1].to,
+            power_w,
+            spread_w,
+            seconds,
+            slope: true,
+        });
+        at = end;
     }
+    found
+}
+
+fn ratio(a: f64, b: f64) -> f64 {
+    let (low, high) = (a.min(b).max(1.0), a.max(b).max(1.0));
+    high / low
 }
 
 /// Median and spread of the samples, W; the spread from the quartiles.

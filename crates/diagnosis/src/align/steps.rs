@@ -12,6 +12,9 @@ const BRIEF_S: f64 = 3.0;
 /// Probability to see a step that short.
 const SEEN: f64 = 0.5;
 
+/// A machine that draws less than this share of what it draws when on, with nothing driven, looks dead.
+const DEAD: f64 = 0.6;
+
 /// What stands in the machine file of a step.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Frame {
@@ -41,6 +44,7 @@ impl Frame {
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub(super) struct Shape {
     levels: [(i32, i32); 2],
+    tried: Option<i32>,
     lasts: i32,
     timed: bool,
 }
@@ -66,6 +70,7 @@ impl Shape {
         let (low, high) = if a <= b { (a, b) } else { (b, a) };
         Shape {
             levels: [(grid(low), u), (grid(high), u)],
+            tried: p.tried_w.map(grid),
             lasts: (p.lasts_s.clamp(0.0, 1e6) * 10.0).round() as i32,
             timed: frame.by_itself && (p.timed_out || !frame.until),
         }
@@ -82,14 +87,14 @@ impl Shape {
             .map(|&(w, u)| Estimate { value: from_grid(w), u: (f64::from(u) * 0.05).exp() })
             .collect();
         levels.dedup();
-        Profile { levels, rests: frame.both_ways, ramp_s: frame.ramp_s }
+        Profile { levels, rests: frame.both_ways, ramp_s: frame.ramp_s, tried_w: self.tried.map(from_grid) }
     }
 
     pub(super) fn length(&self, frame: &Frame, habits: &Habits) -> Length {
         let median_s = self.lasts_s();
-        let loose = habits.pressed;
+        let (pressed, loose) = habits.pressed;
         if !frame.by_itself {
-            return Length { median_s, steep: loose, hurried: 0.0, loose };
+            return Length { median_s, steep: pressed, hurried: habits.distracted, loose };
         }
         let steep = if self.timed { habits.timed } else { habits.reached };
         Length { median_s, steep, hurried: habits.hurried, loose }
@@ -101,13 +106,22 @@ impl Shape {
 pub(super) struct Turn {
     /// The test is over by then.
     pub ended: bool,
+    /// The machine looks dead.
+    pub dead: bool,
     /// Too short to be sure to be seen.
     pub brief: bool,
+    /// It ends by level or temperature.
+    pub reached: bool,
 }
 
 impl Turn {
-    pub(super) fn of(prediction: &Prediction) -> Turn {
-        Turn { ended: prediction.ended, brief: prediction.lasts_s < BRIEF_S }
+    pub(super) fn of(prediction: &Prediction, frame: &Frame, idle_w: f64) -> Turn {
+        Turn {
+            ended: prediction.ended,
+            dead: prediction.power_w.value < DEAD * idle_w,
+            brief: prediction.lasts_s < BRIEF_S,
+            reached: frame.until,
+        }
     }
 }
 
@@ -139,7 +153,11 @@ impl States {
 pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     let n = turns.len();
     let states = States { steps: n };
-    let skips = |s: usize| if turns[s].brief { 1.0 - SEEN } else { habits.skips };
+    let skips = |s: usize| match turns[s] {
+        Turn { brief: true, .. } => 1.0 - SEEN,
+        Turn { reached: true, .. } => habits.skips_reached,
+        _ => habits.skips,
+    };
     // At the door of a step: that step, or one after it, or none.
     let door = |first: usize, weight: f64, to: &mut Vec<(usize, f64)>| {
         let mut left = weight;
@@ -164,19 +182,15 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     for (state, weight) in first {
         order.begin[state] += weight;
     }
+    let stops = |s: usize| if turns[s].dead { habits.dead } else { habits.stops };
     let leave: Vec<Vec<(usize, f64)>> = (0..n)
         .map(|s| {
             let mut to = vec![(states.before(), habits.again / 2.0)];
             door(0, habits.again / 2.0, &mut to);
-            let on = if turns[s].ended {
-                habits.past_end
-            } else {
-                to.push((s, habits.repeats));
-                1.0 - habits.repeats - habits.stops - habits.again
-            };
-            let over = if turns[s].ended { 1.0 - habits.past_end - habits.again } else { habits.stops };
-            to.push((states.after(), over));
-            door(s + 1, on, &mut to);
+            let over = if turns[s].ended { 1.0 - habits.past_end } else { stops(s) };
+            let left = 1.0 - over - habits.again;
+            to.extend([(states.after(), over), (s, habits.repeats * left)]);
+            door(s + 1, (1.0 - habits.repeats) * left, &mut to);
             merged(to)
         })
         .collect();
@@ -191,12 +205,12 @@ pub(super) fn order(turns: &[Turn], habits: &Habits) -> Order {
     order.next.push(enter);
     order.next.push(Vec::new());
     for s in 0..n {
-        let finish = if s + 1 == n || turns[s].ended { 1.0 } else { habits.stops };
+        let finish = if s + 1 == n || turns[s].ended { 1.0 } else { stops(s) };
         order.finish[s] = finish;
         order.finish[states.pause_after(s)] = finish;
     }
     order.finish[states.after()] = 1.0;
-    order.finish[states.before()] = habits.stops;
+    order.finish[states.before()] = habits.nothing;
     order
 }
 

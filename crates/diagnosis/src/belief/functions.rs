@@ -1,6 +1,6 @@
 //! Functions in ordinary use: does one fail under a hypothesis, so that a customer would complain of it?
 
-use bench::{Conditions, Prediction, Sweep};
+use bench::Prediction;
 use machine::model::{Function, GoesOn, Machine, Step};
 
 /// How a function goes.
@@ -23,13 +23,9 @@ const FAILS_BELOW: f64 = 0.7;
 /// Time or watts that differ by more than this share are noticed.
 const NOTICED_FROM: f64 = 0.15;
 
-/// A sweep over each function, each from its own start.
-pub(crate) fn sweeps<'m>(machine: &'m Machine, conditions: &Conditions) -> Vec<Sweep<'m>> {
-    let of = |function: &Function| {
-        let start = Conditions { water_l: function.water_l, ..*conditions };
-        Sweep::over(machine, vec![as_step(function)], &start)
-    };
-    machine.functions.iter().map(of).collect()
+/// Each function as a step, with the water that it begins with.
+pub(crate) fn as_steps(machine: &Machine) -> Vec<(Step, f64)> {
+    machine.functions.iter().map(|f| (as_step(f), f.water_l)).collect()
 }
 
 fn as_step(function: &Function) -> Step {

@@ -219,8 +219,14 @@ impl<'m> Belief<'m> {
             let p = (bare - healthy) * share / (1.0 - share) / odds;
             cases.push((Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![fault] }), p));
         }
+        // Someone called: that speaks against the sound machine, and for all others alike.
+        let sound = |case: &Case| if case.faults.faults().is_empty() { prior::CALLS_WHEN_SOUND } else { 1.0 };
+        let total: f64 = cases.iter().map(|(case, p)| p * sound(case)).sum::<f64>() + posterior.left_out;
+        for (case, p) in &mut cases {
+            *p *= sound(case) / total;
+        }
         cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-        Ok(Beliefs { cases, left_out: posterior.left_out })
+        Ok(Beliefs { cases, left_out: posterior.left_out / total })
     }
 
     /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its

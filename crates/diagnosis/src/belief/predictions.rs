@@ -1,6 +1,6 @@
 //! What the bench says under a set of faults, kept: the service test, the functions in ordinary use, ohms.
 
-use super::functions::{Goes, goes, sweeps};
+use super::functions::{Goes, as_steps, goes};
 use crate::evidence::OhmsReading;
 use bench::{Conditions, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep};
 use machine::model::{CodeId, Machine};
@@ -11,7 +11,6 @@ use std::rc::Rc;
 pub(crate) struct Predictions<'m> {
     machine: &'m Machine,
     test: Sweep<'m>,
-    functions: Vec<Sweep<'m>>,
     healthy: Vec<PredictionId>,
     tests: HashMap<Hypothesis, Rc<[PredictionId]>>,
     going: HashMap<Hypothesis, Rc<Ordinary>>,
@@ -42,13 +41,12 @@ pub(crate) struct Ordinary {
 
 impl<'m> Predictions<'m> {
     pub(crate) fn new(machine: &'m Machine, conditions: &Conditions) -> Self {
-        let mut functions = sweeps(machine, conditions);
+        let mut test = Sweep::with_apart(machine, conditions, as_steps(machine));
         let nothing = Hypothesis::healthy();
-        let healthy = functions.iter_mut().map(|f| f.predict(&nothing)[0]).collect();
+        let healthy = (0..machine.functions.len()).filter_map(|f| test.predict_apart(&nothing, f)).collect();
         Predictions {
             machine,
-            test: Sweep::new(machine, conditions),
-            functions,
+            test,
             healthy,
             tests: HashMap::new(),
             going: HashMap::new(),
@@ -96,15 +94,15 @@ impl<'m> Predictions<'m> {
             return Rc::clone(known);
         }
         let mut codes: Vec<CodeId> = Vec::new();
-        let each = self.functions.iter_mut().zip(&self.healthy).map(|(sweep, &healthy)| {
-            let now = sweep.predict(faults)[0];
-            codes.extend(sweep.get(now).code);
-            goes(sweep.get(now), sweep.get(healthy))
-        });
-        let goes = each.collect();
+        let mut each = Vec::with_capacity(self.healthy.len());
+        for (function, &healthy) in self.healthy.iter().enumerate() {
+            let Some(now) = self.test.predict_apart(faults, function) else { continue };
+            codes.extend(self.test.get(now).code);
+            each.push(goes(self.test.get(now), self.test.get(healthy)));
+        }
         codes.sort_unstable();
         codes.dedup();
-        let made = Rc::new(Ordinary { goes, codes });
+        let made = Rc::new(Ordinary { goes: each, codes });
         self.going.insert(faults.clone(), Rc::clone(&made));
         made
     }

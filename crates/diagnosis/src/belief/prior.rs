@@ -3,9 +3,13 @@
 use crate::hypotheses::{Consequence, Fault, HypothesesError, Hypothesis, Part, Prior};
 use machine::model::{Machine, PartId};
 
-/// Probability, before a word of complaint, that a given machine has a fault at all: so rare that two at once are some
-/// ten per cent of all jobs, so usual that a complaint is mostly right. Common practice, no source.
-const HAS_A_FAULT: f64 = 0.2;
+/// Probability, before anyone calls, that a given machine has a fault at all. It sets how often two faults that have
+/// nothing to do with each other come together: one in forty. Common practice, no source.
+const HAS_A_FAULT: f64 = 0.05;
+
+/// How much rarer a call about a sound machine is than one about a faulty machine (tap shut, wrong programme): with
+/// [`HAS_A_FAULT`] it makes one call in six. Common practice, no source.
+pub(crate) const CALLS_WHEN_SOUND: f64 = 0.01;
 
 /// How often a fault shows only sometimes, against showing always. Common practice, no source.
 const SOMETIMES_SHARE: f64 = 0.06;

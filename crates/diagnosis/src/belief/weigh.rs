@@ -18,8 +18,8 @@ const NAMED: f64 = 0.9;
 /// Common practice, no source.
 const ODD_WEIGHT: f64 = 0.25;
 
-/// Share of calls about a function that works: tap shut, wrong programme, overloaded. Common practice, no source.
-const MISTAKEN: f64 = 0.01;
+/// A customer with a faulty machine complains of a function that works. Common practice, no source.
+const MISTAKEN: f64 = 0.02;
 
 /// A code that faults raise is still stored at the visit. Common practice, no source.
 const STORED: f64 = 0.85;
@@ -131,7 +131,9 @@ fn complaint(predictions: &mut Predictions<'_>, functions: &[usize], faults: &Hy
     // Where all that fails only does so a little, few would call.
     let calls = NAMED * total.min(1.0);
     let meant = if total > 0.0 { calls * named / total } else { 0.0 };
-    Fit::of(meant, MISTAKEN / ordinary.goes.len().max(1) as f64)
+    // Of a sound machine anything may be said.
+    let slipped = if faults.faults().is_empty() { 1.0 } else { MISTAKEN };
+    Fit::of(meant, slipped / ordinary.goes.len().max(1) as f64)
 }
 
 fn step(predictions: &mut Predictions<'_>, reading: &StepReading, faults: &Hypothesis) -> Fit {

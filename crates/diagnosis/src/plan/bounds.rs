@@ -1,5 +1,8 @@
 //! Bounds on the expected cost from a state: from below by clairvoyance, from above by published greedy rules.
 
+use std::rc::Rc;
+
+use super::library::Costs;
 use super::problem::{Effect, Proof};
 use super::state::{Model, Move, State};
 
@@ -28,6 +31,32 @@ pub(super) fn clairvoyant(model: &Model, state: &State) -> f64 {
         }
     }
     sum
+}
+
+/// What giving up would cost beyond clairvoyance, under each suspect; empty where repairs take faults away one by one.
+pub(super) fn spare(model: &Model, state: &State) -> Vec<f64> {
+    if !model.all_or_nothing {
+        return Vec::new();
+    }
+    let one = |(s, b): (usize, &f64)| if *b > 0.0 { model.give_up - known(model, state, s) } else { 0.0 };
+    state.belief.iter().enumerate().map(one).collect()
+}
+
+/// The lower bound of a state: clairvoyance, and what it costs at least to tell the suspects apart.
+pub(super) fn least(model: &Model, state: &State) -> f64 {
+    if !model.all_or_nothing {
+        return clairvoyant(model, state);
+    }
+    let mut spare = vec![0.0; state.belief.len()];
+    let mut sum = state.cured * model.test_cost;
+    for (suspect, &b) in state.belief.iter().enumerate() {
+        if b > 0.0 {
+            let known = known(model, state, suspect);
+            sum += b * known;
+            spare[suspect] = model.give_up - known;
+        }
+    }
+    sum + model.pairs.excess(model, &state.belief, &spare)
 }
 
 /// Cost of curing one known suspect, all-or-nothing repairs.
@@ -76,6 +105,8 @@ fn known_by_parts(model: &Model, state: &State, suspect: usize, least: &[f64]) -
 pub(super) struct Rule {
     pub(super) first: Move,
     pub(super) cost: f64,
+    /// States looked at to know.
+    pub(super) looked: usize,
 }
 
 /// Repairs only, each time the one with the greatest probability of cure over cost, and giving up where that is
@@ -83,24 +114,38 @@ pub(super) struct Rule {
 /// cost, a system test after each repair, and one return visit with all parts still wanted.
 pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
     let mut walk = Walk::new(model, state);
-    let mut taken: Vec<(f64, f64, Move)> = Vec::new();
-    while walk.mass > 0.0 {
-        let before = walk.mass;
-        let Some((step, cost)) = walk.advance() else { break };
-        taken.push((before, cost, step));
-    }
+    let taken = walk.to_the_end();
     // Costs are weighted with the probability of being there; going on from mass zero costs nothing.
     let give_up = |mass: f64| if mass > 0.0 { mass * model.give_up } else { 0.0 };
-    let mut rule = Rule { first: Move::GiveUp, cost: give_up(walk.mass) };
+    let mut rule = Rule { first: Move::GiveUp, cost: give_up(walk.mass), looked: 1 };
     for &(mass, cost, step) in taken.iter().rev() {
         let (through, instead) = (mass * cost + rule.cost, give_up(mass));
         rule = if through <= instead {
-            Rule { first: step, cost: through }
+            Rule { first: step, cost: through, looked: 1 }
         } else {
-            Rule { first: Move::GiveUp, cost: instead }
+            Rule { first: Move::GiveUp, cost: instead, looked: 1 }
         };
     }
     rule
+}
+
+/// What the P/C rule's plan costs under each suspect.
+pub(super) fn ratio_costs(model: &Model, state: &State) -> Rc<Costs> {
+    let mut walk = Walk::new(model, state);
+    let taken = walk.to_the_end();
+    let give_up = || Rc::new(Costs::give_up(model, state));
+    let mut costs = give_up();
+    let mut after = if walk.mass > 0.0 { walk.mass * model.give_up } else { 0.0 };
+    for (mass, cost, step) in taken.into_iter().rev() {
+        let (through, instead) = (mass * cost + after, mass * model.give_up);
+        after = through.min(instead);
+        costs = if through <= instead {
+            Rc::new(Costs::before(model, state, step, cost, |_| Some(Rc::clone(&costs))))
+        } else {
+            give_up()
+        };
+    }
+    costs
 }
 
 /// A walk along the P/C rule, with weights that are not normalised: the state's belief is joint with being there.
@@ -145,6 +190,17 @@ impl<'a> Walk<'a> {
         let cost = self.model.steps[i].cost + self.model.access_cost(self.model.opened(&self.now, i), i);
         let priced = cost.max(f64::MIN_POSITIVE);
         Offer { cured: cured / priced, moved: moved / priced, cost }
+    }
+
+    /// All moves, each with the probability of being there and its cost.
+    fn to_the_end(&mut self) -> Vec<(f64, f64, Move)> {
+        let mut taken = Vec::new();
+        while self.mass > 0.0 {
+            let before = self.mass;
+            let Some((step, cost)) = self.advance() else { break };
+            taken.push((before, cost, step));
+        }
+        taken
     }
 
     /// Does what the rule says; gives the move and its cost, or None at the end of all repairs.
@@ -225,8 +281,9 @@ pub(super) fn myopic_rule(model: &Model, state: &State) -> Rule {
         }
         let Some(transition) = model.apply(state, Move::Step(i)) else { continue };
         let after: f64 = transition.next.iter().map(|(p, next)| p * ratio_rule(model, next).cost).sum();
+        best.looked += transition.next.len();
         if transition.cost + after < best.cost - 1e-12 {
-            best = Rule { first: Move::Step(i), cost: transition.cost + after };
+            best = Rule { first: Move::Step(i), cost: transition.cost + after, looked: best.looked };
         }
     }
     best

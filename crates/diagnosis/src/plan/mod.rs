@@ -10,6 +10,9 @@
 
 mod bounds;
 mod components;
+mod library;
+mod lookahead;
+mod pairs;
 mod problem;
 mod search;
 mod state;

@@ -3,34 +3,63 @@
 use std::cmp::Ordering;
 use std::collections::{BinaryHeap, HashMap};
 use std::hash::{BuildHasherDefault, Hasher};
+use std::rc::Rc;
 
-use super::bounds::{clairvoyant, ratio_rule};
-use super::problem::Effect;
+use super::bounds::{least, myopic_rule, ratio_costs, ratio_rule};
+use super::library::{Costs, Library};
+use super::lookahead::Lookahead;
 use super::state::{Model, Move, State};
 use super::{Choice, Effort, Plan};
 
 /// Which of a move's two bounds to go by.
-type By = fn(&(f64, f64)) -> f64;
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum By {
+    Lower,
+    Upper,
+}
 
 /// Bounds closer than this, relative, count as equal.
 const CLOSED: f64 = 1e-12;
+/// Moves of a state that are looked at from the start, and visits until one more is.
+const WIDTH: usize = 4;
+const VISITS: u32 = 4;
+/// Likeliest states of the myopic rule's plan of which the rest is kept as a plan.
+const REMEMBERED: usize = 24;
 
 /// A state in the graph.
 struct Node {
-    /// Held until the node is expanded.
-    state: Option<State>,
+    state: State,
+    is_expanded: bool,
     lower: f64,
     upper: f64,
-    /// Expected cost by the P/C rule, the first upper bound.
-    ratio: f64,
+    /// Where the upper bound comes from.
+    plan: From,
+    /// What that plan costs under each suspect, when it was asked for.
+    costs: Option<Rc<Costs>>,
     edges: Vec<Edge>,
+    visits: u32,
+}
+
+/// Where a node's upper bound comes from.
+enum From {
+    /// The P/C rule.
+    Ratio,
+    /// A plan found elsewhere.
+    Kept(Rc<Costs>),
+    /// Its own best move.
+    Move(Move),
 }
 
 /// A move from a node.
-struct Edge {
-    step: Move,
-    cost: f64,
-    next: Box<[(f64, u32)]>,
+pub(super) struct Edge {
+    pub(super) step: Move,
+    pub(super) cost: f64,
+    /// No plan that starts with the move costs less.
+    pub(super) least: f64,
+    /// How promising it looks, by a rule of thumb.
+    pub(super) promise: f64,
+    /// Where it leads; None as long as nobody looked.
+    pub(super) next: Option<Box<[(f64, u32)]>>,
 }
 
 impl Node {
@@ -83,17 +112,21 @@ struct Graph<'a> {
     model: &'a Model<'a>,
     nodes: Vec<Node>,
     index: HashMap<u128, u32, BuildHasherDefault<AsIs>>,
+    library: Library,
+    /// States looked at, whether they are kept as nodes or not.
+    looked: usize,
 }
 
-/// Plans from the model's start: walks down along the least lower bound into the widest gap, and carries both bounds
-/// back up, until they meet, the gap is small enough, or there are as many nodes as allowed.
+/// Plans from the model's start: walks down along the least lower bound, and along the least upper one among the
+/// promising moves, into the widest gap, and carries both bounds back up, until they meet, the gap is small enough, or
+/// as many states were looked at as allowed.
 pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
-    let mut graph = Graph { model, nodes: Vec::new(), index: HashMap::default() };
+    let mut graph = Graph { model, nodes: Vec::new(), index: HashMap::default(), library: Library::default(), looked: 0 };
     let root = graph.node(model.start());
     graph.follow_myopic_rule(root, effort.states / 2);
-    while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.nodes.len() < effort.states {
-        graph.trial(root, |b| b.0);
-        graph.trial(root, |b| b.1);
+    while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.looked < effort.states {
+        graph.trial(root, By::Lower);
+        graph.trial(root, By::Upper);
     }
     graph.plan()
 }
@@ -104,51 +137,96 @@ impl Graph<'_> {
         let next = self.nodes.len() as u32;
         let found = *self.index.entry(state.key()).or_insert(next);
         if found == next {
-            let lower = clairvoyant(self.model, &state);
-            let upper = ratio_rule(self.model, &state).cost;
-            self.nodes.push(Node {
-                state: Some(state),
-                lower: lower.min(upper),
-                upper,
-                ratio: upper,
-                edges: Vec::new(),
-            });
+            self.looked += 1;
+            let lower = least(self.model, &state);
+            let ratio = ratio_rule(self.model, &state).cost;
+            let (mut upper, mut plan) = (ratio, From::Ratio);
+            if let Some((cost, costs)) = self.library.best(&state) {
+                let test = if state.cured > 0.0 { self.model.test_cost } else { 0.0 };
+                if test + cost < upper {
+                    (upper, plan) = (test + cost, From::Kept(costs));
+                }
+            }
+            let lower = lower.min(upper);
+            let (is_expanded, edges) = (false, Vec::new());
+            self.nodes.push(Node { state, is_expanded, lower, upper, plan, costs: None, edges, visits: 0 });
         }
         found
     }
 
+    /// Lists the moves from a node, and looks where the most promising ones lead (at the root, all of them).
     fn expand(&mut self, node: u32) {
-        let Some(state) = self.nodes[node as usize].state.take() else { return };
+        let here = &mut self.nodes[node as usize];
+        if std::mem::replace(&mut here.is_expanded, true) {
+            return;
+        }
+        let state = here.state.clone();
+        let first = ratio_rule(self.model, &state).first;
+        let mut lookahead = Lookahead::new(self.model, &state);
         let mut edges = Vec::new();
         for step in self.model.moves(&state) {
-            let Some(transition) = self.model.apply(&state, step) else { continue };
-            let next = transition.next.into_iter().map(|(p, s)| (p, self.node(s))).collect();
-            edges.push(Edge { step, cost: transition.cost, next });
+            let edge = lookahead.check(step).or_else(|| {
+                let transition = self.model.apply(&state, step)?;
+                let after: f64 = transition.next.iter().map(|(p, s)| p * least(self.model, s)).sum();
+                let (cost, least) = (transition.cost, transition.cost + after);
+                let promise = if step == first { f64::INFINITY } else { 0.0 };
+                Some(Edge { step, cost, least, promise, next: None })
+            });
+            edges.extend(edge);
+        }
+        edges.sort_by(|a, b| b.promise.total_cmp(&a.promise));
+        let count = if node == 0 { edges.len() } else { WIDTH.min(edges.len()) };
+        for edge in &mut edges[..count] {
+            self.follow(&state, edge);
         }
         self.nodes[node as usize].edges = edges;
     }
 
+    /// Looks where a move leads.
+    fn follow(&mut self, state: &State, edge: &mut Edge) {
+        if edge.next.is_none() {
+            let next = self.model.apply(state, edge.step).map_or(Vec::new(), |t| t.next);
+            edge.next = Some(next.into_iter().map(|(p, s)| (p, self.node(s))).collect());
+        }
+    }
+
+    fn follow_at(&mut self, node: u32, edge: usize) {
+        let mut edges = std::mem::take(&mut self.nodes[node as usize].edges);
+        let state = self.nodes[node as usize].state.clone();
+        self.follow(&state, &mut edges[edge]);
+        self.nodes[node as usize].edges = edges;
+    }
+
     fn edge_bounds(&self, edge: &Edge) -> (f64, f64) {
-        edge.next.iter().fold((edge.cost, edge.cost), |(lower, upper), &(p, n)| {
+        let Some(next) = &edge.next else { return (edge.least, f64::INFINITY) };
+        next.iter().fold((edge.cost, edge.cost), |(lower, upper), &(p, n)| {
             let next = &self.nodes[n as usize];
             (lower + p * next.lower, upper + p * next.upper)
         })
     }
 
     /// Carries the bounds of a node's moves to the node, and forgets moves that cannot be the best (at the root they
-    /// are kept, to be shown). Returns the move for which `by` of its bounds is least.
+    /// are kept, to be shown). Returns the move of which the bound is least.
     fn back_up(&mut self, node: u32, by: By) -> Option<usize> {
         let mut edges = std::mem::take(&mut self.nodes[node as usize].edges);
         let bounds: Vec<(f64, f64)> = edges.iter().map(|e| self.edge_bounds(e)).collect();
         let lower = bounds.iter().fold(f64::INFINITY, |l, b| l.min(b.0));
         let here = &mut self.nodes[node as usize];
-        here.upper = bounds.iter().fold(here.upper, |u, b| u.min(b.1));
-        here.lower = here.lower.max(lower).min(here.upper);
+        for (edge, bounds) in edges.iter().zip(&bounds) {
+            if bounds.1 < here.upper {
+                here.upper = bounds.1;
+                (here.plan, here.costs) = (From::Move(edge.step), None);
+            }
+        }
+        if here.is_expanded {
+            here.lower = here.lower.max(lower).min(here.upper);
+        }
         let limit = here.upper + CLOSED * here.upper.abs();
         let mut kept = bounds.iter().map(|b| node == 0 || b.0 <= limit);
         edges.retain(|_| kept.next().unwrap_or(true));
         let bounds = bounds.iter().filter(|b| node == 0 || b.0 <= limit);
-        let best = bounds.enumerate().min_by(|a, b| by(a.1).total_cmp(&by(b.1))).map(|(i, _)| i);
+        let of = |b: &(f64, f64)| if by == By::Lower { b.0 } else { b.1 };
+        let best = bounds.enumerate().min_by(|a, b| of(a.1).total_cmp(&of(b.1))).map(|(i, _)| i);
         self.nodes[node as usize].edges = edges;
         best
     }
@@ -158,9 +236,13 @@ impl Graph<'_> {
         let mut here = root;
         loop {
             self.expand(here);
-            path.push(here);
+            path.push((here, self.nodes[here as usize].upper));
+            if by == By::Upper {
+                self.widen(here);
+            }
             let Some(best) = self.back_up(here, by) else { break };
-            let next = self.nodes[here as usize].edges[best].next.iter();
+            self.follow_at(here, best);
+            let next = self.nodes[here as usize].edges[best].next.iter().flatten();
             let widest =
                 next.map(|&(p, n)| (p * self.nodes[n as usize].gap(), n)).max_by(|a, b| a.0.total_cmp(&b.0));
             match widest {
@@ -168,9 +250,54 @@ impl Graph<'_> {
                 _ => break,
             }
         }
-        for &node in path.iter().rev() {
+        for &(node, before) in path.iter().rev() {
             self.back_up(node, by);
+            if self.nodes[node as usize].upper < before {
+                let costs = self.costs(node);
+                self.library.keep(&costs);
+            }
         }
+    }
+
+    /// The more often the search comes by, the more moves are worth a look.
+    fn widen(&mut self, node: u32) {
+        let here = &mut self.nodes[node as usize];
+        here.visits += 1;
+        if here.visits.is_multiple_of(VISITS)
+            && let Some(next) = here.edges.iter().position(|e| e.next.is_none())
+        {
+            self.follow_at(node, next);
+        }
+    }
+
+    /// What the plan behind a node's upper bound costs under each suspect.
+    fn costs(&mut self, node: u32) -> Rc<Costs> {
+        let here = &self.nodes[node as usize];
+        if let Some(costs) = &here.costs {
+            return Rc::clone(costs);
+        }
+        let (model, state) = (self.model, &here.state);
+        let costs = match &here.plan {
+            From::Ratio => ratio_costs(model, state),
+            From::Kept(costs) if state.cured > 0.0 => {
+                let next = |_| Some(Rc::clone(costs));
+                Rc::new(Costs::before(model, state, Move::SystemTest, model.test_cost, next))
+            }
+            From::Kept(costs) => Rc::clone(costs),
+            From::Move(step) => {
+                let (step, state) = (*step, state.clone());
+                let edge = here.edges.iter().find(|e| e.step == step);
+                let (cost, next) = edge.map_or((0.0, Box::default()), |e| (e.cost, e.next.clone().unwrap_or_default()));
+                let mut next = next.into_iter();
+                let next = |outcome| {
+                    let (_, node) = if model.can_show(&state, step, outcome) { next.next()? } else { return None };
+                    Some(self.costs(node))
+                };
+                Rc::new(Costs::before(model, &state, step, cost, next))
+            }
+        };
+        self.nodes[node as usize].costs = Some(Rc::clone(&costs));
+        costs
     }
 
     /// Puts the plan of the myopic rule into the graph, its likeliest branches first, so that what is found is never
@@ -178,40 +305,43 @@ impl Graph<'_> {
     fn follow_myopic_rule(&mut self, root: u32, most: usize) {
         let mut waiting = BinaryHeap::from([Branch { probability: 1.0, node: root }]);
         let mut followed = Vec::new();
-        while let Some(branch) = waiting.pop().filter(|_| self.nodes.len() < most) {
-            let Some(first) =
-                self.nodes[branch.node as usize].state.as_ref().map(|s| ratio_rule(self.model, s).first)
-            else {
+        while let Some(branch) = waiting.pop().filter(|_| self.looked < most) {
+            if self.nodes[branch.node as usize].is_expanded {
                 continue;
-            };
+            }
+            let step = self.myopic_choice(branch.node);
             self.expand(branch.node);
             followed.push(branch.node);
-            if let Some(edge) = self.myopic_choice(branch.node, first) {
-                let child = |&(p, node): &(f64, u32)| Branch { probability: branch.probability * p, node };
-                waiting.extend(edge.next.iter().map(child));
+            let edges = &self.nodes[branch.node as usize].edges;
+            if let Some(edge) = edges.iter().position(|e| e.step == step) {
+                self.follow_at(branch.node, edge);
+                let next = self.nodes[branch.node as usize].edges[edge].next.iter().flatten();
+                waiting.extend(next.map(|&(p, node)| Branch { probability: branch.probability * p, node }));
             }
         }
         // A branch may join one that was followed earlier: go round until nothing changes.
         loop {
             let before = self.nodes[root as usize].upper;
             for &node in followed.iter().rev() {
-                self.back_up(node, |b| b.0);
+                self.back_up(node, By::Lower);
             }
             if self.nodes[root as usize].upper >= before {
-                return;
+                break;
             }
+        }
+        followed.truncate(REMEMBERED);
+        for &node in followed.iter().rev() {
+            let costs = self.costs(node);
+            self.library.keep(&costs);
         }
     }
 
     /// The check with the least cost by the P/C rule after it, if that beats the P/C rule at once.
-    fn myopic_choice(&self, node: u32, ratio_first: Move) -> Option<&Edge> {
-        let here = &self.nodes[node as usize];
-        let is_check = |e: &Edge| matches!(e.step, Move::Step(i) if matches!(self.model.steps[i].effect, Effect::Check { .. }));
-        let cost =
-            |e: &Edge| e.cost + e.next.iter().map(|&(p, n)| p * self.nodes[n as usize].ratio).sum::<f64>();
-        let checks = here.edges.iter().filter(|e| is_check(e)).map(|e| (cost(e), e));
-        let best = checks.min_by(|a, b| a.0.total_cmp(&b.0)).filter(|(cost, _)| *cost < here.ratio - 1e-12);
-        best.map(|(_, edge)| edge).or_else(|| here.edges.iter().find(|e| e.step == ratio_first))
+    fn myopic_choice(&mut self, node: u32) -> Move {
+        let state = &self.nodes[node as usize].state;
+        let rule = myopic_rule(self.model, state);
+        self.looked += rule.looked;
+        rule.first
     }
 
     fn plan(&self) -> Plan {
@@ -224,6 +354,6 @@ impl Graph<'_> {
         // Equal but for rounding: the order of the steps decides (the sort is stable).
         let rank = |c: &Choice| (c.upper / root.upper.max(f64::MIN_POSITIVE) * 1e10).round();
         choices.sort_by(|a, b| rank(a).total_cmp(&rank(b)));
-        Plan { lower: root.lower, upper: root.upper, choices, states: self.nodes.len() }
+        Plan { lower: root.lower, upper: root.upper, choices, states: self.looked }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::hash::Hash;
 
+use super::pairs::Pairs;
 use super::problem::{Effect, Left, Problem, Proof, Supply};
 
 /// What the technician can do next.
@@ -73,6 +74,10 @@ pub(super) struct Model<'a> {
     pub(super) repairs: Vec<Repair>,
     /// For each suspect the places in `repairs` of those that act on it.
     pub(super) touching: Vec<Vec<usize>>,
+    /// For each suspect a number for what cures it: equal where the same repairs act in the same way.
+    pub(super) cure: Vec<usize>,
+    pub(super) cures: usize,
+    pub(super) pairs: Pairs,
     /// Whether each repair leaves a suspect as it was or cures it; false when faults are mended one by one.
     pub(super) all_or_nothing: bool,
     pub(super) test_cost: f64,
@@ -111,7 +116,22 @@ impl<'a> Model<'a> {
             .iter()
             .enumerate()
             .all(|(s, list)| list.iter().all(|r| r.left.suspect == s || r.left.probability == 0.0));
+        let mut kinds: Vec<Vec<(usize, Left)>> = Vec::new();
+        let mut cure = Vec::new();
+        for (suspect, list) in remedies.iter().enumerate() {
+            // A suspect that stays is the same for all; one that becomes another is not.
+            let own = |r: &Remedy| (r.step, Left { suspect: if r.left.suspect == suspect { usize::MAX } else { r.left.suspect }, ..r.left });
+            let kind: Vec<(usize, Left)> = list.iter().map(own).collect();
+            let known = kinds.iter().position(|k| *k == kind);
+            cure.push(known.unwrap_or(kinds.len()));
+            if known.is_none() {
+                kinds.push(kind);
+            }
+        }
         Self {
+            cure,
+            cures: kinds.len(),
+            pairs: Pairs::new(problem, &remedies),
             problem,
             steps: problem.steps.iter().map(ready).collect(),
             remedies,
@@ -154,6 +174,10 @@ impl<'a> Model<'a> {
             return Some(0.0);
         }
         state.may_return.then(|| self.return_cost(self.steps[i].part & !state.parts))
+    }
+
+    pub(super) fn at_once(&self) -> bool {
+        self.problem.proof == Proof::AtOnce
     }
 
     pub(super) fn part_at_hand(&self, state: &State, i: usize) -> bool {
@@ -280,6 +304,13 @@ impl<'a> Model<'a> {
             }
         }
         Some(next)
+    }
+
+    /// Whether `step` can end with this outcome; a step that is no check has one, if the job is not done with it.
+    pub(super) fn can_show(&self, state: &State, step: Move, outcome: usize) -> bool {
+        let Move::Step(i) = step else { return true };
+        let Effect::Check { outcomes } = self.steps[i].effect else { return true };
+        outcomes[outcome].iter().zip(&state.belief).map(|(p, b)| p * b).sum::<f64>() > 0.0
     }
 
     fn repair(&self, state: &State, left: &[Left]) -> Option<Vec<Outcome>> {

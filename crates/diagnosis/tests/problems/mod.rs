@@ -219,3 +219,60 @@ pub(crate) fn machine_like(parts: usize, seed: u64) -> Problem {
 
 /// With 80 repairs, the steps still fit their set.
 const MOST_CHECKS: usize = 48;
+
+/// A problem as a diagnosis hands it on: few suspects above 5 %, checks that hardly ever err, an access tree, repairs that
+/// several suspects share, and a system test as proof. Up to 64 checks.
+pub(crate) fn after_a_service_test(suspects: usize, seed: u64) -> Problem {
+    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0xD1B5_4A32_D192_ED03;
+    let mut random = move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as f64 / (1_u64 << 31) as f64
+    };
+    let pick = |random: &mut dyn FnMut() -> f64, below: usize| (random() * below as f64) as usize;
+    let weights: Vec<f64> = (0..suspects).map(|s| 0.72_f64.powi(s as i32) * (0.3 + random())).collect();
+    let total: f64 = weights.iter().sum();
+    // The mains plug, three panels, one of them behind another, and a connector behind that.
+    let minutes = [1.0, 2.0 + 3.0 * random(), 6.0 + 6.0 * random(), 10.0 + 6.0 * random(), 2.0, 4.0];
+    let parents = [None, Some(0), Some(0), Some(1), Some(2), Some(3)];
+    let access: Vec<Access> = parents.into_iter().zip(minutes).map(|(parent, cost)| Access { parent, cost }).collect();
+    // About three suspects in two are cured by a repair of their own, the others share one.
+    let repairs = (2 * suspects).div_ceil(3);
+    let cured_by: Vec<usize> =
+        (0..suspects).map(|s| if s < repairs { s } else { pick(&mut random, repairs) }).collect();
+    let mut steps = Vec::new();
+    let mut place = Vec::new();
+    for repair in 0..repairs {
+        let open = 1 + pick(&mut random, 5);
+        place.push(open);
+        let sure = if random() < 0.2 { 0.05 } else { 0.0 };
+        let left = |suspect: usize| Left { probability: if cured_by[suspect] == repair { sure } else { 1.0 }, suspect };
+        let effect = Effect::Repair { left: (0..suspects).map(left).collect() };
+        steps.push(Step { cost: 20.0 + 100.0 * random() * random(), open: vec![open], closed: vec![], part: None, effect });
+    }
+    let checks = (20 + suspects).min(60).min(128 - repairs);
+    for _ in 0..checks {
+        let slip = 0.01 + 0.04 * random();
+        let count = if random() < 0.25 { 3 } else { 2 };
+        let about = pick(&mut random, suspects.min(12));
+        let aside = random();
+        let mut outcomes = vec![vec![slip / (count - 1) as f64; suspects]; count];
+        for s in 0..suspects {
+            // A reading at one place tells its own suspect, and some of the others, from the rest.
+            let shows = s == about || random() < 0.15;
+            let k = if shows { 1 + pick(&mut random, count - 1) } else { 0 };
+            outcomes[k][s] = 1.0 - slip;
+        }
+        // Some from outside, most where the part is.
+        let open = if aside < 0.25 { vec![] } else { vec![place[cured_by[about]]] };
+        let cost = 1.0 + 7.0 * random() * random();
+        steps.push(Step { cost, open, closed: vec![], part: None, effect: Effect::Check { outcomes } });
+    }
+    Problem {
+        suspects: weights.iter().map(|w| w / total).collect(),
+        access,
+        steps,
+        proof: Proof::SystemTest { cost: 10.0 + 5.0 * random() },
+        stock: None,
+        give_up: Some(250.0),
+    }
+}

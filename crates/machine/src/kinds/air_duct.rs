@@ -30,6 +30,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 5.0,
             caution: "Unplug, let it cool. Wear a mask; lint burns.",
             yes_in: &["blocked"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -38,6 +39,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug.",
             yes_in: &["leaking"],
+            at_part: true,
             slip: 0.1,
         },
     ],

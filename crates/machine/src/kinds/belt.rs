@@ -33,6 +33,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug.",
             yes_in: &["off", "broken"],
+            at_part: false,
             slip: 0.1,
         },
         HandCheck {
@@ -41,6 +42,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug. Never look behind the back panel while the drum turns.",
             yes_in: &["off", "broken"],
+            at_part: true,
             slip: 0.01,
         },
         HandCheck {
@@ -49,6 +51,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug.",
             yes_in: &["slipping"],
+            at_part: true,
             slip: 0.15,
         },
     ],
@@ -80,7 +83,6 @@ impl Behaviour for Drive {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
@@ -96,7 +98,7 @@ mod tests {
     #[test]
     fn it_squeals_only_when_it_slips_and_something_turns() {
         let signs = |mode, speed_rpm| {
-            let s = Situation { speed_rpm, ..situation() };
+            let s = Situation { speed_rpm, ..Situation::at_rest() };
             KIND.behaviour.effect(&Params::default(), mode, &s, &Flows::default()).signs
         };
         assert_eq!(signs(Some("slipping"), -52.0), ["squeals"]);

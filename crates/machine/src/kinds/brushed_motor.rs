@@ -127,6 +127,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 8.0,
             caution: "Unplug. Let the motor cool.",
             yes_in: &["brushes worn", "brushes open"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -135,6 +136,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 6.0,
             caution: "Unplug before looking closer than through the vents.",
             yes_in: &["armature"],
+            at_part: true,
             slip: 0.1,
         },
         HandCheck {
@@ -143,6 +145,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug. Keep fingers clear of pulley and fan.",
             yes_in: &["locked"],
+            at_part: true,
             slip: 0.03,
         },
     ],
@@ -271,24 +274,6 @@ pub(super) fn size(a: (f64, f64)) -> f64 {
     a.0.hypot(a.1)
 }
 
-/// A machine at rest on 230 V, 50 Hz: where the tests of the kinds start from.
-#[cfg(test)]
-pub(super) fn situation() -> Situation {
-    Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: false,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    }
-
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -305,7 +290,7 @@ mod tests {
     }
 
     fn tumbling() -> Situation {
-        Situation { driven: true, wanted_rpm: 50.0, moving: true, ..situation() }
+        Situation { driven: true, wanted_rpm: 50.0, moving: true, ..Situation::at_rest() }
     }
 
     #[test]

@@ -37,6 +37,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug. It may hold a charge: discharge it through a resistor, not a blade.",
             yes_in: &["short"],
+            at_part: true,
             slip: 0.3,
         },
         HandCheck {
@@ -45,6 +46,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug, discharge it through a resistor, take one lead off.",
             yes_in: &["open", "weak", "short"],
+            at_part: true,
             slip: 0.02,
         },
     ],
@@ -69,7 +71,6 @@ impl Behaviour for Dielectric {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -78,7 +79,7 @@ mod tests {
     fn sixteen_microfarads_have_199_ohms_at_50_hz() {
         let mut p = Params::default();
         p.set("farads", Value::Quantity(Toleranced::exact(16e-6)));
-        let s = situation();
+        let s = Situation::at_rest();
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         // X = 1/(2πfC), exact arithmetic.

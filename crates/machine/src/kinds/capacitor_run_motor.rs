@@ -82,6 +82,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 4.0,
         caution: "Unplug, discharge its capacitor through a resistor, keep fingers clear of the pulley.",
         yes_in: &["locked"],
+        at_part: true,
         slip: 0.03,
     }],
     consequences: &[],
@@ -142,7 +143,6 @@ impl Behaviour for TwoPhase {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -153,7 +153,7 @@ mod tests {
         p.set("winding", Value::Quantity(Toleranced::exact(18.0)));
         p.set("draws", Value::Quantity(Toleranced::exact(300.0)));
         p.set("speed", Value::Quantity(Toleranced::exact(52.0)));
-        let s = Situation { driven: true, wanted_rpm: 52.0, moving: true, ..situation() };
+        let s = Situation { driven: true, wanted_rpm: 52.0, moving: true, ..Situation::at_rest() };
         let mut out = vec![];
         KIND.behaviour.electrics(&p, None, &s, &mut out);
         let amps = |branch: &Branch, extra_x: f64| match branch.ac {

@@ -58,14 +58,13 @@ impl Behaviour for Changeover {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn it_makes_one_contact_at_a_time_stuck_or_not() {
         let closed = |mode, driven| {
             let mut out = vec![];
-            let s = Situation { driven, ..situation() };
+            let s = Situation { driven, ..Situation::at_rest() };
             KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);
             out.iter().filter(|b| b.ac == Path::Closed).map(|b| b.to).collect::<Vec<_>>()
         };

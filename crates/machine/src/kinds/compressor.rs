@@ -94,6 +94,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 12.0,
             caution: "Hot pipe: touch it briefly, keep clear of terminals and fan.",
             yes_in: &["does not pump", "locked", "run winding open", "start winding open"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -102,6 +103,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: SEALED,
             yes_in: &["does not pump"],
+            at_part: true,
             slip: 0.35,
         },
     ],
@@ -157,14 +159,13 @@ impl Behaviour for Sealed {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn it_needs_current_in_both_windings() {
         let effect = |run, start| {
             let flows = Flows { amps: vec![(run, 0.0), (0.0, start)], ..Flows::default() };
-            KIND.behaviour.effect(&Params::default(), None, &situation(), &flows)
+            KIND.behaviour.effect(&Params::default(), None, &Situation::at_rest(), &flows)
         };
         assert!(effect(2.0, 0.01).runs);
         assert!(!effect(2.0, 0.0).runs);

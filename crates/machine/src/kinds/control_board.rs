@@ -1,8 +1,8 @@
 //! Control board: its own supply and its wits. Its outputs are parts of their own.
 
 use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
+    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Panel, Param, Params,
+    PartKind, Path, Rate, Role, Situation, Takes, Terminal,
 };
 
 /// Power factor of the small supply of a board at standby. Common practice, no source.
@@ -17,6 +17,10 @@ const DEAD_INPUT_FARADS: f64 = 0.41e-6;
 /// Wait and measure before touching a board.
 const DISCHARGE: &str =
     "Unplug, wait as the label says (5 minutes if there is none), measure DC before touching.";
+
+/// The code is read with the machine on.
+const SUBSTITUTE: &str = "Unplug and wait as the label says (5 minutes if there is none) before you put the resistor in. The board \
+     is live while the code is read: panels back on first, hands away.";
 
 pub(super) static KIND: PartKind = PartKind {
     name: "control board",
@@ -48,14 +52,14 @@ pub(super) static KIND: PartKind = PartKind {
         },
         Mode {
             name: "sensor input",
-            says: "misreads a sensor that is sound",
+            says: "misreads sensors that are sound",
             share: 0.03,
             source: COMMON,
             mend: Mend::Fit,
         },
         Mode {
             name: "user interface",
-            says: "has a faulty panel",
+            says: "has a panel that does not answer to its keys",
             share: 0.05,
             source: COMMON,
             mend: Mend::Fit,
@@ -69,14 +73,16 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: DISCHARGE,
             yes_in: &["supply dead"],
+            at_part: true,
             slip: 0.3,
         },
         HandCheck {
             id: "substitute",
             ask: "Does the code stay with a known resistor in place of the sensor at the board's connector?",
             minutes: 8.0,
-            caution: DISCHARGE,
-            yes_in: &["sensor input", "processor"],
+            caution: SUBSTITUTE,
+            yes_in: &["sensor input"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -85,6 +91,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "",
             yes_in: &["user interface", "supply dead", "processor"],
+            at_part: false,
             slip: 0.05,
         },
     ],
@@ -94,6 +101,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct Board;
 
 impl Behaviour for Board {
+    fn is_board(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let siemens = std::f64::consts::TAU * situation.hz * DEAD_INPUT_FARADS;
         let ac = match mode {
@@ -115,18 +126,24 @@ impl Behaviour for Board {
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {
         let volts = flows.volts.first().copied().unwrap_or(0.0);
         let alive = volts >= START_VOLTS * situation.rated_v;
-        Effect { runs: alive && !matches!(mode, Some("supply dead" | "processor")), ..Effect::default() }
+        let runs = alive && !matches!(mode, Some("supply dead" | "processor"));
+        Effect {
+            runs,
+            // What measures is shared by all its sensors: the converter and its reference.
+            misreads: runs && mode == Some("sensor input"),
+            panel: if runs && mode == Some("user interface") { Panel::Deaf } else { Panel::Sound },
+            ..Effect::default()
+        }
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_dead_supply_still_draws_thirty_milliamperes_of_no_watts() {
-        let s = Situation { driven: true, ..situation() };
+        let s = Situation { driven: true, ..Situation::at_rest() };
         let mut out = vec![];
         KIND.behaviour.electrics(&Params::default(), Some("supply dead"), &s, &mut out);
         assert!(matches!(out[0].ac, Path::Ohms { r: 0.0, x } if (230.0 / -x - 0.03).abs() < 0.001));
@@ -134,7 +151,7 @@ mod tests {
 
     #[test]
     fn it_runs_from_six_tenths_of_its_volts() {
-        let s = Situation { driven: true, ..situation() };
+        let s = Situation { driven: true, ..Situation::at_rest() };
         let runs = |volts| {
             let flows = Flows { volts: vec![volts], ..Flows::default() };
             KIND.behaviour.effect(&Params::default(), None, &s, &flows).runs

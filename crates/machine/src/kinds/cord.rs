@@ -56,6 +56,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 1.0,
         caution: "Switch off at the board before you pull a hot or damaged plug; do not use it again.",
         yes_in: &["high resistance"],
+        at_part: false,
         slip: 0.15,
     }],
     consequences: &[],
@@ -85,24 +86,11 @@ impl Behaviour for Cord {
 mod tests {
     use super::*;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     #[test]
     fn each_core_can_break_by_itself() {
         let path = |mode, core: usize| {
             let mut out = Vec::new();
-            KIND.behaviour.electrics(&Params::default(), mode, &STILL, &mut out);
+            KIND.behaviour.electrics(&Params::default(), mode, &Situation::at_rest(), &mut out);
             out[core].ac
         };
         for (core, mode) in ["line open", "neutral open", "earth open"].into_iter().enumerate() {

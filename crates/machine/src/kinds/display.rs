@@ -1,6 +1,8 @@
 //! Display: lamps or figures on the panel, part of the board's low-voltage side.
 
-use super::{Behaviour, COMMON, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Rate, Situation};
+use super::{
+    Behaviour, COMMON, Effect, Flows, HandCheck, Mend, Mode, Panel, Params, PartKind, Rate, Situation,
+};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "display",
@@ -22,23 +24,28 @@ pub(super) static KIND: PartKind = PartKind {
             mend: Mend::Fit,
         },
     ],
-    behaviour: &Panel,
+    behaviour: &Figures,
     checks: &[HandCheck {
         id: "look",
         ask: "With the machine on, are segments or lamps missing?",
         minutes: 1.0,
         caution: "",
         yes_in: &["dark", "segments missing"],
+        at_part: false,
         slip: 0.05,
     }],
     consequences: &[],
 };
 
-struct Panel;
+struct Figures;
 
-impl Behaviour for Panel {
-    fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, _: &Flows) -> Effect {
-        let lit = situation.driven && mode != Some("dark");
-        Effect { signs: if lit { vec!["lamp lights"] } else { vec![] }, ..Effect::default() }
+impl Behaviour for Figures {
+    fn effect(&self, _: &Params, mode: Option<&str>, _: &Situation, _: &Flows) -> Effect {
+        let panel = match mode {
+            Some("dark") => Panel::Dark,
+            Some("segments missing") => Panel::Patchy,
+            _ => Panel::Sound,
+        };
+        Effect { panel, ..Effect::default() }
     }
 }

@@ -57,6 +57,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "First make sure that there is no water above the sill and that the drum stands still.",
             yes_in: &["stuck locked"],
+            at_part: false,
             slip: 0.08,
         },
         HandCheck {
@@ -65,6 +66,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug; keep fingers out of the latch.",
             yes_in: &["", "contact open", "stuck locked", "ptc open"],
+            at_part: false,
             slip: 0.3,
         },
     ],
@@ -105,24 +107,11 @@ impl Behaviour for Lock {
 mod tests {
     use super::*;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     #[test]
     fn the_bolt_drops_while_the_ptc_is_fed() {
         let locks = |mode, volts| {
             let flows = Flows { volts: vec![volts, 0.0], ..Flows::default() };
-            KIND.behaviour.effect(&Params::default(), mode, &STILL, &flows).locks
+            KIND.behaviour.effect(&Params::default(), mode, &Situation::at_rest(), &flows).locks
         };
         assert!(locks(None, 230.0) && !locks(None, 100.0));
         assert!(!locks(Some("never locks"), 230.0) && !locks(Some("ptc open"), 230.0));

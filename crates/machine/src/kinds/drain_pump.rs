@@ -1,29 +1,16 @@
 //! Drain pump: a small synchronous or shaded-pole motor with a wheel that pumps the water out.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
+use super::pump::{Pump, RATE_SOURCE};
+use super::{COMMON, Dimension, HandCheck, Mend, Mode, Param, PartKind, Rate, Role, Takes, Terminal};
+
+static PUMP: Pump = Pump {
+    // With wheel or bearing worn. Common practice, no source.
+    weak_flow: 0.4,
+    out: true,
+    // A wheel that is loose on its shaft still lets a trickle out, which nobody sees. Common practice, no source.
+    seen_above: 0.1,
+    sign: "water drains",
 };
-
-/// Where the pumps' share of jobs (7.5 %, drain and circulation together) comes from.
-const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (pumps 7.5 %), split between drain and circulation pump by \
-                           common practice, no source";
-
-/// Share of rated volts from which the motor starts. Common practice, no source.
-const STARTS_AT: f64 = 0.7;
-
-/// Watts of a blocked motor against healthy: the same to 1.6 times, so watts alone prove little. Common practice.
-const JAMMED_WATTS: f64 = 1.3;
-
-/// Watts with the wheel loose on its shaft: it moves little water. Common practice, no source.
-const LOOSE_WATTS: f64 = 0.8;
-
-/// Ohms and impedance of a coil with shorted turns against healthy. Common practice, no source.
-const SHORTED: f64 = 0.3;
-
-/// Flow left with the wheel loose, and with the wheel or bearing worn. Common practice, no source.
-const LOOSE_FLOW: f64 = 0.1;
-const WEAK_FLOW: f64 = 0.4;
 
 pub(super) static KIND: PartKind = PartKind {
     name: "drain pump",
@@ -77,7 +64,7 @@ pub(super) static KIND: PartKind = PartKind {
         Mode { name: "leaking", says: "leaks", share: 0.1, source: COMMON, mend: Mend::Fit },
         Mode { name: "coil short", says: "has shorted turns", share: 0.03, source: COMMON, mend: Mend::Fit },
     ],
-    behaviour: &Pump,
+    behaviour: &PUMP,
     checks: &[
         HandCheck {
             id: "turn by hand",
@@ -85,6 +72,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug. Let hot water cool and catch it in a tray; feel for glass and pins before you push.",
             yes_in: &["", "coil open", "coil short", "impeller loose", "weak", "leaking"],
+            at_part: true,
             slip: 0.07,
         },
         HandCheck {
@@ -93,6 +81,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug; feel for glass and pins before you push.",
             yes_in: &["impeller loose"],
+            at_part: true,
             slip: 0.15,
         },
         HandCheck {
@@ -101,78 +90,19 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug and do not stand in water.",
             yes_in: &["leaking"],
+            at_part: true,
             slip: 0.1,
         },
     ],
     consequences: &[],
 };
 
-struct Pump;
-
-impl Behaviour for Pump {
-    fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
-        let factor = match mode {
-            Some("jammed") => JAMMED_WATTS,
-            Some("impeller loose") => LOOSE_WATTS,
-            Some("coil short") => 1.0 / SHORTED,
-            _ => 1.0,
-        };
-        let short = if mode == Some("coil short") { SHORTED } else { 1.0 };
-        let (ac, dc) = if mode == Some("coil open") {
-            (Path::Open, Path::Open)
-        } else {
-            let watts = params.nominal("draws") * factor * situation.drag;
-            let ac = Path::load(watts, situation.rated_v, params.nominal("power-factor"));
-            (ac, Path::resistor(params.nominal("coil") * short))
-        };
-        let u_rel = params.u_rel("coil").max(params.u_rel("draws"));
-        out.push(Branch { name: "coil", from: "1", to: "2", ac, dc, u_rel });
-    }
-
-    fn effect(&self, params: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {
-        let volts = flows.volts.first().copied().unwrap_or(0.0);
-        let sound = mode != Some("coil open") && situation.rated_v > 0.0;
-        let energised = sound && volts >= STARTS_AT * situation.rated_v;
-        let runs = energised && !matches!(mode, Some("jammed" | "coil short"));
-        let share = match mode {
-            Some("impeller loose") => LOOSE_FLOW,
-            Some("weak") => WEAK_FLOW,
-            _ => 1.0,
-        };
-        let wet = situation.level_l > 0.0;
-        let moved = if runs && wet { params.nominal("flow") * share } else { 0.0 };
-        let mut signs = Vec::new();
-        if energised {
-            signs.push("hums");
-        }
-        if moved > 0.0 && !matches!(mode, Some("impeller loose")) {
-            signs.push("water drains");
-        }
-        if mode == Some("leaking") && wet {
-            signs.push("leaks");
-        }
-        Effect { water_out_l_min: moved, runs, signs, ..Effect::default() }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::params::Value;
+    use crate::kind::{Effect, Flows, Path, Situation};
+    use crate::params::{Params, Value};
     use quantity::Toleranced;
-
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
 
     fn params() -> Params {
         let mut params = Params::default();
@@ -184,13 +114,13 @@ mod tests {
 
     fn does(mode: Option<&str>, volts: f64, level_l: f64) -> Effect {
         let flows = Flows { volts: vec![volts], ..Flows::default() };
-        KIND.behaviour.effect(&params(), mode, &Situation { level_l, ..STILL }, &flows)
+        KIND.behaviour.effect(&params(), mode, &Situation { level_l, ..Situation::at_rest() }, &flows)
     }
 
     #[test]
     fn it_takes_its_watts_at_rated_supply() {
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params(), None, &STILL, &mut out);
+        KIND.behaviour.electrics(&params(), None, &Situation::at_rest(), &mut out);
         let Path::Ohms { r, x } = out[0].ac else { panic!("no coil") };
         assert!((230.0 * 230.0 * r / (r * r + x * x) - 30.0).abs() < 1e-9);
     }

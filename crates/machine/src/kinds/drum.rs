@@ -87,6 +87,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug. Drum holes and edges cut.",
             yes_in: &["bearing noisy"],
+            at_part: true,
             slip: 0.08,
         },
         HandCheck {
@@ -95,6 +96,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug.",
             yes_in: &["bearing seized"],
+            at_part: true,
             slip: 0.03,
         },
         HandCheck {
@@ -103,6 +105,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug. Keep fingers out of the gap.",
             yes_in: &["bearing noisy", "spider broken"],
+            at_part: false,
             slip: 0.15,
         },
         HandCheck {
@@ -111,6 +114,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug before reaching in; mop first.",
             yes_in: &["bearing noisy", "tub leak"],
+            at_part: true,
             slip: 0.2,
         },
         HandCheck {
@@ -119,6 +123,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug.",
             yes_in: &["paddle"],
+            at_part: false,
             slip: 0.02,
         },
     ],
@@ -169,13 +174,12 @@ impl Behaviour for Turning {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_worn_bearing_roars_in_the_spin_and_not_in_the_wash() {
         let signs = |speed_rpm| {
-            let s = Situation { speed_rpm, ..situation() };
+            let s = Situation { speed_rpm, ..Situation::at_rest() };
             KIND.behaviour.effect(&Params::default(), Some("bearing noisy"), &s, &Flows::default()).signs
         };
         assert_eq!(signs(-52.0), ["drum turns"]);

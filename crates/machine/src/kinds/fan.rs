@@ -73,6 +73,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug. Blades cut.",
             yes_in: &["locked"],
+            at_part: true,
             slip: 0.03,
         },
         HandCheck {
@@ -81,6 +82,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug. Blades cut.",
             yes_in: &["wheel loose"],
+            at_part: true,
             slip: 0.05,
         },
     ],
@@ -135,7 +137,6 @@ impl Behaviour for Blower {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -145,7 +146,7 @@ mod tests {
         let mut p = Params::default();
         p.set("rated", Value::RatedAt(Toleranced::exact(25.0), 230.0));
         let flows = Flows { volts: vec![225.0], ..Flows::default() };
-        let signs = |mode| KIND.behaviour.effect(&p, mode, &situation(), &flows).signs;
+        let signs = |mode| KIND.behaviour.effect(&p, mode, &Situation::at_rest(), &flows).signs;
         assert_eq!(signs(None), ["fan blows"]);
         assert_eq!(signs(Some("locked")), ["hums"]);
     }

@@ -30,6 +30,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Drain through the pump, not through the filter; water above 50 °C scalds. \
                 Open it slowly over a tray.",
             yes_in: &["blocked"],
+            at_part: true,
             slip: 0.02,
         },
         HandCheck {
@@ -38,6 +39,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug; mop first.",
             yes_in: &["leaking"],
+            at_part: true,
             slip: 0.05,
         },
     ],

@@ -29,6 +29,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 3.0,
         caution: "Unplug and close the tap first; water runs out of the hose.",
         yes_in: &[""],
+        at_part: true,
         slip: 0.3,
     }],
     consequences: &[],

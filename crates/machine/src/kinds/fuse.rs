@@ -28,6 +28,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 1.0,
         caution: "Unplug and prove it dead. Find what blew it before you fit another of the same rating.",
         yes_in: &["open"],
+        at_part: true,
         slip: 0.15,
     }],
     consequences: &[],

@@ -78,6 +78,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 4.0,
         caution: "Unplug first; let rod and water cool below 50 °C before you reach in. Gloves and glasses with lime cleaner.",
         yes_in: &["lime-scaled"],
+        at_part: true,
         slip: 0.1,
     }],
     consequences: &[
@@ -162,19 +163,6 @@ mod tests {
     use physics::heater::leak_position;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     fn branches(second: bool, mode: Option<&str>) -> Vec<Branch> {
         let mut params = Params::default();
         params.set("rated", Value::RatedAt(Toleranced::exact(2_000.0), 230.0));
@@ -182,7 +170,7 @@ mod tests {
             params.set("second-rod", Value::RatedAt(Toleranced::exact(1_000.0), 230.0));
         }
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params, mode, &STILL, &mut out);
+        KIND.behaviour.electrics(&params, mode, &Situation::at_rest(), &mut out);
         out
     }
 

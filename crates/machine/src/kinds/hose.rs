@@ -40,6 +40,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug, close the tap, drain first; water above 50 °C scalds. Never blow into the \
                 level sensor.",
             yes_in: &["blocked"],
+            at_part: true,
             slip: 0.05,
         },
         HandCheck {
@@ -48,6 +49,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug; mop first.",
             yes_in: &["leaking", "off"],
+            at_part: true,
             slip: 0.1,
         },
     ],

@@ -70,6 +70,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 4.0,
             caution: "Unplug, close the tap, let the pressure off; have a bucket ready.",
             yes_in: &["closed mechanically", "weak flow"],
+            at_part: true,
             slip: 0.3,
         },
         HandCheck {
@@ -78,6 +79,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Be ready to close the tap.",
             yes_in: &["stuck open"],
+            at_part: false,
             slip: 0.03,
         },
     ],
@@ -133,19 +135,6 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     fn params() -> Params {
         let mut params = Params::default();
         for (name, value) in [("coil", 3_800.0), ("draws", 6.9), ("flow", 8.0)] {
@@ -156,13 +145,13 @@ mod tests {
 
     fn lets_in(mode: Option<&str>, volts: f64) -> f64 {
         let flows = Flows { volts: vec![volts], ..Flows::default() };
-        KIND.behaviour.effect(&params(), mode, &STILL, &flows).water_in_l_min
+        KIND.behaviour.effect(&params(), mode, &Situation::at_rest(), &flows).water_in_l_min
     }
 
     #[test]
     fn inductance_holds_the_current() {
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params(), None, &STILL, &mut out);
+        KIND.behaviour.electrics(&params(), None, &Situation::at_rest(), &mut out);
         let Path::Ohms { r, x } = out[0].ac else { panic!("no coil") };
         // Common practice, no source: 30 mA, 3.42 W in the copper, X = 6.66 kΩ.
         let amps = 230.0 / r.hypot(x);

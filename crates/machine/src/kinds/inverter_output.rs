@@ -59,6 +59,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug, wait as its label says (5 minutes if there is none), measure DC on the bus before \
             touching.",
         yes_in: &["dead", "one leg lost", "bus capacitor weak"],
+        at_part: true,
         slip: 0.3,
     }],
     consequences: &[],
@@ -103,11 +104,10 @@ impl Behaviour for Inverter {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     fn driven(demand_w: f64) -> Situation {
-        Situation { driven: true, wanted_rpm: 1200.0, moving: true, demand_w, ..situation() }
+        Situation { driven: true, wanted_rpm: 1200.0, moving: true, demand_w, ..Situation::at_rest() }
     }
 
     #[test]

@@ -43,6 +43,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 2.0,
         caution: "Unplug. Let it cool; glass cuts.",
         yes_in: &["loose"],
+        at_part: true,
         slip: 0.05,
     }],
     consequences: &[],
@@ -70,7 +71,6 @@ impl Behaviour for Filament {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -79,7 +79,7 @@ mod tests {
     fn it_lights_on_its_own_volts_whatever_the_mains() {
         let mut p = Params::default();
         p.set("rated", Value::RatedAt(Toleranced::exact(5.0), 12.0));
-        let s = Situation { driven: true, ..situation() };
+        let s = Situation { driven: true, ..Situation::at_rest() };
         let flows = Flows { volts: vec![11.0], ..Flows::default() };
         assert_eq!(KIND.behaviour.effect(&p, None, &s, &flows).signs, ["lamp lights"]);
         assert!(KIND.behaviour.effect(&p, Some("open"), &s, &flows).signs.is_empty());

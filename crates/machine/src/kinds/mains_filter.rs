@@ -71,6 +71,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 1.0,
         caution: "Unplug; its capacitor may hold charge: wait two minutes, then measure DC before you touch.",
         yes_in: &["short"],
+        at_part: true,
         slip: 0.3,
     }],
     consequences: &[Consequence {

@@ -39,6 +39,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Turning it makes voltage at the leads: do not touch them. Magnets pinch \
                 fingers.",
             yes_in: &["magnets loose"],
+            at_part: true,
             slip: 0.1,
         },
     ],

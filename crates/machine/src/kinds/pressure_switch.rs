@@ -54,14 +54,26 @@ pub(super) static KIND: PartKind = PartKind {
         },
     ],
     behaviour: &Contacts,
-    checks: &[HandCheck {
+    checks: &[
+        HandCheck {
         id: "blow",
         ask: "With its hose off, does it click when you blow gently and again when you let go?",
         minutes: 4.0,
         caution: "Unplug first. Blow gently by mouth only. No heater test while it shows full without water.",
         yes_in: &["", "drift"],
+        at_part: true,
         slip: 0.1,
-    }],
+    },
+        HandCheck {
+            id: "mark",
+            ask: "Raised slowly by a syringe with a gauge, or by a measured jug, does it change over far above its mark?",
+            minutes: 8.0,
+            caution: "Unplug first. Press gently: the membrane tears.",
+            yes_in: &["drift"],
+            at_part: true,
+            slip: 0.1,
+        },
+    ],
     consequences: &[Consequence {
         mode: "stuck full",
         kind: "thermal cut-out",
@@ -120,19 +132,6 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     #[test]
     fn contacts_follow_the_marks() {
         let mut params = Params::default();
@@ -142,7 +141,7 @@ mod tests {
             let now = shows(&params, mode, level);
             (now.empty, now.full, now.overflow)
         };
-        let litres = |mode, level_l| KIND.behaviour.sense(&params, mode, &Situation { level_l, ..STILL });
+        let litres = |mode, level_l| KIND.behaviour.sense(&params, mode, &Situation { level_l, ..Situation::at_rest() });
         assert_eq!(litres(None, 1.0), Sensed::Value(0.0));
         assert_eq!(litres(None, 3.0), Sensed::Value(2.0));
         assert_eq!(litres(Some("drift"), 6.0), Sensed::Value(2.0));

@@ -78,25 +78,12 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     #[test]
     fn cold_ohms_are_well_below_those_at_work() {
         let mut params = Params::default();
         params.set("rated", Value::RatedAt(Toleranced::exact(1_000.0), 230.0));
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params, None, &STILL, &mut out);
+        KIND.behaviour.electrics(&params, None, &Situation::at_rest(), &mut out);
         assert_eq!(out[0].ac, Path::resistor(52.9));
         let Path::Ohms { r: cold, .. } = out[0].dc else { panic!("no stones") };
         assert!((3.0..10.0).contains(&(52.9 / cold)));

@@ -52,6 +52,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 1.0,
         caution: "First make sure that there is no water above the sill and that the drum stands still.",
         yes_in: &["stuck locked"],
+        at_part: false,
         slip: 0.15,
     }],
     consequences: &[],
@@ -99,25 +100,12 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     #[test]
     fn pulses_are_too_short_for_a_watt_meter() {
         let mut params = Params::default();
         params.set("coil", Value::Quantity(Toleranced::exact(150.0)));
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params, None, &STILL, &mut out);
+        KIND.behaviour.electrics(&params, None, &Situation::at_rest(), &mut out);
         let Path::Ohms { r, .. } = out[0].ac else { panic!("no coil") };
         assert!(230.0 * 230.0 / r < 1.0);
         assert_eq!(out[0].dc, Path::resistor(150.0));

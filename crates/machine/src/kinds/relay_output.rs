@@ -39,6 +39,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 4.0,
         caution: "Unplug and wait until the board has discharged.",
         yes_in: &["high resistance"],
+        at_part: true,
         slip: 0.1,
     }],
     consequences: &[Consequence {
@@ -75,12 +76,11 @@ impl Behaviour for Contact {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn only_a_welded_contact_reads_closed_on_a_dead_machine() {
-        let s = Situation { driven: true, ..situation() };
+        let s = Situation { driven: true, ..Situation::at_rest() };
         let path = |mode| {
             let mut out = vec![];
             KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);

@@ -30,6 +30,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 1.0,
             caution: "Unplug. Keep fingers out from between tub and cabinet.",
             yes_in: &["damper weak"],
+            at_part: true,
             slip: 0.15,
         },
         HandCheck {
@@ -38,6 +39,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 2.0,
             caution: "Unplug. A spring under tension can fly: hold it with pliers, wear glasses.",
             yes_in: &["spring off"],
+            at_part: true,
             slip: 0.05,
         },
     ],

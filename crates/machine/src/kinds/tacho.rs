@@ -49,6 +49,7 @@ pub(super) static KIND: PartKind = PartKind {
         minutes: 3.0,
         caution: "Unplug; belt off, nothing turning.",
         yes_in: &["", "open"],
+        at_part: true,
         slip: 0.07,
     }],
     consequences: &[],
@@ -87,22 +88,9 @@ impl Behaviour for Coil {
 mod tests {
     use super::*;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     #[test]
     fn a_broken_coil_reads_as_standing_still() {
-        let at = Situation { speed_rpm: 52.0, ..STILL };
+        let at = Situation { speed_rpm: 52.0, ..Situation::at_rest() };
         let sense = |mode| KIND.behaviour.sense(&Params::default(), mode, &at);
         assert_eq!((sense(None), sense(Some("open"))), (Sensed::Value(52.0), Sensed::Value(0.0)));
     }

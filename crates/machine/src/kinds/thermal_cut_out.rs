@@ -34,14 +34,26 @@ pub(super) static KIND: PartKind = PartKind {
         },
     ],
     behaviour: &CutOut,
-    checks: &[HandCheck {
+    checks: &[
+        HandCheck {
         id: "press reset",
         ask: "Does its reset button click in when pressed?",
         minutes: 1.0,
         caution: "Unplug; let it cool. Find the cause (relay, level, lime, lint) before heating again; never bridge it.",
         yes_in: &["open"],
+        at_part: true,
         slip: 0.3,
-    }],
+    },
+        HandCheck {
+            id: "warm",
+            ask: "Warmed with hot air beside a thermometer, does it open far below the mark printed on it?",
+            minutes: 10.0,
+            caution: "Unplug, take both leads off. Hot air burns skin and wires: away from the loom, never with a flame.",
+            yes_in: &["opens early"],
+            at_part: true,
+            slip: 0.1,
+        },
+    ],
     consequences: &[],
 };
 
@@ -68,24 +80,11 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     fn ac_at(mode: Option<&str>, temperature_c: f64) -> Path {
         let mut params = Params::default();
         params.set("opens-at", Value::Quantity(Toleranced::exact(110.0)));
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..STILL }, &mut out);
+        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..Situation::at_rest() }, &mut out);
         out[0].ac
     }
 

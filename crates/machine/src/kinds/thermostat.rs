@@ -46,7 +46,8 @@ pub(super) static KIND: PartKind = PartKind {
         ask: "Out of the machine in water above its mark, does it open (a small click, then over-range on ohms)?",
         minutes: 10.0,
         caution: "Unplug before taking it out. The water scalds: hold it with pliers.",
-        yes_in: &["", "open"],
+        yes_in: &[""],
+        at_part: true,
         slip: 0.05,
     }],
     consequences: &[Consequence {
@@ -79,24 +80,11 @@ mod tests {
     use crate::params::Value;
     use quantity::Toleranced;
 
-    const STILL: Situation = Situation {
-        rated_v: 230.0,
-        hz: 50.0,
-        driven: true,
-        wanted_rpm: 0.0,
-        moving: false,
-        locked: false,
-        level_l: 0.0,
-        temperature_c: 20.0,
-        speed_rpm: 0.0,
-        demand_w: 0.0, drag: 1.0,
-    };
-
     fn ac_at(mode: Option<&str>, temperature_c: f64) -> Path {
         let mut params = Params::default();
         params.set("opens-at", Value::Quantity(Toleranced::exact(60.0)));
         let mut out = Vec::new();
-        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..STILL }, &mut out);
+        KIND.behaviour.electrics(&params, mode, &Situation { temperature_c, ..Situation::at_rest() }, &mut out);
         out[0].ac
     }
 

@@ -74,6 +74,7 @@ pub(super) const TURN_BY_HAND: HandCheck = HandCheck {
     caution: "Unplug and wait until the inverter has discharged. Do not touch the motor leads while it \
         turns.",
     yes_in: &["locked"],
+    at_part: true,
     slip: 0.03,
 };
 
@@ -145,7 +146,6 @@ impl Behaviour for OnInverter {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
     use crate::params::Value;
     use quantity::Toleranced;
@@ -158,7 +158,7 @@ mod tests {
     }
 
     fn tumbling_left() -> Situation {
-        Situation { driven: true, wanted_rpm: -50.0, moving: true, ..situation() }
+        Situation { driven: true, wanted_rpm: -50.0, moving: true, ..Situation::at_rest() }
     }
 
     #[test]

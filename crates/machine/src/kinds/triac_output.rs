@@ -51,14 +51,13 @@ impl Behaviour for Triac {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_shorted_triac_conducts_undriven_and_dead() {
         let paths = |mode, driven| {
             let mut out = vec![];
-            let s = Situation { driven, ..situation() };
+            let s = Situation { driven, ..Situation::at_rest() };
             KIND.behaviour.electrics(&Params::default(), mode, &s, &mut out);
             (out[0].ac, out[0].dc)
         };

@@ -62,6 +62,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 3.0,
             caution: "Unplug. Sheet-metal edges cut.",
             yes_in: &["high resistance", "chafed to earth"],
+            at_part: true,
             slip: 0.15,
         },
         HandCheck {
@@ -70,6 +71,7 @@ pub(super) static KIND: PartKind = PartKind {
             minutes: 5.0,
             caution: "Only on the dead machine.",
             yes_in: &["intermittent"],
+            at_part: true,
             slip: 0.15,
         },
     ],
@@ -95,13 +97,12 @@ impl Behaviour for Conductor {
 
 #[cfg(test)]
 mod tests {
-    use super::super::brushed_motor::situation;
     use super::*;
 
     #[test]
     fn a_chafed_wire_still_conducts_but_reaches_the_cabinet() {
         let mut out = vec![];
-        KIND.behaviour.electrics(&Params::default(), Some("chafed to earth"), &situation(), &mut out);
+        KIND.behaviour.electrics(&Params::default(), Some("chafed to earth"), &Situation::at_rest(), &mut out);
         assert_eq!(out[0].ac, Path::Closed);
         assert_eq!((out[1].to, out[1].dc), (CHASSIS, Path::resistor(500.0)));
     }

@@ -3,7 +3,7 @@
 use super::Draft;
 use super::fields::{Fields, Findings, Text};
 use super::nets::{Side, endpoint};
-use super::parts::{BOARD, default_params, find_part, rates};
+use super::parts::{default_params, find_part, rates};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::kind;
 use crate::model::{Input, NodeId, Output, OutputId, Part, PartId, Senses};
@@ -24,7 +24,7 @@ pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings
     let mut reversals: Vec<(OutputId, Vec<Text>)> = Vec::new();
     for (name, table, span) in file.named_tables("part", findings) {
         let Some(board) = draft.part(&name.text) else { continue };
-        if draft.parts[board].kind.name != BOARD {
+        if !draft.parts[board].kind.behaviour.is_board() {
             continue;
         }
         let fields = Fields::bare(table, format!("[part.{}]", name.text), span);
@@ -39,7 +39,7 @@ pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings
         for (name, table, span) in fields.named_tables("input", findings) {
             let fields =
                 Fields::open(table, format!("input `{}`", name.text), span, &schema::INPUT, findings);
-            if let Some(input) = input(&name, &fields, draft, findings) {
+            if let Some(input) = input(&name, &fields, board, draft, findings) {
                 draft.inputs.push(input);
             }
         }
@@ -169,7 +169,13 @@ fn points_of(
     (nodes.len() == count).then_some(nodes)
 }
 
-fn input(name: &Text, fields: &Fields<'_>, draft: &mut Draft, findings: &mut Findings) -> Option<Input> {
+fn input(
+    name: &Text,
+    fields: &Fields<'_>,
+    board: PartId,
+    draft: &mut Draft,
+    findings: &mut Findings,
+) -> Option<Input> {
     let given: Vec<&str> =
         ["volts", "ohms", "contact", "from"].into_iter().filter(|k| fields.get(k).is_some()).collect();
     let [way] = given.as_slice() else {
@@ -220,5 +226,5 @@ fn input(name: &Text, fields: &Fields<'_>, draft: &mut Draft, findings: &mut Fin
     let plausible = fields
         .text("plausible", findings)
         .and_then(|t| t.parse(findings, |x| quantity::parse_range(x, dimension)));
-    Some(Input { name: name.text.clone(), senses, plausible, at: name.span.clone() })
+    Some(Input { name: name.text.clone(), board, senses, plausible, at: name.span.clone() })
 }

@@ -3,7 +3,7 @@
 
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::model::Span;
-use crate::schema;
+use crate::schema::{self, Form, Key};
 use quantity::{Dimension, NotationError, Toleranced};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -114,12 +114,7 @@ impl<'t> Fields<'t> {
                         format!("{} lacks `{}`", fields.name, key.name),
                     )
                     .label(key.about)
-                    .mend(format!(
-                        "add `{} = {}` ({})",
-                        key.name,
-                        if key.name == "format" { "1" } else { "…" },
-                        key.about
-                    )),
+                    .mend(format!("add {} ({})", as_written(key), key.about)),
                 );
             }
         }
@@ -351,6 +346,18 @@ fn form_of(value: &DeValue<'_>) -> &'static str {
         DeValue::Datetime(_) => "a date",
         DeValue::Array(_) => "a list",
         DeValue::Table(_) => "a table",
+    }
+}
+
+/// A missing key as it is written into a file.
+fn as_written(key: &Key) -> String {
+    match key.form {
+        Form::Table(table) | Form::Tables(table) if table.name.starts_with('[') => {
+            format!("a table {}", table.name)
+        }
+        Form::Parts | Form::Names(_) => format!("a table [{}.NAME] for each", key.name),
+        _ if key.name == "format" => "`format = 1`".to_owned(),
+        _ => format!("`{} = …`", key.name),
     }
 }
 

@@ -52,6 +52,13 @@ fn read_into(text: &str, variant: Option<&str>, findings: &mut Findings) -> Opti
         );
         return None;
     }
+    if text.trim_start_matches('\u{feff}').trim().is_empty() {
+        findings.push(
+            Diagnostic::error("empty", 0..1, "the file is empty")
+                .mend("`wattmend machine new KIND` starts a new file"),
+        );
+        return None;
+    }
     let document = fields::document(text, findings);
     let table = &document;
     if !fields::format_is_known(table, schema::FORMAT, findings) {
@@ -110,6 +117,14 @@ impl Draft {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_empty_file_is_one_error() {
+        for text in ["", "\n", "\u{feff}", " \t\r\n"] {
+            let found = read(text, None).diagnostics;
+            assert_eq!(found.iter().map(|d| d.message.as_str()).collect::<Vec<_>>(), ["the file is empty"]);
+        }
+    }
 
     /// Found by the fuzz target `machine_file`: an empty file, and one that begins in the middle of a character's bytes.
     #[test]

@@ -101,16 +101,13 @@ fn kind_names() -> String {
 
 fn refuse_unknown_keys(fields: &Fields<'_>, kind: &PartKind, findings: &mut Findings) {
     let known = |k: &str| {
-        (k != "output" && k != "input" || kind.name == BOARD)
+        (k != "output" && k != "input" || kind.behaviour.is_board())
             && (schema::PART.keys.iter().any(|key| key.name == k) || kind.params.iter().any(|p| p.name == k))
     };
     fields.refuse_unknown(findings, known, || {
         kind.params.iter().map(|p| p.name).chain(schema::PART.keys.iter().map(|k| k.name)).collect()
     });
 }
-
-/// The kind that may have outputs and inputs.
-pub(super) const BOARD: &str = "control board";
 
 /// Share of jobs of each mode: the file's own figure, else the kind's rate split by the shares of its modes.
 pub(super) fn rates(kind: &PartKind, fields: &Fields<'_>, findings: &mut Findings) -> Vec<f64> {

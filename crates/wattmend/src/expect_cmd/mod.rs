@@ -22,16 +22,16 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "NAME")]
     variant: Option<String>,
     /// Voltage at the socket under load: "239V", "239 V ±1 %"; rated voltage ±10 % where left out
-    #[arg(long, value_name = "VOLTS")]
+    #[arg(long, value_name = "VOLTS", allow_hyphen_values = true)]
     supply: Option<String>,
     /// A fault to assume: element=open; may be given several times
     #[arg(long, value_name = "PART=MODE")]
     fault: Vec<String>,
     /// Water in the machine at the start: "5l"
-    #[arg(long, value_name = "LITRES")]
+    #[arg(long, value_name = "LITRES", allow_hyphen_values = true)]
     water: Option<String>,
     /// Limits of error of the power meter at the plug: "1% 1W"
-    #[arg(long, value_name = "LIMITS")]
+    #[arg(long, value_name = "LIMITS", allow_hyphen_values = true)]
     meter: Option<String>,
     /// This step only
     #[arg(long, value_name = "ID", conflicts_with = "between")]

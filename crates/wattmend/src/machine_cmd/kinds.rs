@@ -56,7 +56,8 @@ fn one(kind: &PartKind, screen: &Screen) -> String {
         line("  ", &format!("{}: {}; {share:.0} % of its faults ({}); {mend}", m.name, m.says, m.source));
     }
     for check in kind.checks {
-        line("\nCheck: ", &format!("{} ({} min) {}", check.ask, check.minutes, check.caution));
+        let reach = if check.at_part { "" } else { ", no panel off" };
+        line("\nCheck: ", &format!("{} ({} min{reach}) {}", check.ask, check.minutes, check.caution));
     }
     out
 }

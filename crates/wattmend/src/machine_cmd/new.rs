@@ -55,6 +55,9 @@ pub(super) fn not_written(path: &Path, error: &std::io::Error) -> Failure {
             &format!("there is no folder for {shown}"),
             "make the folder first, or give another name",
         ),
+        ErrorKind::IsADirectory => {
+            Failure::new(End::NotWritten, &format!("{shown} is a folder"), "name a file in it")
+        }
         _ => Failure::new(
             End::NotWritten,
             &format!("{shown} cannot be written: {error}"),
