@@ -151,6 +151,7 @@ fn by_id_or_in_full_is_the_same() {
         ("insulation A2.1 chassis", "2M", "insulation A2.1 chassis = 2M"),
         ("step warm", "2.02 kW 8,8 A", "step warm: 2.02 kW 8,8 A"),
         ("step report", "4.9 W, code TMP", "step report: code TMP; 4.9 W"),
+        ("step soak-fill", "9.7 W, does not end in time", "step soak-fill: 9.7 W 60 s"),
         ("step right", "not drum turns, 18 W, no code", "right: 18 W, no drum turns, code none"),
     ] {
         let asked = listener.asked(id).unwrap();

@@ -13,6 +13,8 @@ use std::cell::OnceCell;
 const HIGHEST_V: f64 = 440.0;
 /// Most water that is believed, l.
 const MOST_L: f64 = 200.0;
+/// Said of a step that its condition did not end.
+const TIMES_OUT: &str = "does not end in time";
 /// What may be said of a step: dimension, the most that is believed of it (base unit), how that is written.
 const STEP_TAKES: [(Dimension, f64, &str); 4] = [
     (Dimension::Power, 30e3, "30 kW"),
@@ -186,6 +188,11 @@ impl<'m> Listener<'m> {
         let mut clues = Vec::new();
         let mut read = false;
         for piece in text.listed() {
+            if plain(piece.text) == TIMES_OUT {
+                reading.lasted_s = Some(self.times_out(step, piece)?);
+                read = true;
+                continue;
+            }
             let negated = piece.after_word("not").or_else(|| piece.after_word("no"));
             if negated.is_some_and(|n| n.text == "code") {
                 clues.push(Clue::Code(None));
@@ -274,6 +281,16 @@ impl<'m> Listener<'m> {
                 Some(near) => format!("did you mean {near}?"),
                 None => "name a connector (J2) or a terminal whose tab you pull (element.1)".to_owned(),
             }))
+    }
+
+    /// A step that goes on for as long as the board lets it.
+    fn times_out(&self, step: usize, said: Piece<'_>) -> Result<Decoded, NotUnderstood> {
+        let step = &self.machine.test.steps[step];
+        let value = step.at_most_s.ok_or_else(|| {
+            said.refused("no-time-limit", format!("step `{}` has no time limit in the machine file", step.id))
+                .mend("say how long it took, such as 2m30s, or leave it out")
+        })?;
+        Ok(Decoded { value, resolution: 1.0 })
     }
 
     /// `2.02 kW 8,8 A`, in any order; `and` may stand between.
