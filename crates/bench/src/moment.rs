@@ -181,7 +181,7 @@ impl<'m> Solver<'m> {
         (0..machine.outputs.len())
             .filter(|&output| {
                 let alone = [Drive { output, rpm: 0.0, both_ways: false }];
-                self.moment(&modes, &alone, &state, conditions.supply_v, None).locked()
+                self.moment(&modes, &alone, &state, conditions.supply_v, Asked::default()).locked()
             })
             .collect()
     }
