@@ -202,7 +202,7 @@ impl<'m> Listener<'m> {
                 let sign = self.sign(negated.unwrap_or(piece))?;
                 clues.push(Clue::Sign { step, sign, seen: negated.is_none() });
             } else {
-                self.read_into(&mut reading, piece)?;
+                read_into(&mut reading, piece)?;
                 read = true;
             }
         }
@@ -291,32 +291,6 @@ impl<'m> Listener<'m> {
                 .mend("say how long it took, such as 2m30s, or leave it out")
         })?;
         Ok(Decoded { value, resolution: 1.0 })
-    }
-
-    /// `2.02 kW 8,8 A`, in any order; `and` may stand between.
-    fn read_into(&self, reading: &mut StepReading, text: Piece<'_>) -> Result<(), NotUnderstood> {
-        let mut rest: &[Piece<'_>] = &text.words();
-        while let Some(first) = rest.first() {
-            if first.text == "and" {
-                rest = &rest[1..];
-                continue;
-            }
-            let (taken, dimension, value) = first_value(text, rest)?;
-            let place = match dimension {
-                Dimension::Power => &mut reading.power_w,
-                Dimension::Current => &mut reading.current_a,
-                Dimension::Speed => &mut reading.speed_rpm,
-                _ => &mut reading.lasted_s,
-            };
-            let piece = text.from_to(rest[0], rest[taken - 1]);
-            if place.replace(value).is_some() {
-                return Err(piece
-                    .refused("read-twice", format!("a second {} for the same step", dimension.name()))
-                    .mend("give each once; what was read another time is another entry"));
-            }
-            rest = &rest[taken..];
-        }
-        Ok(())
     }
 
     /// `right: drum turns`, with `= no` where it was not so.
@@ -429,12 +403,38 @@ pub(super) fn yes_or_no(answer: Piece<'_>) -> Result<bool, NotUnderstood> {
     }
 }
 
+/// `2.02 kW 8,8 A`, in any order; `and` may stand between.
+fn read_into(reading: &mut StepReading, text: Piece<'_>) -> Result<(), NotUnderstood> {
+    let mut rest: &[Piece<'_>] = &text.words();
+    while let Some(first) = rest.first() {
+        if first.text == "and" {
+            rest = &rest[1..];
+            continue;
+        }
+        let (taken, dimension, value) = first_value(text, rest)?;
+        let place = match dimension {
+            Dimension::Power => &mut reading.power_w,
+            Dimension::Current => &mut reading.current_a,
+            Dimension::Speed => &mut reading.speed_rpm,
+            _ => &mut reading.lasted_s,
+        };
+        let piece = text.stretch(rest[0], rest[taken - 1]);
+        if place.replace(value).is_some() {
+            return Err(piece
+                .refused("read-twice", format!("a second {} for the same step", dimension.name()))
+                .mend("give each once; what was read another time is another entry"));
+        }
+        rest = &rest[taken..];
+    }
+    Ok(())
+}
+
 /// The value that the words begin with: the longest stretch that is one, since `1 min 20 s` is one value.
 fn first_value(all: Piece<'_>, words: &[Piece<'_>]) -> Result<(usize, Dimension, Decoded), NotUnderstood> {
     // No value takes more words: "1 h 20 min 5 s".
     const LONGEST: usize = 6;
     for taken in (1..=words.len().min(LONGEST)).rev() {
-        let piece = all.from_to(words[0], words[taken - 1]).without_comma();
+        let piece = all.stretch(words[0], words[taken - 1]).without_comma();
         for (dimension, most, written) in STEP_TAKES {
             // A display shows bare numbers; here the unit says what was read, so it must be there.
             if parse(piece.text, dimension).is_err() {
@@ -449,7 +449,7 @@ fn first_value(all: Piece<'_>, words: &[Piece<'_>]) -> Result<(usize, Dimension,
             return Ok((taken, dimension, value));
         }
     }
-    let stretch = all.from_to(words[0], words[words.len().min(2) - 1]).without_comma();
+    let stretch = all.stretch(words[0], words[words.len().min(2) - 1]).without_comma();
     let wanted = "watts (2.02 kW), amperes (8,8 A), the drum's speed (50 rpm) or how long it took (48 s)";
     let what = match quantity::parse_any(stretch.text) {
         Ok((_, other)) => format!("{} is not read here", other.name()),

@@ -80,7 +80,7 @@ impl<'a> Piece<'a> {
     }
 
     /// The stretch of this piece from one of its words to another.
-    pub(super) fn from_to(self, first: Piece<'_>, last: Piece<'_>) -> Piece<'a> {
+    pub(super) fn stretch(self, first: Piece<'_>, last: Piece<'_>) -> Piece<'a> {
         self.part(first.start - self.start, last.start + last.text.len() - self.start)
     }
 

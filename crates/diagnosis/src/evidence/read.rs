@@ -307,7 +307,7 @@ fn entry(fields: &Fields<'_>, says: &str, listener: &Listener<'_>, findings: &mu
     let at = moment(fields, "at", findings).map(|t| t.text);
     fields.text("note", findings);
     if says == "check" {
-        return check(fields, at, listener, findings);
+        return check(fields, at.as_deref(), listener, findings);
     }
     let (clue, said) = match says {
         "complaint" => {
@@ -406,23 +406,15 @@ fn reading(
 /// An answer: a text, or true and false for yes and no.
 fn answer(fields: &Fields<'_>, findings: &mut Findings) -> Option<Text> {
     let value = fields.get("answer")?;
-    match value.get_ref() {
-        DeValue::Boolean(yes) => {
-            Some(Text { text: if *yes { "yes" } else { "no" }.to_owned(), span: value.span() })
-        }
-        _ => {
-            let text = as_text(value);
-            if text.is_none() {
-                fields.wrong_form(
-                    findings,
-                    "answer",
-                    value,
-                    "text in quotation marks: \"yes\", \"26R4\", \"could not\"",
-                );
-            }
-            text
-        }
+    if let DeValue::Boolean(yes) = value.get_ref() {
+        return Some(Text { text: if *yes { "yes" } else { "no" }.to_owned(), span: value.span() });
     }
+    let text = as_text(value);
+    if text.is_none() {
+        let wanted = "text in quotation marks: \"yes\", \"26R4\", \"could not\"";
+        fields.wrong_form(findings, "answer", value, wanted);
+    }
+    text
 }
 
 fn saw(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) -> Option<(Clue, String)> {
@@ -444,7 +436,7 @@ fn saw(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) ->
 
 fn check(
     fields: &Fields<'_>,
-    at: Option<String>,
+    at: Option<&str>,
     listener: &Listener<'_>,
     findings: &mut Findings,
 ) -> Option<Said> {
@@ -463,7 +455,7 @@ fn check(
         Answer::Declined => Some(Said::Declines(id)),
         Answer::Says(clues) => {
             let said = format!("{id}: {}", given.text);
-            Some(Said::Entries(Entry::of_one(clues, &said, at.as_deref(), Some(&id))))
+            Some(Said::Entries(Entry::of_one(clues, &said, at, Some(&id))))
         }
     }
 }
