@@ -1,7 +1,7 @@
 //! Any bytes as an evidence file about a washer: no panic, every finding lies in the text and says what to do, and marks
 //! come out within the recording.
 //!
-//! `cargo +nightly fuzz run evidence_file fuzz/corpus/evidence_file crates/diagnosis/tests/evidence/good crates/diagnosis/tests/evidence/bad -- -max_len=8192 -rss_limit_mb=1024 -timeout=20`
+//! `fuzz/run evidence_file`
 #![no_main]
 
 use diagnosis::evidence::read;

@@ -46,8 +46,8 @@ pub enum Asked {
 /// An answer to a check.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Answer {
-    /// It says this.
-    Says(Clue),
+    /// It says this; more than one thing only of a step.
+    Says(Vec<Clue>),
     /// It could not be done, or told nothing: not to be asked again.
     Declined,
 }
@@ -99,15 +99,16 @@ impl Listener<'_> {
             return Ok(Answer::Declined);
         }
         let yes = |given| yes_or_no(given).map_err(|e| e.mend("answer yes, no, not sure or could not"));
-        Ok(Answer::Says(match asked {
+        let clue = match asked {
             Asked::Ohms { points, names, unplugged, insulation } => {
                 Clue::Ohms(OhmsReading { points, names, unplugged, shown: shown_ohms(given)?, insulation })
             }
             Asked::Hand { part, check } => Clue::Hand { part, check, yes: yes(given)? },
             Asked::Own(check) => Clue::Own { check, yes: yes(given)? },
-            Asked::Step(step) => Clue::Step(self.step_reading(step, given)?),
+            Asked::Step(step) => return self.of_step(step, given).map(Answer::Says),
             Asked::Swap(part) => Clue::Mended { part, works: Some(yes(given)?) },
-        }))
+        };
+        Ok(Answer::Says(vec![clue]))
     }
 }
 

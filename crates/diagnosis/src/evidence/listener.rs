@@ -13,6 +13,8 @@ use std::cell::OnceCell;
 const HIGHEST_V: f64 = 440.0;
 /// Most water that is believed, l.
 const MOST_L: f64 = 200.0;
+/// Said of a step that its condition did not end.
+const TIMES_OUT: &str = "does not end in time";
 /// What may be said of a step: dimension, the most that is believed of it (base unit), how that is written.
 const STEP_TAKES: [(Dimension, f64, &str); 4] = [
     (Dimension::Power, 30e3, "30 kW"),
@@ -157,8 +159,8 @@ impl<'m> Listener<'m> {
     }
 
     /// `element.1 element.2 = OL`, `J2.1 J2.3 off J2 = 26R4`, `insulation element.1 chassis = 2M`,
-    /// `step heat: 2.02 kW 8,8 A`.
-    pub fn reading(&self, text: &str) -> Result<Clue, NotUnderstood> {
+    /// `step heat: 2.02 kW 8,8 A, drum turns, code F1`. Only a step can say more than one thing.
+    pub fn reading(&self, text: &str) -> Result<Vec<Clue>, NotUnderstood> {
         let whole = Piece::whole(text);
         if let Some(step) = whole.after_word("step") {
             let Some((id, values)) = step.split_at_first([':', '=']) else {
@@ -166,18 +168,53 @@ impl<'m> Listener<'m> {
                     .refused("not-a-reading", "a colon between the step and what was read is missing")
                     .mend("write for instance: step warm: 2.02 kW 8,8 A"));
             };
-            return self.step_reading(self.step(id)?, values).map(Clue::Step);
+            return self.of_step(self.step(id)?, values);
         }
         if let Some((points, shown)) = whole.split_at_last('=') {
-            return self.ohms(points, shown).map(Clue::Ohms);
+            return Ok(vec![Clue::Ohms(self.ohms(points, shown)?)]);
         }
         if let Some((id, values)) = whole.split_at_first([':']) {
-            return self.step_reading(self.step(id)?, values).map(Clue::Step);
+            return self.of_step(self.step(id)?, values);
         }
         Err(whole
             .refused("not-a-reading", "this is neither ohms between two points nor what a step read")
             .mend("write for instance: element.1 element.2 = 26R4")
             .or("step warm: 2.02 kW 8,8 A"))
+    }
+
+    /// What a step read and showed, parted by `, ` or `;`: values, signs (`not` before one that was missing), the code.
+    pub(super) fn of_step(&self, step: usize, text: Piece<'_>) -> Result<Vec<Clue>, NotUnderstood> {
+        let mut reading = StepReading { step, ..StepReading::default() };
+        let mut clues = Vec::new();
+        let mut read = false;
+        for piece in text.listed() {
+            if plain(piece.text) == TIMES_OUT {
+                reading.lasted_s = Some(self.times_out(step, piece)?);
+                read = true;
+                continue;
+            }
+            let negated = piece.after_word("not").or_else(|| piece.after_word("no"));
+            if negated.is_some_and(|n| n.text == "code") {
+                clues.push(Clue::Code(None));
+            } else if let Some(code) = piece.after_word("code") {
+                clues.push(self.code(code.text).map_err(|e| e.at(code))?);
+            } else if piece.text.starts_with(|c: char| c.is_alphabetic()) && !piece.text.starts_with("and ") {
+                let sign = self.sign(negated.unwrap_or(piece))?;
+                clues.push(Clue::Sign { step, sign, seen: negated.is_none() });
+            } else {
+                read_into(&mut reading, piece)?;
+                read = true;
+            }
+        }
+        if read {
+            clues.insert(0, Clue::Step(reading));
+        }
+        if clues.is_empty() {
+            return Err(text
+                .refused("nothing-read", "what was read is missing")
+                .mend("write for instance 2.02 kW 8,8 A"));
+        }
+        Ok(clues)
     }
 
     /// The place of a step by its key.
@@ -246,36 +283,14 @@ impl<'m> Listener<'m> {
             }))
     }
 
-    /// `2.02 kW 8,8 A`, in any order; commas and `and` may stand between.
-    pub(super) fn step_reading(&self, step: usize, text: Piece<'_>) -> Result<StepReading, NotUnderstood> {
-        let mut reading = StepReading { step, ..StepReading::default() };
-        let mut rest: &[Piece<'_>] = &text.words();
-        if rest.is_empty() {
-            return Err(text
-                .refused("nothing-read", "what was read is missing")
-                .mend("write for instance 2.02 kW 8,8 A"));
-        }
-        while let Some(first) = rest.first() {
-            if first.text == "and" {
-                rest = &rest[1..];
-                continue;
-            }
-            let (taken, dimension, value) = first_value(text, rest)?;
-            let place = match dimension {
-                Dimension::Power => &mut reading.power_w,
-                Dimension::Current => &mut reading.current_a,
-                Dimension::Speed => &mut reading.speed_rpm,
-                _ => &mut reading.lasted_s,
-            };
-            let piece = text.from_to(rest[0], rest[taken - 1]);
-            if place.replace(value).is_some() {
-                return Err(piece
-                    .refused("read-twice", format!("a second {} for the same step", dimension.name()))
-                    .mend("give each once; what was read another time is another entry"));
-            }
-            rest = &rest[taken..];
-        }
-        Ok(reading)
+    /// A step that goes on for as long as the board lets it.
+    fn times_out(&self, step: usize, said: Piece<'_>) -> Result<Decoded, NotUnderstood> {
+        let step = &self.machine.test.steps[step];
+        let value = step.at_most_s.ok_or_else(|| {
+            said.refused("no-time-limit", format!("step `{}` has no time limit in the machine file", step.id))
+                .mend("say how long it took, such as 2m30s, or leave it out")
+        })?;
+        Ok(Decoded { value, resolution: 1.0 })
     }
 
     /// `right: drum turns`, with `= no` where it was not so.
@@ -292,9 +307,14 @@ impl<'m> Listener<'m> {
                 .mend("write for instance: right: drum turns"));
         };
         let step = self.step(step.after_word("step").unwrap_or(step))?;
+        Ok(Clue::Sign { step, sign: self.sign(sign)?, seen })
+    }
+
+    /// A sign that some step of this machine shows.
+    fn sign(&self, sign: Piece<'_>) -> Result<String, NotUnderstood> {
         let wanted = plain(sign.text);
         if let Some(known) = self.signs().iter().find(|s| plain(s) == wanted) {
-            return Ok(Clue::Sign { step, sign: (*known).to_owned(), seen });
+            return Ok((*known).to_owned());
         }
         Err(sign
             .refused("unknown-sign", format!("`{}` is no sign that a step of this machine shows", sign.text))
@@ -383,12 +403,38 @@ pub(super) fn yes_or_no(answer: Piece<'_>) -> Result<bool, NotUnderstood> {
     }
 }
 
+/// `2.02 kW 8,8 A`, in any order; `and` may stand between.
+fn read_into(reading: &mut StepReading, text: Piece<'_>) -> Result<(), NotUnderstood> {
+    let mut rest: &[Piece<'_>] = &text.words();
+    while let Some(first) = rest.first() {
+        if first.text == "and" {
+            rest = &rest[1..];
+            continue;
+        }
+        let (taken, dimension, value) = first_value(text, rest)?;
+        let place = match dimension {
+            Dimension::Power => &mut reading.power_w,
+            Dimension::Current => &mut reading.current_a,
+            Dimension::Speed => &mut reading.speed_rpm,
+            _ => &mut reading.lasted_s,
+        };
+        let piece = text.stretch(rest[0], rest[taken - 1]);
+        if place.replace(value).is_some() {
+            return Err(piece
+                .refused("read-twice", format!("a second {} for the same step", dimension.name()))
+                .mend("give each once; what was read another time is another entry"));
+        }
+        rest = &rest[taken..];
+    }
+    Ok(())
+}
+
 /// The value that the words begin with: the longest stretch that is one, since `1 min 20 s` is one value.
 fn first_value(all: Piece<'_>, words: &[Piece<'_>]) -> Result<(usize, Dimension, Decoded), NotUnderstood> {
     // No value takes more words: "1 h 20 min 5 s".
     const LONGEST: usize = 6;
     for taken in (1..=words.len().min(LONGEST)).rev() {
-        let piece = all.from_to(words[0], words[taken - 1]).without_comma();
+        let piece = all.stretch(words[0], words[taken - 1]).without_comma();
         for (dimension, most, written) in STEP_TAKES {
             // A display shows bare numbers; here the unit says what was read, so it must be there.
             if parse(piece.text, dimension).is_err() {
@@ -403,7 +449,7 @@ fn first_value(all: Piece<'_>, words: &[Piece<'_>]) -> Result<(usize, Dimension,
             return Ok((taken, dimension, value));
         }
     }
-    let stretch = all.from_to(words[0], words[words.len().min(2) - 1]).without_comma();
+    let stretch = all.stretch(words[0], words[words.len().min(2) - 1]).without_comma();
     let wanted = "watts (2.02 kW), amperes (8,8 A), the drum's speed (50 rpm) or how long it took (48 s)";
     let what = match quantity::parse_any(stretch.text) {
         Ok((_, other)) => format!("{} is not read here", other.name()),

@@ -45,7 +45,11 @@ impl Clue {
         match self {
             Clue::Ohms(OhmsReading { names: [a, b], unplugged, insulation, .. }) => {
                 let verb = if *insulation { "insulation" } else { "ohms" };
-                let off = if unplugged.is_empty() { String::new() } else { format!(" off {}", unplugged.join(" ")) };
+                let off = if unplugged.is_empty() {
+                    String::new()
+                } else {
+                    format!(" off {}", unplugged.join(" "))
+                };
                 Some(format!("{verb} {a} {b}{off}"))
             }
             Clue::Step(reading) => Some(format!("step {}", machine.test.steps[reading.step].id)),
@@ -97,6 +101,15 @@ pub struct Entry {
     pub at: Option<String>,
     /// The check that it answers.
     pub answers: Option<String>,
+}
+
+impl Entry {
+    /// Entries of what was said at once.
+    pub fn of_one(clues: Vec<Clue>, said: &str, at: Option<&str>, answers: Option<&str>) -> Vec<Entry> {
+        let owned = |text: Option<&str>| text.map(str::to_owned);
+        let entry = |clue| Entry { clue, said: said.to_owned(), at: owned(at), answers: owned(answers) };
+        clues.into_iter().map(entry).collect()
+    }
 }
 
 /// What one entry says.

@@ -63,8 +63,24 @@ impl<'a> Piece<'a> {
         words
     }
 
+    /// What stands between commas that a blank follows (`8,8 A` is one), or semicolons.
+    pub(super) fn listed(self) -> Vec<Piece<'a>> {
+        let mut all = Vec::new();
+        let mut from = 0;
+        for (at, c) in self.text.char_indices() {
+            let ends = c == ';' || c == ',' && self.text[at + 1..].starts_with(char::is_whitespace);
+            if ends {
+                all.push(self.part(from, at));
+                from = at + 1;
+            }
+        }
+        all.push(self.part(from, self.text.len()));
+        all.retain(|p| !p.text.is_empty());
+        all
+    }
+
     /// The stretch of this piece from one of its words to another.
-    pub(super) fn from_to(self, first: Piece<'_>, last: Piece<'_>) -> Piece<'a> {
+    pub(super) fn stretch(self, first: Piece<'_>, last: Piece<'_>) -> Piece<'a> {
         self.part(first.start - self.start, last.start + last.text.len() - self.start)
     }
 
@@ -105,6 +121,11 @@ impl NotUnderstood {
     /// With another way to write it.
     pub(super) fn or(self, other: &str) -> NotUnderstood {
         NotUnderstood { remedy: format!("{}; or {other}", self.remedy), ..self }
+    }
+
+    /// Said of this stretch of a longer text.
+    pub(super) fn at(self, piece: Piece<'_>) -> NotUnderstood {
+        NotUnderstood { span: self.span.map(|s| piece.start + s.start..piece.start + s.end), ..self }
     }
 
     /// Points at no place: the text it is about is not the one that is read.

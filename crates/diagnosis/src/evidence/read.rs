@@ -212,7 +212,7 @@ fn entries(file: &Fields<'_>, listener: &Listener<'_>, evidence: &mut Evidence, 
     }
     for said in places.into_iter().flatten() {
         match said {
-            Said::Entry(entry) => evidence.entries.push(entry),
+            Said::Entries(entries) => evidence.entries.extend(entries),
             Said::Declines(id) => evidence.declined.push(id),
         }
     }
@@ -297,7 +297,8 @@ fn what_it_says(fields: &Fields<'_>, takes_back: bool, findings: &mut Findings) 
 }
 
 enum Said {
-    Entry(Entry),
+    /// The entry; several where a step said more than one thing.
+    Entries(Vec<Entry>),
     /// The check with this id is not to be asked again.
     Declines(String),
 }
@@ -306,7 +307,7 @@ fn entry(fields: &Fields<'_>, says: &str, listener: &Listener<'_>, findings: &mu
     let at = moment(fields, "at", findings).map(|t| t.text);
     fields.text("note", findings);
     if says == "check" {
-        return check(fields, at, listener, findings);
+        return check(fields, at.as_deref(), listener, findings);
     }
     let (clue, said) = match says {
         "complaint" => {
@@ -322,7 +323,11 @@ fn entry(fields: &Fields<'_>, says: &str, listener: &Listener<'_>, findings: &mu
             (heard(&text, listener.code(&text.text), findings)?, format!("code {}", text.text))
         }
         "lamps" => lamps(fields, listener, findings)?,
-        "reading" => reading(fields, listener, findings)?,
+        "reading" => {
+            let (clues, said) = reading(fields, listener, findings)?;
+            let answers = clues.first().and_then(|c| c.check_id(listener.machine()));
+            return Some(Said::Entries(Entry::of_one(clues, &said, at.as_deref(), answers.as_deref())));
+        }
         "saw" => saw(fields, listener, findings)?,
         "mended" => {
             let text = fields.text(says, findings)?;
@@ -336,8 +341,7 @@ fn entry(fields: &Fields<'_>, says: &str, listener: &Listener<'_>, findings: &mu
         }
         _ => cycles(fields, listener, findings)?,
     };
-    let answers = clue.check_id(listener.machine());
-    Some(Said::Entry(Entry { clue, said, at, answers }))
+    Some(Said::Entries(vec![Entry { clue, said, at, answers: None }]))
 }
 
 fn lamps(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) -> Option<(Clue, String)> {
@@ -349,12 +353,16 @@ fn lamps(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) 
     Some((heard(&whole, listener.lamps(&lit), findings)?, said))
 }
 
-fn reading(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) -> Option<(Clue, String)> {
+fn reading(
+    fields: &Fields<'_>,
+    listener: &Listener<'_>,
+    findings: &mut Findings,
+) -> Option<(Vec<Clue>, String)> {
     let text = fields.text("reading", findings)?;
     let unplugged = fields.texts("unplugged", findings);
     let instrument = fields.text("instrument", findings);
-    let clue = heard(&text, listener.reading(&text.text), findings)?;
-    let Clue::Ohms(mut ohms) = clue else {
+    let clues = heard(&text, listener.reading(&text.text), findings)?;
+    let [Clue::Ohms(ohms)] = &clues[..] else {
         for key in ["unplugged", "instrument"] {
             if let Some(value) = fields.get(key) {
                 findings.push(
@@ -367,8 +375,9 @@ fn reading(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings
                 );
             }
         }
-        return Some((clue, text.text));
+        return Some((clues, text.text));
     };
+    let mut ohms = ohms.clone();
     for name in &unplugged {
         let name = heard(name, listener.unpluggable(&name.text), findings)?;
         if !ohms.unplugged.contains(&name) {
@@ -391,29 +400,21 @@ fn reading(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings
     }
     let off = unplugged.iter().map(|t| t.text.as_str()).collect::<Vec<_>>().join(", ");
     let said = if off.is_empty() { text.text } else { format!("{} ({off} off)", text.text) };
-    Some((Clue::Ohms(ohms), said))
+    Some((vec![Clue::Ohms(ohms)], said))
 }
 
 /// An answer: a text, or true and false for yes and no.
 fn answer(fields: &Fields<'_>, findings: &mut Findings) -> Option<Text> {
     let value = fields.get("answer")?;
-    match value.get_ref() {
-        DeValue::Boolean(yes) => {
-            Some(Text { text: if *yes { "yes" } else { "no" }.to_owned(), span: value.span() })
-        }
-        _ => {
-            let text = as_text(value);
-            if text.is_none() {
-                fields.wrong_form(
-                    findings,
-                    "answer",
-                    value,
-                    "text in quotation marks: \"yes\", \"26R4\", \"could not\"",
-                );
-            }
-            text
-        }
+    if let DeValue::Boolean(yes) = value.get_ref() {
+        return Some(Text { text: if *yes { "yes" } else { "no" }.to_owned(), span: value.span() });
     }
+    let text = as_text(value);
+    if text.is_none() {
+        let wanted = "text in quotation marks: \"yes\", \"26R4\", \"could not\"";
+        fields.wrong_form(findings, "answer", value, wanted);
+    }
+    text
 }
 
 fn saw(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) -> Option<(Clue, String)> {
@@ -435,7 +436,7 @@ fn saw(fields: &Fields<'_>, listener: &Listener<'_>, findings: &mut Findings) ->
 
 fn check(
     fields: &Fields<'_>,
-    at: Option<String>,
+    at: Option<&str>,
     listener: &Listener<'_>,
     findings: &mut Findings,
 ) -> Option<Said> {
@@ -452,8 +453,9 @@ fn check(
     let id = id.text.split_whitespace().collect::<Vec<_>>().join(" ");
     match heard(&given, listener.answer(asked?, &given.text), findings)? {
         Answer::Declined => Some(Said::Declines(id)),
-        Answer::Says(clue) => {
-            Some(Said::Entry(Entry { clue, said: format!("{id}: {}", given.text), at, answers: Some(id) }))
+        Answer::Says(clues) => {
+            let said = format!("{id}: {}", given.text);
+            Some(Said::Entries(Entry::of_one(clues, &said, at, Some(&id))))
         }
     }
 }

@@ -405,7 +405,7 @@ pub fn format_is_known(table: &DeTable<'_>, newest: i64, findings: &mut Findings
                 Diagnostic::error(
                     "newer-format",
                     value.span(),
-                    format!("this file is in format {n}; this Wattmend reads up to format {}", newest),
+                    format!("this file is in format {n}; this Wattmend reads up to format {newest}"),
                 )
                 .label("written for a newer Wattmend")
                 .mend("update Wattmend, or ask whoever made the file for one in format 1")

@@ -37,7 +37,7 @@ pub(super) fn gather(machine: &Machine, asked: &Arguments, screen: &Screen) -> R
     for (tells, value) in &asked.told.0 {
         let option = Told::option(*tells);
         match said(&listener, *tells, value).map_err(|e| refused(&option, &e))? {
-            Said::Entry(entry) => file.evidence.entries.push(entry),
+            Said::Entries(entries) => file.evidence.entries.extend(entries),
             Said::Declines(id) => file.evidence.declined.push(id),
         }
     }
@@ -125,13 +125,12 @@ fn refused(option: &str, e: &NotUnderstood) -> Failure {
 }
 
 enum Said {
-    Entry(Entry),
+    Entries(Vec<Entry>),
     /// A check that is not to be asked again.
     Declines(String),
 }
 
 fn said(listener: &Listener<'_>, tells: Tells, value: &str) -> Result<Said, NotUnderstood> {
-    let mut answers = None;
     let (clue, said) = match tells {
         Tells::Complaint => (listener.complaint(value)?, value.to_owned()),
         Tells::Works => (listener.works(value)?, format!("{value} works")),
@@ -140,23 +139,26 @@ fn said(listener: &Listener<'_>, tells: Tells, value: &str) -> Result<Said, NotU
             let lit: Vec<&str> = value.split(',').map(str::trim).collect();
             (listener.lamps(&lit)?, format!("lamps {}", lit.join(", ")))
         }
-        Tells::Reading => (listener.reading(value)?, value.to_owned()),
         Tells::Saw => (listener.saw(value, None)?, value.replace('=', " = ")),
         Tells::Mended => mended(listener, value)?,
+        Tells::Reading => {
+            let clues = listener.reading(value)?;
+            let answers = clues.first().and_then(|c| c.check_id(listener.machine()));
+            return Ok(Said::Entries(Entry::of_one(clues, value, None, answers.as_deref())));
+        }
         Tells::Answer => {
             let (id, answer) = value.rsplit_once('=').unwrap_or((value, ""));
             let id = id.split_whitespace().collect::<Vec<_>>().join(" ");
-            match listener.answer(listener.asked(&id)?, answer)? {
-                Answer::Declined => return Ok(Said::Declines(id)),
-                Answer::Says(clue) => {
-                    answers = Some(id.clone());
-                    (clue, format!("{id}: {}", answer.trim()))
+            return Ok(match listener.answer(listener.asked(&id)?, answer)? {
+                Answer::Declined => Said::Declines(id),
+                Answer::Says(clues) => {
+                    let said = format!("{id}: {}", answer.trim());
+                    Said::Entries(Entry::of_one(clues, &said, None, Some(&id)))
                 }
-            }
+            });
         }
     };
-    let answers = answers.or_else(|| clue.check_id(listener.machine()));
-    Ok(Said::Entry(Entry { clue, said, at: None, answers }))
+    Ok(Said::Entries(vec![Entry { clue, said, at: None, answers: None }]))
 }
 
 /// `element`, `element=no`: does the machine work with it?

@@ -9,6 +9,8 @@ use machine::model::{Machine, PanelId};
 
 /// Most suspects that are named beside one reading.
 const NAMED: usize = 3;
+/// Widest reading that leaves room for the suspects beside it, columns; else they stand below.
+const BESIDE: usize = 24;
 /// Most readings that are listed.
 const READINGS: usize = 8;
 
@@ -124,15 +126,20 @@ fn reads(machine: &Machine, next: &Next, screen: &Screen) -> String {
         return String::new();
     }
     let left_out = groups.len().saturating_sub(READINGS);
-    let wide = groups.iter().take(READINGS).map(|g| g.0.chars().count()).max().unwrap_or(0).min(28);
+    let wide = groups.iter().take(READINGS).map(|g| g.0.chars().count()).max().unwrap_or(0);
     let mut out = "  it would read:\n".to_owned();
     for (reading, names) in groups.iter().take(READINGS) {
         let mut who = names.iter().take(NAMED).cloned().collect::<Vec<_>>().join("; ");
         if names.len() > NAMED {
             who.push_str(&format!("; {} more", names.len() - NAMED));
         }
-        let first = format!("    {reading:<wide$}  ");
-        out.push_str(&wrap(&first, &" ".repeat(wide + 6), &who, screen.columns));
+        if wide <= BESIDE {
+            let first = format!("    {reading:<wide$}  ");
+            out.push_str(&wrap(&first, &" ".repeat(wide + 6), &who, screen.columns));
+        } else {
+            out.push_str(&wrap("    ", "      ", &format!("{reading}:"), screen.columns));
+            out.push_str(&wrap("        ", "        ", &who, screen.columns));
+        }
     }
     if left_out > 0 {
         out.push_str(&format!("    and {left_out} readings more, of less likely suspects\n"));

@@ -58,8 +58,8 @@ fn known(found: &Found<'_>, screen: &Screen) -> String {
     let mut out = "\nWhat is known\n".to_owned();
     for (at, entry) in found.evidence.entries.iter().enumerate() {
         let taken = words::clue(found.machine, &entry.clue);
-        let same =
-            entry.said.replace([' ', '=', ':'], "").eq_ignore_ascii_case(&taken.replace([' ', '=', ':'], ""));
+        let plain = |text: &str| text.trim_start_matches("step ").replace([' ', '=', ':'], "").to_lowercase();
+        let same = plain(&entry.said) == plain(&taken);
         let text = if same { entry.said.clone() } else { format!("{} → {taken}", entry.said) };
         out.push_str(&wrap(&format!("{:>3}  ", at + 1), "     ", &text, screen.columns));
     }
@@ -128,11 +128,11 @@ fn suspects(found: &Found<'_>, screen: &Screen) -> String {
         }
     }
     if finding.others > 0.0005 {
-        let text = format!("together for all others, each too unlikely to list");
+        let text = "together for all others, each too unlikely to list";
         out.push_str(&wrap(
             &format!("              {:>7}  ", words::per_cent(finding.others)),
             "  ",
-            &text,
+            text,
             screen.columns,
         ));
     }
