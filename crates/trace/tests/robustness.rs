@@ -1,0 +1,122 @@
+#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+//! The labelled recordings as other meters and other houses would have them: scaled, thinned, noisy, with rows lost and
+//! with a load that runs all the time. `cargo test -p trace --test robustness -- --nocapture` prints the table.
+
+mod score;
+
+use score::{HEADING, Made, Recording, Score, score};
+
+/// splitmix64 (S. Vigna, public domain), and numbers in [0, 1) made of it.
+struct Draw(u64);
+
+impl Draw {
+    fn next(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    /// Irwin and Hall's sum of twelve, near enough normal, standard deviation 1.
+    fn normal(&mut self) -> f64 {
+        (0..12).map(|_| self.next()).sum::<f64>() - 6.0
+    }
+}
+
+fn noisy(r: &Recording, share: f64, seed: u64) -> Made {
+    let mut draw = Draw(seed);
+    let mut made = Made::plain(r);
+    made.power_w.iter_mut().for_each(|p| *p *= 1.0 + share * draw.normal());
+    made
+}
+
+fn over(r: &Recording, watts: f64) -> Made {
+    let mut made = Made::plain(r);
+    made.power_w.iter_mut().for_each(|p| *p += watts);
+    made
+}
+
+/// In steps of `step_w`, as a coarser meter shows it.
+fn rounded(r: &Recording, step_w: f64) -> Made {
+    let mut made = Made::plain(r);
+    made.power_w.iter_mut().for_each(|p| *p = (*p / step_w).round() * step_w);
+    made
+}
+
+fn later(r: &Recording, by_s: f64) -> Made {
+    let mut made = Made::plain(r);
+    made.time_s.iter_mut().for_each(|t| *t += by_s);
+    Made { later_s: by_s, ..made }
+}
+
+/// Each row lost with this probability; labels are moved to the rows left.
+fn with_rows_lost(r: &Recording, share: f64, seed: u64) -> Made {
+    let mut draw = Draw(seed);
+    let made = Made::plain(r);
+    let rows = made.time_s.iter().copied().zip(made.power_w.iter().copied());
+    let (time_s, power_w) = rows.filter(|_| draw.next() >= share).unzip();
+    let step_s = made.time_s.windows(2).map(|w| w[1] - w[0]).sum::<f64>() / (made.time_s.len() - 1) as f64;
+    Made { time_s, power_w, slack_s: step_s, ..made }
+}
+
+/// Single rows at `watts` every few hundred rows.
+fn spiked(r: &Recording, watts: f64, seed: u64) -> Made {
+    let mut draw = Draw(seed);
+    let mut made = Made::plain(r);
+    made.power_w.iter_mut().for_each(|p| *p = if draw.next() < 0.003 { watts } else { *p });
+    made
+}
+
+/// A meter whose reading follows with a time constant, rows as they stand.
+fn lagging(r: &Recording, lag_s: f64) -> Made {
+    let mut made = Made::plain(r);
+    let mut shown = made.power_w[0];
+    let mut last_s = made.time_s[0];
+    for (t, p) in made.time_s.iter().zip(&mut made.power_w) {
+        shown += (*p - shown) * (1.0 - (-(t - last_s) / lag_s).exp());
+        last_s = *t;
+        *p = shown;
+    }
+    Made { slack_s: 3.0 * lag_s, ..made }
+}
+
+fn check(what: &str, make: impl Fn(&Recording) -> Made) -> (String, Score) {
+    (what.to_string(), score(what, make))
+}
+
+#[test]
+fn other_meters_and_other_houses() {
+    println!("{HEADING}");
+    let all = vec![
+        check("as recorded", Made::plain),
+        check("x 0.1", |r| Made::plain(r).scaled(0.1)),
+        check("x 0.3", |r| Made::plain(r).scaled(0.3)),
+        check("x 0.5", |r| Made::plain(r).scaled(0.5)),
+        check("x 2", |r| Made::plain(r).scaled(2.0)),
+        check("x 0.001, as in kW", |r| Made::plain(r).scaled(0.001)),
+        check("noise 1 %", |r| noisy(r, 0.01, 1)),
+        check("noise 1 %, x 0.3", |r| noisy(r, 0.01, 2).scaled(0.3)),
+        check("noise 2 %", |r| noisy(r, 0.02, 3)),
+        check("2 s", |r| Made::plain(r).thinned(2.0)),
+        check("5 s", |r| Made::plain(r).thinned(5.0)),
+        check("10 s", |r| Made::plain(r).thinned(10.0)),
+        check("10 s, x 0.3", |r| Made::plain(r).scaled(0.3).thinned(10.0)),
+        check("10 s, noise 1 %", |r| noisy(r, 0.01, 4).thinned(10.0)),
+        check("15 s", |r| Made::plain(r).thinned(15.0)),
+        check("+ 5 W", |r| over(r, 5.0)),
+        check("+ 40 W", |r| over(r, 40.0)),
+        check("+ 40 W, 10 s", |r| over(r, 40.0).thinned(10.0)),
+        check("a day later", |r| later(r, 86_400.25)),
+        check("2 % of rows lost", |r| with_rows_lost(r, 0.02, 5)),
+        check("2 % of rows lost, other ones", |r| with_rows_lost(r, 0.02, 6)),
+        check("10 % of rows lost", |r| with_rows_lost(r, 0.10, 7)),
+        check("in steps of 1 W", |r| rounded(r, 1.0)),
+        check("in steps of 10 W", |r| rounded(r, 10.0)),
+        check("single rows at 2800 W", |r| spiked(r, 2800.0, 8)),
+        check("single rows at 0 W", |r| spiked(r, 0.0, 9)),
+        check("meter lags by 1 s", |r| lagging(r, 1.0)),
+        check("meter lags by 2 s", |r| lagging(r, 2.0)),
+    ];
+    let _ = all;
+}
