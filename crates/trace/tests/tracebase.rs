@@ -96,7 +96,8 @@ fn the_drain_after_the_final_spin() {
     for recording in recordings() {
         let Some((from, to, watts)) = recording.drain else { continue };
         let found = loads(&recording.time_s, &recording.power_w, None);
-        let drain = found.states.iter().find(|s| s.kind == Kind::Draining);
+        let spun_s = found.spins[0].end_s;
+        let drain = found.states.iter().find(|s| s.kind == Kind::Draining && s.start_s >= spun_s);
         println!("{} {from}–{to} {watts} W: {drain:?}", recording.name);
         let drain = drain.unwrap();
         assert!((drain.power_w - watts).abs() <= 5.0);
