@@ -44,7 +44,7 @@ const LONE_S: f64 = 12.0;
 const PHASE_S: f64 = 10.0;
 /// A meter shows a step in full within this time, in seconds; twice a second is usual, some average over 3 s (common
 /// practice, no source).
-const LAG_S: f64 = 6.0;
+pub(crate) const LAG_S: f64 = 6.0;
 /// A heater draws at least this many times what the motor's turns draw.
 const OVER_MOTOR: f64 = 4.5;
 /// No element made for heating in these machines draws less, in watts; also 25 steps of the meter at least. They draw

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::heater::LAG_S;
 use super::rows::{Rows, quantile};
 use super::run_up::{RunUp, run_up};
 
@@ -43,6 +44,8 @@ pub struct Pulse {
 const TURN_S: f64 = 30.0;
 /// Shortest final spin, in seconds.
 const SPIN_S: f64 = 45.0;
+/// Least share of the highest held level that a turn draws: a light load turns for about a tenth of what it spins for.
+const LEAST_TURN: f64 = 0.05;
 /// Heating after the last spin for at least this long is drying, in seconds.
 const DRYING_S: f64 = 900.0;
 /// What starts within this time of the heater's end ran with it, in seconds.
@@ -70,8 +73,7 @@ pub(crate) struct Motor {
 pub(crate) fn motor(rows: &Rows, heater: &[Range<usize>], meter_step_w: f64) -> Motor {
     let mut free_w = rows.calm_w.clone();
     for on in heater {
-        let from = on.start.saturating_sub(1);
-        let to = (on.end + 1).min(free_w.len());
+        let (from, to) = whole_edges(rows, on);
         let level =
             if from >= 1 { free_w[from - 1].min(free_w.get(to).copied().unwrap_or(0.0)) } else { 0.0 };
         free_w[from..to].fill(level);
@@ -79,9 +81,23 @@ pub(crate) fn motor(rows: &Rows, heater: &[Range<usize>], meter_step_w: f64) -> 
     let width_s = TURN_S.max(3.5 * rows.step_s);
     let held_w = super::rows::without_short_rises(&rows.time_s, &free_w, width_s);
     let held_top = quantile(&held_w, 0.99);
-    let least = (0.05 * held_top).max(4.0 * meter_step_w).max(2.0);
+    let least = (LEAST_TURN * held_top).max(4.0 * meter_step_w).max(2.0);
     let pulses = pulses(rows, &free_w, &held_w, least);
     Motor { free_w, held_w, pulses }
+}
+
+/// A heater interval with its edges whole: a row at each end, and what still rises to it and falls from it, as a meter
+/// shows it that averages or lags.
+fn whole_edges(rows: &Rows, on: &Range<usize>) -> (usize, usize) {
+    let w = &rows.calm_w;
+    let (mut from, mut to) = (on.start.saturating_sub(1), (on.end + 1).min(rows.len()));
+    while from > 0 && w[from - 1] < w[from] && rows.time_s[on.start] - rows.time_s[from] < LAG_S {
+        from -= 1;
+    }
+    while to < rows.len() && w[to] < w[to - 1] && rows.time_s[to] - end_s(rows, on.end) < LAG_S {
+        to += 1;
+    }
+    (from, to)
 }
 
 fn pulses(rows: &Rows, free_w: &[f64], held_w: &[f64], least_w: f64) -> Vec<Pulse> {
