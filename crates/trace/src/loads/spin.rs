@@ -201,8 +201,10 @@ const OVER_TURNS: f64 = 1.25;
 const RUNS_DOWN_S: f64 = 20.0;
 /// Until then at most this share of the spin's power is left, for a pump.
 const LEFT: f64 = 0.35;
+/// Less than this share of what a spin draws early on is a drum that does not turn, and a pump at most.
+const PAUSED: f64 = 0.28;
 /// What comes before a spin is looked at from here on, in seconds.
-const BEFORE_S: f64 = 60.0;
+const BEFORE_S: f64 = 75.0;
 
 /// Spins before the final one: held like a spin, with a run-up in it, and nothing but a pump while the drum runs down
 /// after it. A drum that turns one way for a minute has neither run-up nor run-down. One that spins at the speed of
@@ -273,15 +275,18 @@ fn elsewhere_s(rows: &Rows, motor: &Motor, stretch: &Range<usize>, level_w: f64)
         .sum()
 }
 
-/// Walks back from where the spin has half its power to the last row at distribution speed.
+/// Walks back from where the spin has half its power to the last row at distribution speed: the level held by the drum
+/// as it turned without a pause before that.
 fn leaves_distribution(rows: &Rows, motor: &Motor, first: usize) -> usize {
-    let window = rows.between(rows.time_s[first] - 60.0, rows.time_s[first]);
-    let distribution = quantile(&motor.free_w[window.clone()], 0.25);
-    let from = window.start;
+    let window = rows.between(rows.time_s[first] - BEFORE_S, rows.time_s[first]);
+    let paused_w = PAUSED * motor.free_w[first];
+    let paused = motor.free_w[window.clone()].iter().rposition(|w| *w < paused_w);
+    let from = paused.map_or(window.start, |k| window.start + k + 1);
+    let distribution = quantile(&motor.free_w[from..first], 0.2);
     motor.free_w[from..first]
         .iter()
         .rposition(|&w| w <= 1.15 * distribution)
-        .map_or(first, |k| from + k + 1)
+        .map_or(from, |k| from + k + 1)
         .min(first)
 }
 
