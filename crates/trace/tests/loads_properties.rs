@@ -149,20 +149,30 @@ fn kilowatts_are_watts() {
             let power_w: Vec<f64> = trace.samples.iter().map(|s| s.power_w).collect();
             spans(&loads(&time_s, &power_w, None))
         };
-        assert_eq!(found("time (s);power (W)", 1.0), found("time (s);power (kW)", 1000.0), "{}", recording.name);
+        assert_eq!(
+            found("time (s);power (W)", 1.0),
+            found("time (s);power (kW)", 1000.0),
+            "{}",
+            recording.name
+        );
     }
 }
 
 #[test]
 fn rows_half_way_between_real_ones_move_edges_within_the_sampling_window() {
     for recording in recordings() {
-        let mut steps: Vec<f64> = recording.time_s.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 0.0).collect();
+        let mut steps: Vec<f64> =
+            recording.time_s.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 0.0).collect();
         steps.sort_by(f64::total_cmp);
         let step_s = steps[steps.len() / 2];
         let plain = spans(&loads(&recording.time_s, &recording.power_w, None));
         let (t, p) = with_midpoints(&recording.time_s, &recording.power_w, 1.5 * step_s);
         let dense = spans(&loads(&t, &p, None));
-        assert!(close(&[plain[0].clone(), vec![], vec![]], &[dense[0].clone(), vec![], vec![]], 2.0 * step_s), "{} {plain:?} {dense:?}", recording.name);
+        assert!(
+            close(&[plain[0].clone(), vec![], vec![]], &[dense[0].clone(), vec![], vec![]], 2.0 * step_s),
+            "{} {plain:?} {dense:?}",
+            recording.name
+        );
         assert_eq!(plain[2].len(), dense[2].len(), "{}", recording.name);
     }
 }

@@ -115,10 +115,11 @@ pub(super) fn fit_line(at: &[f64], series: &[f64], stray: &[bool], cap: f64) -> 
         return (series[0], series[series.len() - 1], aside);
     }
     let n = kept.len() as f64;
-    let (mean_x, mean_y) = (kept.iter().map(|k| k.0).sum::<f64>() / n, kept.iter().map(|k| k.1).sum::<f64>() / n);
-    let (sxx, sxy) = kept.iter().fold((0.0, 0.0), |(xx, xy), (x, y)| {
-        (xx + (x - mean_x).powi(2), xy + (x - mean_x) * (y - mean_y))
-    });
+    let (mean_x, mean_y) =
+        (kept.iter().map(|k| k.0).sum::<f64>() / n, kept.iter().map(|k| k.1).sum::<f64>() / n);
+    let (sxx, sxy) = kept
+        .iter()
+        .fold((0.0, 0.0), |(xx, xy), (x, y)| (xx + (x - mean_x).powi(2), xy + (x - mean_x) * (y - mean_y)));
     let slope = if sxx > 0.0 { sxy / sxx } else { 0.0 };
     let on = |x: f64| mean_y + slope * (x - mean_x);
     let residuals: f64 = kept.iter().map(|&(x, y)| (y - on(x)).powi(2)).sum();
@@ -195,7 +196,8 @@ impl Starts {
         self.base.push(base);
         self.origin_x.push(x);
         self.origin_y.push(y);
-        for sum in [&mut self.n, &mut self.x, &mut self.y, &mut self.xx, &mut self.xy, &mut self.yy, &mut self.cost]
+        for sum in
+            [&mut self.n, &mut self.x, &mut self.y, &mut self.xx, &mut self.xy, &mut self.yy, &mut self.cost]
         {
             sum.push(0.0);
         }

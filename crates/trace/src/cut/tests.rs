@@ -69,7 +69,8 @@ fn slow_with_ramps(at: &[f64], series: &[f64], charge: Charge, surcharge: f64) -
         let mut cheapest = f64::INFINITY;
         for start in 0..end {
             let level = fit(&series[start..end], charge.cap).1;
-            let line = ramps::fit_line(&at[start..end], &series[start..end], &stray[start..end], charge.cap).2;
+            let line =
+                ramps::fit_line(&at[start..end], &series[start..end], &stray[start..end], charge.cap).2;
             cheapest = cheapest.min(best[start] + charge.penalty + level.min(line + surcharge));
         }
         best.push(cheapest);

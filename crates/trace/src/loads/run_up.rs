@@ -57,9 +57,15 @@ pub(crate) fn run_up(rows: &Rows, range: Range<usize>) -> Option<RunUp> {
     let (start, from_w) = (0..=peak).rev().find_map(|k| {
         let s = &segments[k];
         let whole = most(s) <= limit;
-        (whole || s.from <= limit).then(|| (if whole { s.end - 1 } else { s.start }, if whole { s.to } else { s.from }))
+        (whole || s.from <= limit)
+            .then(|| (if whole { s.end - 1 } else { s.start }, if whole { s.to } else { s.from }))
     })?;
     let top = &segments[peak];
     let end = if top.to > top.from { top.end - 1 } else { top.start };
-    (end > start && high > from_w).then(|| RunUp { start_s: time_s[start], end_s: time_s[end], from_w, to_w: high })
+    (end > start && high > from_w).then(|| RunUp {
+        start_s: time_s[start],
+        end_s: time_s[end],
+        from_w,
+        to_w: high,
+    })
 }

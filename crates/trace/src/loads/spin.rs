@@ -186,7 +186,10 @@ fn spin_at(rows: &Rows, motor: &Motor, heater: &[Range<usize>], held: Range<usiz
     let missed = (rows.step_s / PAUSE_S).clamp(1.0, 4.0);
     let rare = usual_s <= missed * ELSEWHERE * (spin.end_s - spin.start_s)
         || missed > 1.0 && runs_down(rows, &held) && final_run_up(rows, &spin).is_some_and(|up| up.rises());
-    (rare && (before.len() + on_top) as f64 >= TURNS as f64 / missed && spin.plateau_w >= 0.7 * turning_w(&before)).then_some(spin)
+    (rare
+        && (before.len() + on_top) as f64 >= TURNS as f64 / missed
+        && spin.plateau_w >= 0.7 * turning_w(&before))
+    .then_some(spin)
 }
 
 fn end_s(rows: &Rows, end: usize) -> f64 {

@@ -123,7 +123,13 @@ pub(crate) fn shown(f: &HeaterOn) -> (f64, f64) {
     (f.start_s, f.end_s)
 }
 
-pub(crate) fn score_heaters(score: &mut Score, recording: &Recording, found: &Loads, scale: f64, slack_s: f64) {
+pub(crate) fn score_heaters(
+    score: &mut Score,
+    recording: &Recording,
+    found: &Loads,
+    scale: f64,
+    slack_s: f64,
+) {
     let mut used = vec![false; found.heater_on.len()];
     let mut done = vec![false; recording.heater.len()];
     for (k, label) in recording.heater.iter().enumerate() {
@@ -281,8 +287,7 @@ impl Made {
 /// Labels as far as they can still be seen: three rows on, three rows' break. They say "first row": on the rows left.
 pub(crate) fn relabelled(recording: &mut Recording, made: &Made) {
     if made.slack_s > 0.0 {
-        let next =
-            |at: f64| made.time_s.get(made.time_s.partition_point(|&t| t < at)).copied().unwrap_or(at);
+        let next = |at: f64| made.time_s.get(made.time_s.partition_point(|&t| t < at)).copied().unwrap_or(at);
         for label in &mut recording.heater {
             label.span = (next(label.span.0), next(label.span.1));
             for stage in &mut label.stages {
