@@ -105,6 +105,31 @@ fn the_drain_after_the_final_spin() {
     }
 }
 
+/// Rinse spins are in the recordings and not labelled: what is found must lie outside what is, be in washing machines only,
+/// each of which has some, and not depend on watts.
+#[test]
+fn spins_between_rinses() {
+    for recording in recordings() {
+        let found = loads(&recording.time_s, &recording.power_w, None);
+        let spans: Vec<_> = found.interim_spins.iter().map(|s| (s.start_s, s.end_s)).collect();
+        println!("{}: {spans:?}", recording.name);
+        assert_eq!(recording.name.starts_with("wm_"), !spans.is_empty(), "{}", recording.name);
+        assert!(spans.len() <= 5, "{}: {spans:?}", recording.name);
+        for span in &spans {
+            let labelled = recording.heater.iter().map(|l| l.span).chain(recording.spin.map(|s| (s.0, s.1)));
+            assert!(labelled.into_iter().all(|l| overlap(l, *span) == 0.0), "{} {span:?}", recording.name);
+        }
+        let weaker: Vec<f64> = recording.power_w.iter().map(|p| p * 0.25).collect();
+        let weaker = loads(&recording.time_s, &weaker, None);
+        assert_eq!(spans, weaker.interim_spins.iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>());
+        // Each has its run-up: from where it leaves distribution to its peak, before it ends.
+        assert_eq!(found.run_ups.len(), found.interim_spins.len() + found.spins.len(), "{}", recording.name);
+        for (up, spin) in found.run_ups.iter().zip(found.interim_spins.iter().chain(&found.spins)) {
+            assert!(up.start_s < up.end_s && up.end_s < spin.end_s && up.from_w < up.to_w, "{up:?} {spin:?}");
+        }
+    }
+}
+
 /// Parting a recording into runs loses nothing and invents nothing.
 #[test]
 fn runs_hold_what_the_whole_recording_holds() {
