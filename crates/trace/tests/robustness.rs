@@ -81,6 +81,27 @@ fn lagging(r: &Recording, lag_s: f64) -> Made {
     Made { slack_s: 3.0 * lag_s, ..made }
 }
 
+/// A programme that goes faster or slower.
+fn paced(r: &Recording, pace: f64) -> Made {
+    let mut made = Made::plain(r);
+    made.time_s.iter_mut().for_each(|t| *t *= pace);
+    Made { pace, ..made }
+}
+
+/// Another heater beside the same motor and pumps.
+fn with_heater(r: &Recording, factor: f64) -> Made {
+    let mut made = Made::plain(r);
+    for label in &r.heater {
+        let stage = |t: f64| label.stages.iter().find(|s| (s.0.0..s.0.1).contains(&t)).map(|s| s.1);
+        for (t, p) in made.time_s.iter().zip(&mut made.power_w) {
+            let own = stage(*t).or(label.watts).filter(|_| (label.span.0..label.span.1).contains(t));
+            // An edge row is an average over the change and has only its part of the heater in it.
+            *p += (factor - 1.0) * own.unwrap_or(0.0).min(*p);
+        }
+    }
+    Made { heater: factor, ..made }
+}
+
 /// Floors: least F1 of heater intervals, least share of them with watts within 3 %, most spins missed. No spin may be
 /// invented anywhere.
 struct Floor {
@@ -117,6 +138,12 @@ fn other_meters_and_other_houses() {
     check("noise 2 %", &HARDER, |r| noisy(r, 0.02, 5));
     for step_s in [2.0, 3.0, 5.0, 8.0, 10.0] {
         check(&format!("{step_s} s"), &HARDER, |r| Made::plain(r).thinned(step_s));
+    }
+    for pace in [0.7, 0.85, 1.2, 1.5] {
+        check(&format!("pace x {pace}"), &USUAL, |r| paced(r, pace));
+    }
+    for factor in [0.5, 0.7, 1.4] {
+        check(&format!("heater x {factor}"), &USUAL, |r| with_heater(r, factor));
     }
     check("10 s, x 0.3", &HARDER, |r| Made::plain(r).scaled(0.3).thinned(10.0));
     check("10 s, noise 1 %", &HARDER, |r| noisy(r, 0.01, 6).thinned(10.0));

@@ -249,8 +249,11 @@ pub(crate) struct Made {
     pub(crate) scale: f64,
     /// Rows were taken out so that those left are at least about this far apart, in seconds; 0 for none taken out.
     pub(crate) slack_s: f64,
-    /// What labelled times are to be moved by, in seconds.
+    /// What labelled times are to be multiplied by, and then moved by, in seconds.
+    pub(crate) pace: f64,
     pub(crate) later_s: f64,
+    /// What the labelled watts of heaters are to be multiplied by besides.
+    pub(crate) heater: f64,
 }
 
 impl Made {
@@ -260,7 +263,9 @@ impl Made {
             power_w: recording.power_w.clone(),
             scale: 1.0,
             slack_s: 0.0,
+            pace: 1.0,
             later_s: 0.0,
+            heater: 1.0,
         }
     }
 
@@ -296,13 +301,13 @@ pub(crate) fn relabelled(recording: &mut Recording, made: &Made) {
             label.scored &= label.span.1 - label.span.0 >= 3.0 * made.slack_s;
         }
     }
-    let by = made.later_s;
-    let moved = |span: (f64, f64)| (span.0 + by, span.1 + by);
+    let moved = |span: (f64, f64)| (span.0 * made.pace + made.later_s, span.1 * made.pace + made.later_s);
     for label in &mut recording.heater {
         label.span = moved(label.span);
         label.start_window = moved(label.start_window);
         label.end_window = moved(label.end_window);
-        label.stages.iter_mut().for_each(|stage| stage.0 = moved(stage.0));
+        label.stages.iter_mut().for_each(|stage| *stage = (moved(stage.0), stage.1 * made.heater));
+        label.watts = label.watts.map(|watts| watts * made.heater);
     }
     if let Some(spin) = &mut recording.spin {
         (spin.0, spin.1) = moved((spin.0, spin.1));
