@@ -9,7 +9,7 @@ use trace::cut::{Charge, cut, cut_ramps};
 use trace::loads::{Change, Stream, loads, runs};
 
 /// Most rows made of one input.
-const MOST: usize = 3000;
+const MOST: usize = 1000;
 const ODD: [f64; 8] =
     [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, f64::MAX, f64::MIN_POSITIVE, -1e300, 1e12, -0.0];
 

@@ -143,3 +143,23 @@ fn a_run_up_is_one_ramp_and_a_spike_breaks_neither() {
     assert_eq!(shapes, [(0, 60, Shape::Level), (60, 80, Shape::Ramp), (80, 140, Shape::Level)]);
     assert!((found[1].from - 100.0).abs() < 2.0 && (found[1].to - 290.0).abs() < 2.0, "{found:?}");
 }
+
+/// A meter that wavers between two codes, a reversing drum, and one whose readings lag: codes of 2.13 W.
+#[test]
+fn flicker_makes_no_segment_and_turns_of_a_drum_each_one() {
+    let flicker = |i: usize| f64::from((i as u32).wrapping_mul(2_654_435_761) >> 30 == 0) * 2.13;
+    let level: Vec<f64> = (0..4000).map(|i| 19.17 + flicker(i)).collect();
+    let at: Vec<f64> = (0..4000).map(f64::from).collect();
+    let charge = Charge::of(&level);
+    assert_eq!(cut(&level, charge).ends, [4000]);
+    assert_eq!(cut_ramps(&at, &level, charge, charge.penalty).segments.len(), 1);
+    for on in [3, 8, 15] {
+        let drum: Vec<f64> =
+            (0..40 * on).map(|i| flicker(i) + if i / on % 2 == 0 { 4.26 } else { 161.88 }).collect();
+        let at: Vec<f64> = (0..drum.len()).map(|i| i as f64).collect();
+        let charge = Charge::of(&drum);
+        let segments = cut_ramps(&at, &drum, charge, charge.penalty).segments;
+        assert_eq!(segments.len(), 40, "{on} s");
+        assert!(segments.iter().all(|s| s.shape == Shape::Level && s.end - s.start == on), "{on} s");
+    }
+}

@@ -34,11 +34,18 @@ impl RunUp {
 const RISES: f64 = 1.25;
 /// Higher power that lasts no longer is the kick of a motor that starts, in seconds.
 const KICK_S: f64 = 6.0;
+/// No drum takes longer to come up to speed, in seconds (common practice, no source); nor is it looked for in more rows,
+/// for the cut's time grows with the square of a stretch that does not change.
+const LONGEST_S: f64 = 600.0;
+const MOST_ROWS: usize = 6000;
 /// What is within this share of the way from the lowest level to the highest is the lowest, or the highest.
 const NEAR: f64 = 0.15;
 
 /// The run-up in a stretch of rows that holds a spin and what is before it; none where nothing rises.
 pub(crate) fn run_up(rows: &Rows, range: Range<usize>) -> Option<RunUp> {
+    let first_s = rows.time_s.get(range.start)?;
+    let stop = rows.between(f64::NEG_INFINITY, first_s + LONGEST_S).end.min(range.start + MOST_ROWS);
+    let range = range.start..range.end.min(stop);
     if range.len() < 4 {
         return None;
     }
