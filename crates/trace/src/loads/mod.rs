@@ -1,4 +1,4 @@
-//! What was on when: heater intervals, the final spin, turns of the drum, and the states between.
+//! What was on when: heater intervals, spins and how the drum came up to them, turns of the drum, and the states between.
 //!
 //! All levels are found from the recording itself, so a scaled recording gives the same intervals. A compressor that
 //! runs flat from switch-on can't be told from a heater by power alone.

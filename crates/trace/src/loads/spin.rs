@@ -55,9 +55,8 @@ const AFTER_HEATER_S: f64 = 20.0;
 const ELSEWHERE: f64 = 2.0;
 /// Turns that a run must have before a spin to be a washing machine's.
 const TURNS: usize = 12;
-
 /// Shortest pause of a reversing drum, in seconds: 3 s (common practice, no source).
-const PAUSE_S: f64 = 3.0;
+pub(crate) const PAUSE_S: f64 = 3.0;
 
 /// A run with what is on for longer than a turn, heaters taken out.
 pub(crate) struct Motor {

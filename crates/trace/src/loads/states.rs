@@ -48,9 +48,10 @@ const DRAIN: f64 = 0.04;
 /// Shortest drain after a spin, in seconds.
 const DRAIN_S: f64 = 15.0;
 
-/// A held level from this share to that share of what turns draw is a longer turn, or turns whose pauses fell between rows.
+/// A held level from this share to that share of what turns draw is a longer turn, or turns whose pauses fell between rows
+/// that stand no closer than a pause is long.
 const LIKE_TURNS: std::ops::RangeInclusive<f64> = 0.5..=1.35;
-/// What is quiet no longer than this between turns is a pause, in seconds.
+/// What is quiet no longer than this between turns is a pause, what is held no longer is a turn, in seconds.
 const PAUSE_S: f64 = 60.0;
 /// Neighbours that differ by less than this share of the highest held level are one state.
 const ALIKE: f64 = 0.15;
@@ -145,25 +146,29 @@ fn long_s(rows: &Rows, part: &Range<usize>) -> f64 {
     end_s(rows, part.end) - rows.time_s[part.start]
 }
 
-/// Calls reversing what is part of it: levels as high as turns beside turns, and pauses between them.
+/// Calls reversing what is part of it: from each stretch of turns on, levels as high as turns and the pauses before them.
 fn as_turning(rows: &Rows, mut parts: Vec<Part>, turning_w: f64) -> Vec<Part> {
-    if turning_w <= 0.0 || !parts.iter().any(|(_, kind)| *kind == Kind::Reversing) {
+    if turning_w <= 0.0 {
         return parts;
     }
-    let turns: Vec<bool> = parts
-        .iter()
-        .map(|(part, kind)| {
-            *kind == Kind::Reversing
-                || *kind == Kind::Steady && LIKE_TURNS.contains(&(level_w(rows, part) / turning_w))
-        })
-        .collect();
-    let between_turns = |k: usize| {
-        let pause = long_s(rows, &parts[k].0) <= PAUSE_S && level_w(rows, &parts[k].0) <= turning_w;
-        pause && k > 0 && turns[k - 1] && turns.get(k + 1) == Some(&true)
+    let seldom = rows.step_s >= super::spin::PAUSE_S;
+    let like = |(part, kind): &Part| {
+        let level = level_w(rows, part) / turning_w;
+        *kind == Kind::Steady && LIKE_TURNS.contains(&level) && (seldom || long_s(rows, part) <= PAUSE_S)
     };
-    let whole: Vec<bool> = (0..parts.len()).map(|k| turns[k] || between_turns(k)).collect();
-    for (part, turning) in parts.iter_mut().zip(whole) {
-        part.1 = if turning { Kind::Reversing } else { part.1 };
+    let pause = |(part, _): &Part| long_s(rows, part) <= PAUSE_S && level_w(rows, part) <= turning_w;
+    for _ in 0..2 {
+        for k in 1..parts.len() {
+            if parts[k - 1].1 != Kind::Reversing {
+                continue;
+            }
+            let next = parts.get(k + 1).is_some_and(|part| part.1 == Kind::Reversing || like(part));
+            if like(&parts[k]) || pause(&parts[k]) && next {
+                parts[k].1 = Kind::Reversing;
+            }
+        }
+        // The second time from the last to the first.
+        parts.reverse();
     }
     parts
 }
