@@ -186,27 +186,25 @@ struct Starts {
     xx: Vec<f64>,
     xy: Vec<f64>,
     yy: Vec<f64>,
-    /// `base` and the residuals of the line.
+    /// Residuals of the line, and with `base` on top.
+    residuals: Vec<f64>,
     cost: Vec<f64>,
 }
 
 impl Starts {
     fn begin(&mut self, start: u32, base: f64, x: f64, y: f64) {
         self.start.push(start);
-        self.base.push(base);
-        self.origin_x.push(x);
-        self.origin_y.push(y);
-        for sum in
-            [&mut self.n, &mut self.x, &mut self.y, &mut self.xx, &mut self.xy, &mut self.yy, &mut self.cost]
+        for (column, first) in
+            self.columns().into_iter().zip([base, x, y, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
         {
-            sum.push(0.0);
+            column.push(first);
         }
     }
 
     fn set_aside(&mut self, price: f64) {
-        for (base, cost) in self.base.iter_mut().zip(&mut self.cost) {
+        for ((base, cost), residuals) in self.base.iter_mut().zip(&mut self.cost).zip(&self.residuals) {
             *base += price;
-            *cost += price;
+            *cost = *base + residuals;
         }
     }
 
@@ -216,7 +214,7 @@ impl Starts {
         let (origin_x, origin_y, base) = (&self.origin_x[..m], &self.origin_y[..m], &self.base[..m]);
         let (n, sx, sy) = (&mut self.n[..m], &mut self.x[..m], &mut self.y[..m]);
         let (sxx, sxy, syy) = (&mut self.xx[..m], &mut self.xy[..m], &mut self.yy[..m]);
-        let cost = &mut self.cost[..m];
+        let (cost, residuals) = (&mut self.cost[..m], &mut self.residuals[..m]);
         for k in 0..m {
             let (dx, dy) = (x - origin_x[k], y - origin_y[k]);
             n[k] += 1.0;
@@ -231,8 +229,8 @@ impl Starts {
             let yy = syy[k] - sy[k] * sy[k] * share;
             // One moment only: no line, a level. The smallest number keeps 0 / 0 away.
             let along = xy * xy / xx.max(f64::MIN_POSITIVE);
-            let residuals = (yy - if xx > 0.0 { along } else { 0.0 }).max(0.0);
-            cost[k] = base[k] + residuals;
+            residuals[k] = (yy - if xx > 0.0 { along } else { 0.0 }).max(0.0);
+            cost[k] = base[k] + residuals[k];
         }
     }
 
@@ -250,26 +248,24 @@ impl Starts {
 
     /// Drops what can't win any more, and counts from `best` on.
     fn drop_from(&mut self, best: f64) {
-        let mut kept = 0;
-        for k in 0..self.start.len() {
-            if self.cost[k] >= best {
+        let mut k = 0;
+        while k < self.start.len() {
+            if self.cost[k] < best {
+                k += 1;
                 continue;
             }
-            self.start[kept] = self.start[k];
-            self.base[kept] = self.base[k] - best;
-            self.origin_x[kept] = self.origin_x[k];
-            self.origin_y[kept] = self.origin_y[k];
-            self.n[kept] = self.n[k];
-            self.x[kept] = self.x[k];
-            self.y[kept] = self.y[k];
-            self.xx[kept] = self.xx[k];
-            self.xy[kept] = self.xy[k];
-            self.yy[kept] = self.yy[k];
-            self.cost[kept] = self.cost[k] - best;
-            kept += 1;
+            self.start.swap_remove(k);
+            for column in self.columns() {
+                column.swap_remove(k);
+            }
         }
-        self.start.truncate(kept);
-        for column in [
+        for base in &mut self.base {
+            *base -= best;
+        }
+    }
+
+    fn columns(&mut self) -> [&mut Vec<f64>; 11] {
+        [
             &mut self.base,
             &mut self.origin_x,
             &mut self.origin_y,
@@ -279,9 +275,8 @@ impl Starts {
             &mut self.xx,
             &mut self.xy,
             &mut self.yy,
+            &mut self.residuals,
             &mut self.cost,
-        ] {
-            column.truncate(kept);
-        }
+        ]
     }
 }
