@@ -53,7 +53,7 @@ pub struct Ramped {
 ///
 /// Time: that of the levels and a few nanoseconds for each sample and start alive. Starts live until about the next change, so it
 /// is n·(samples between changes) for recordings, and n² for one long noisy level. Memory: 4 bytes a sample, the
-/// pieces, and 64 bytes a start alive.
+/// pieces, and 84 bytes a start alive.
 pub fn cut_ramps(at: &[f64], series: &[f64], charge: Charge, surcharge: f64) -> Ramped {
     let clean = finite(series);
     let charge = charge.sound();
@@ -171,76 +171,110 @@ fn last_segments(at: &[f64], series: &[f64], stray: &[bool], charge: Charge, sur
     last
 }
 
-/// Starts of a ramp that can still win, each with the sums of its samples from the first of them on, so that no digits
-/// are lost.
+/// Starts that are worked on together.
+const LANES: usize = 4;
+
+/// Some starts of a ramp, each with the sums of its samples from the first of them on, so that no digits are lost.
+#[derive(Clone, Copy, Default)]
+struct Block {
+    start: [u32; LANES],
+    /// F(s) and what strays cost since, relative to the best cut of all samples so far.
+    base: [f64; LANES],
+    origin_x: [f64; LANES],
+    origin_y: [f64; LANES],
+    n: [f64; LANES],
+    x: [f64; LANES],
+    y: [f64; LANES],
+    xx: [f64; LANES],
+    xy: [f64; LANES],
+    yy: [f64; LANES],
+    /// Residuals of the line.
+    residuals: [f64; LANES],
+}
+
+impl Block {
+    fn add(&mut self, x: f64, y: f64) {
+        for k in 0..LANES {
+            let (dx, dy) = (x - self.origin_x[k], y - self.origin_y[k]);
+            self.n[k] += 1.0;
+            self.x[k] += dx;
+            self.y[k] += dy;
+            self.xx[k] += dx * dx;
+            self.xy[k] += dx * dy;
+            self.yy[k] += dy * dy;
+        }
+        for k in 0..LANES {
+            let share = 1.0 / self.n[k];
+            let xx = self.xx[k] - self.x[k] * self.x[k] * share;
+            let xy = self.xy[k] - self.x[k] * self.y[k] * share;
+            let yy = self.yy[k] - self.y[k] * self.y[k] * share;
+            // One moment only: no line, a level. The smallest number keeps 0 / 0 away.
+            let along = if xx > 0.0 { xy * xy / xx.max(f64::MIN_POSITIVE) } else { 0.0 };
+            self.residuals[k] = (yy - along).max(0.0);
+        }
+    }
+
+    fn set(&mut self, lane: usize, from: &Self, other: usize) {
+        self.start[lane] = from.start[other];
+        self.base[lane] = from.base[other];
+        self.origin_x[lane] = from.origin_x[other];
+        self.origin_y[lane] = from.origin_y[other];
+        self.n[lane] = from.n[other];
+        self.x[lane] = from.x[other];
+        self.y[lane] = from.y[other];
+        self.xx[lane] = from.xx[other];
+        self.xy[lane] = from.xy[other];
+        self.yy[lane] = from.yy[other];
+        self.residuals[lane] = from.residuals[other];
+    }
+}
+
+/// Starts of a ramp that can still win, the last block filled up with what is in none.
 #[derive(Default)]
 struct Starts {
-    start: Vec<u32>,
-    /// F(s) and what strays cost since, relative to the best cut of all samples so far.
-    base: Vec<f64>,
-    origin_x: Vec<f64>,
-    origin_y: Vec<f64>,
-    n: Vec<f64>,
-    x: Vec<f64>,
-    y: Vec<f64>,
-    xx: Vec<f64>,
-    xy: Vec<f64>,
-    yy: Vec<f64>,
-    /// Residuals of the line, and with `base` on top.
-    residuals: Vec<f64>,
-    cost: Vec<f64>,
+    blocks: Vec<Block>,
+    count: usize,
 }
 
 impl Starts {
     fn begin(&mut self, start: u32, base: f64, x: f64, y: f64) {
-        self.start.push(start);
-        for (column, first) in
-            self.columns().into_iter().zip([base, x, y, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
-        {
-            column.push(first);
+        if self.count.is_multiple_of(LANES) {
+            self.blocks.push(Block::default());
         }
+        let one = Block {
+            start: [start; LANES],
+            base: [base; LANES],
+            origin_x: [x; LANES],
+            origin_y: [y; LANES],
+            ..Block::default()
+        };
+        self.blocks[self.count / LANES].set(self.count % LANES, &one, 0);
+        self.count += 1;
     }
 
     fn set_aside(&mut self, price: f64) {
-        for ((base, cost), residuals) in self.base.iter_mut().zip(&mut self.cost).zip(&self.residuals) {
-            *base += price;
-            *cost = *base + residuals;
+        for block in &mut self.blocks {
+            block.base.iter_mut().for_each(|base| *base += price);
         }
     }
 
     fn add(&mut self, x: f64, y: f64) {
-        let m = self.start.len();
-        // Slices of one length: the loop below has no bounds to check and goes several starts at a time.
-        let (origin_x, origin_y, base) = (&self.origin_x[..m], &self.origin_y[..m], &self.base[..m]);
-        let (n, sx, sy) = (&mut self.n[..m], &mut self.x[..m], &mut self.y[..m]);
-        let (sxx, sxy, syy) = (&mut self.xx[..m], &mut self.xy[..m], &mut self.yy[..m]);
-        let (cost, residuals) = (&mut self.cost[..m], &mut self.residuals[..m]);
-        for k in 0..m {
-            let (dx, dy) = (x - origin_x[k], y - origin_y[k]);
-            n[k] += 1.0;
-            sx[k] += dx;
-            sy[k] += dy;
-            sxx[k] += dx * dx;
-            sxy[k] += dx * dy;
-            syy[k] += dy * dy;
-            let share = 1.0 / n[k];
-            let xx = sxx[k] - sx[k] * sx[k] * share;
-            let xy = sxy[k] - sx[k] * sy[k] * share;
-            let yy = syy[k] - sy[k] * sy[k] * share;
-            // One moment only: no line, a level. The smallest number keeps 0 / 0 away.
-            let along = xy * xy / xx.max(f64::MIN_POSITIVE);
-            residuals[k] = (yy - if xx > 0.0 { along } else { 0.0 }).max(0.0);
-            cost[k] = base[k] + residuals[k];
+        for block in &mut self.blocks {
+            block.add(x, y);
         }
     }
 
+    fn cost(&self, k: usize) -> f64 {
+        let block = &self.blocks[k / LANES];
+        block.base[k % LANES] + block.residuals[k % LANES]
+    }
+
     fn cheapest(&self) -> Option<(f64, u32)> {
-        let mut best = None;
-        let mut least = f64::INFINITY;
-        for (&cost, &start) in self.cost.iter().zip(&self.start) {
-            if cost < least {
-                least = cost;
-                best = Some((cost, start));
+        let mut best: Option<(f64, u32)> = None;
+        for k in 0..self.count {
+            let cost = self.cost(k);
+            if best.is_none_or(|(least, _)| cost < least) {
+                best = Some((cost, self.blocks[k / LANES].start[k % LANES]));
             }
         }
         best
@@ -249,34 +283,18 @@ impl Starts {
     /// Drops what can't win any more, and counts from `best` on.
     fn drop_from(&mut self, best: f64) {
         let mut k = 0;
-        while k < self.start.len() {
-            if self.cost[k] < best {
+        while k < self.count {
+            if self.cost(k) < best {
                 k += 1;
                 continue;
             }
-            self.start.swap_remove(k);
-            for column in self.columns() {
-                column.swap_remove(k);
-            }
+            self.count -= 1;
+            let last = self.blocks[self.count / LANES];
+            self.blocks[k / LANES].set(k % LANES, &last, self.count % LANES);
+            self.blocks.truncate(self.count.div_ceil(LANES));
         }
-        for base in &mut self.base {
-            *base -= best;
+        for block in &mut self.blocks {
+            block.base.iter_mut().for_each(|base| *base -= best);
         }
-    }
-
-    fn columns(&mut self) -> [&mut Vec<f64>; 11] {
-        [
-            &mut self.base,
-            &mut self.origin_x,
-            &mut self.origin_y,
-            &mut self.n,
-            &mut self.x,
-            &mut self.y,
-            &mut self.xx,
-            &mut self.xy,
-            &mut self.yy,
-            &mut self.residuals,
-            &mut self.cost,
-        ]
     }
 }
