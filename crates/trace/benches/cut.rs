@@ -7,7 +7,7 @@ use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-use trace::cut::{Charge, cut};
+use trace::cut::{Charge, cut, cut_ramps};
 use trace::loads::{Stream, runs};
 
 /// All labelled recordings one after the other, half an hour of quiet between them.
@@ -55,7 +55,14 @@ fn main() {
         let charge = Charge::least_squares(Charge::of(&series).penalty.max(100.0));
         let ours = best_of(5, || cut(&series, charge));
         let capped = best_of(5, || cut(&series, Charge::of(&series)));
-        print!("cut of {n}: {:.2} ms, capped {:.2} ms", ours * 1e3, capped * 1e3);
+        let at: Vec<f64> = (0..n).map(|i| i as f64).collect();
+        let ramped = best_of(3, || cut_ramps(&at, &series, Charge::of(&series), Charge::of(&series).penalty));
+        print!(
+            "cut of {n}: {:.2} ms, capped {:.2} ms, capped with ramps {:.2} ms",
+            ours * 1e3,
+            capped * 1e3,
+            ramped * 1e3
+        );
         if let Some(python) = &python {
             let theirs = ruptures(python, &series, charge.penalty, n <= 1_000);
             for (name, seconds) in theirs.as_object().unwrap() {

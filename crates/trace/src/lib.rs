@@ -1,7 +1,7 @@
 //! Recordings of what an appliance draws: read from any meter's file, cut into states, loads and measures.
 //!
 //! A [`Trace`] is a list of [`Sample`]s, each with its own time; gaps stay gaps. [`read`] makes samples out of what a
-//! meter's program exports and says in a [`read::Summary`] what it found and did; [`cut`] finds the levels, [`loads`]
+//! meter's program exports and says in a [`read::Summary`] what it found and did; [`cut`] finds levels and ramps, [`loads`]
 //! the heater intervals, spins and reversals, [`measures`] energy, duty and differences between cycles, all on plain
 //! slices of seconds and watts. [`analysis`] puts these together sample by sample for recordings of any length.
 //! [`waveform`] works on recordings fast enough to show the mains cycle itself.

@@ -2,7 +2,7 @@
 //! The cut's optimum against others' exact results.
 
 use serde_json::Value;
-use trace::cut::{Charge, cut};
+use trace::cut::{Charge, cut, cut_ramps};
 
 fn numbers(value: &Value) -> Vec<f64> {
     value.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
@@ -42,4 +42,26 @@ fn least_squares_optimum_of_the_constructed_example() {
     breakpoints.push(220);
     breakpoints.dedup();
     assert_eq!(found.ends, breakpoints);
+}
+
+/// ruptures 1.1.10 (PyPI) with a cost of straight lines, and plain dynamic programming with numpy; script and results in
+/// tests/reference.
+#[test]
+fn levels_and_ramps_have_the_optimum_of_others() {
+    let stored: Value = serde_json::from_str(include_str!("reference/ramps.json")).unwrap();
+    for case in stored["cases"].as_array().unwrap() {
+        let charge = Charge {
+            penalty: case["penalty"].as_f64().unwrap(),
+            cap: case["cap"].as_f64().unwrap_or(f64::INFINITY),
+        };
+        let surcharge = case["surcharge"].as_f64().unwrap();
+        let found = cut_ramps(&numbers(&case["at"]), &numbers(&case["series"]), charge, surcharge);
+        let cost = case["cost"].as_f64().unwrap();
+        assert!(
+            (found.cost - cost).abs() <= 1e-9 * cost,
+            "seed {}: {} is not {cost}",
+            case["seed"],
+            found.cost
+        );
+    }
 }

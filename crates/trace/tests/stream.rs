@@ -41,6 +41,17 @@ proptest! {
     }
 
     #[test]
+    fn streaming_is_batch_where_time_steps_back(
+        (time_s, power_w) in recording(), back in prop::collection::vec((0_usize..2000, 1.0..400.0_f64), 0..6)
+    ) {
+        let mut time_s = time_s;
+        for (from, by_s) in back {
+            time_s.iter_mut().skip(from).for_each(|t| *t -= by_s);
+        }
+        prop_assert_eq!(streamed(&time_s, &power_w), runs(&time_s, &power_w, Some(230.0)));
+    }
+
+    #[test]
     fn a_later_start_moves_all_times((time_s, power_w) in recording()) {
         let later: Vec<f64> = time_s.iter().map(|t| t + 4096.0).collect();
         let (now, then) = (loads(&time_s, &power_w, None), loads(&later, &power_w, None));

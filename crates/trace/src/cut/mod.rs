@@ -1,6 +1,6 @@
-//! Exact segmentation of a series into constant levels.
+//! Exact segmentation of a series into constant levels, and into levels and ramps ([`cut_ramps`]).
 //!
-//! Minimises, over every number and place of changes, Σ ρ(yᵢ − μ of its segment) + β·(segments − 1) with
+//! [`cut`] minimises, over every number and place of changes, Σ ρ(yᵢ − μ of its segment) + β·(segments − 1) with
 //! ρ(r) = min(r², K²). K = ∞ is least squares; a finite K keeps single rows gone wrong from making segments.
 //!
 //! Method: functional pruning by dynamic programming. The best cost of the first t samples is kept as a function of
@@ -11,8 +11,10 @@
 
 mod noise;
 mod pieces;
+mod ramps;
 
 pub use noise::{Noise, noise};
+pub use ramps::{Ramped, Segment, Shape, cut_ramps};
 
 /// Where a series was cut, and what that costs.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,7 +71,7 @@ pub fn cut(series: &[f64], charge: Charge) -> Cut {
     if clean.is_empty() {
         return Cut { ends: Vec::new(), cost: 0.0, levels: Vec::new() };
     }
-    let last_change = pieces::last_changes(&clean, charge.penalty, charge.cap);
+    let last_change = pieces::last_changes(&clean, charge);
     let mut ends = Vec::new();
     let mut end = clean.len();
     while end > 0 {

@@ -1,5 +1,7 @@
 //! The search: best cost as a function of the last level, in quadratic pieces.
 
+use super::Charge;
+
 /// Cost a·μ² + b·μ + c of ending at level μ, for μ from the end of the piece before up to `high`, when the last segment
 /// starts at sample `start`.
 #[derive(Debug, Clone, Copy)]
@@ -21,27 +23,51 @@ impl Piece {
     }
 }
 
-/// For each sample, the start of the last segment in the cheapest cut that ends with it.
-///
-/// Levels are taken from the middle of the range so that squares stay small.
-pub(super) fn last_changes(series: &[f64], penalty: f64, cap: f64) -> Vec<u32> {
-    let (low, high) =
-        series.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &y| (l.min(y), h.max(y)));
-    let middle = f64::midpoint(low, high);
-    let (low, high) = (low - middle, high - middle);
-    let mut now = vec![Piece { high, a: 0.0, b: 0.0, c: 0.0, start: 0 }];
-    let mut next: Vec<Piece> = Vec::new();
-    let mut last_change = Vec::with_capacity(series.len());
-    for (i, y) in series.iter().enumerate() {
-        let (best, start) = if cap.is_infinite() {
-            add_square(&mut now, low, y - middle)
+/// Best cost of the samples so far as a function of the last level. Costs are kept relative to the best of all cuts so
+/// far, or their digits would be used up by the length of the recording.
+pub(super) struct Levels {
+    now: Vec<Piece>,
+    next: Vec<Piece>,
+    charge: Charge,
+    low: f64,
+    middle: f64,
+}
+
+impl Levels {
+    /// Levels are taken from the middle of the range so that squares stay small.
+    pub(super) fn new(series: &[f64], charge: Charge) -> Self {
+        let (low, high) =
+            series.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &y| (l.min(y), h.max(y)));
+        let middle = f64::midpoint(low, high);
+        let whole = Piece { high: high - middle, a: 0.0, b: 0.0, c: 0.0, start: 0 };
+        Self { now: vec![whole], next: Vec::new(), charge, low: low - middle, middle }
+    }
+
+    /// Adds a sample: the cost of the cheapest cut that ends in a level, and where this level starts.
+    pub(super) fn add(&mut self, y: f64) -> (f64, u32) {
+        let y = y - self.middle;
+        if self.charge.cap.is_infinite() {
+            add_square(&mut self.now, self.low, y)
         } else {
-            add_capped(&mut now, &mut next, low, y - middle, cap)
-        };
+            add_capped(&mut self.now, &mut self.next, self.low, y, self.charge.cap)
+        }
+    }
+
+    /// From here on costs are relative to `best`, and a new segment may start at sample `start`.
+    pub(super) fn settle(&mut self, best: f64, start: u32) {
+        ceiling(&self.now, &mut self.next, self.low, best, self.charge.penalty, start);
+        std::mem::swap(&mut self.now, &mut self.next);
+    }
+}
+
+/// For each sample, the start of the last level in the cheapest cut that ends with it.
+pub(super) fn last_changes(series: &[f64], charge: Charge) -> Vec<u32> {
+    let mut levels = Levels::new(series, charge);
+    let mut last_change = Vec::with_capacity(series.len());
+    for (i, &y) in series.iter().enumerate() {
+        let (best, start) = levels.add(y);
         last_change.push(start);
-        // Costs are kept relative to the best, or their digits would be used up by the length of the recording.
-        ceiling(&now, &mut next, low, best, penalty, i as u32 + 1);
-        std::mem::swap(&mut now, &mut next);
+        levels.settle(best, i as u32 + 1);
     }
     last_change
 }
@@ -71,7 +97,9 @@ fn add_capped(pieces: &mut Vec<Piece>, next: &mut Vec<Piece>, low: f64, y: f64, 
         let bends = [y - cap, y + cap, piece.high];
         for (k, bend) in bends.into_iter().enumerate() {
             let to = bend.min(piece.high);
-            if to <= from && !(k == 2 && from == piece.high && piece.high == low) {
+            // A series of one value has one level: y itself.
+            let only = k == 1 && piece.high == low;
+            if to <= from && !only {
                 continue;
             }
             let mut part = Piece { high: to, ..*piece };

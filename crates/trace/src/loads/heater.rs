@@ -42,6 +42,9 @@ const LASTING_S: f64 = 20.0;
 const LONE_S: f64 = 12.0;
 /// Intervals with a break up to this are one phase of heating, in seconds.
 const PHASE_S: f64 = 10.0;
+/// A meter shows a step in full within this time, in seconds; twice a second is usual, some average over 3 s (common
+/// practice, no source).
+pub(crate) const LAG_S: f64 = 6.0;
 /// A heater draws at least this many times what the motor's turns draw.
 const OVER_MOTOR: f64 = 4.5;
 /// No element made for heating in these machines draws less, in watts; also 25 steps of the meter at least. They draw
@@ -150,11 +153,13 @@ fn lasting(rows: &Rows, on: &Range<usize>) -> bool {
     duration(rows, on) >= LASTING_S && on.len() >= 3 && sharp(rows, on) && flat(rows, on)
 }
 
-/// A heater is at its level within three rows of being off; a spin ramps.
+/// A heater is at its level within three rows of being off, or within what a meter lags; a spin ramps.
 fn sharp(rows: &Rows, on: &Range<usize>) -> bool {
     let level = quantile(&rows.power_w[on.clone()], 0.5);
     let before = on.start.saturating_sub(2);
-    let top = rows.power_w[on.start..(on.start + 3).min(on.end)].iter().copied().fold(0.0, f64::max);
+    let lagged = rows.between(rows.time_s[on.start], rows.time_s[on.start] + LAG_S).end;
+    let soon = lagged.max(on.start + 3).min(on.end);
+    let top = rows.power_w[on.start..soon].iter().copied().fold(0.0, f64::max);
     on.start == 0 || (rows.calm_w[before] <= 0.45 * level && top >= 0.85 * level)
 }
 

@@ -1,4 +1,4 @@
-//! What was on when: heater intervals, the final spin, turns of the drum, and the states between.
+//! What was on when: heater intervals, spins and how the drum came up to them, turns of the drum, and the states between.
 //!
 //! All levels are found from the recording itself, so a scaled recording gives the same intervals. A compressor that
 //! runs flat from switch-on can't be told from a heater by power alone.
@@ -6,11 +6,13 @@
 mod heater;
 mod own;
 mod rows;
+mod run_up;
 mod spin;
 mod states;
 mod stream;
 
 pub use heater::{HeaterOn, Stage};
+pub use run_up::RunUp;
 pub use spin::{Pulse, Spin};
 pub use states::{Kind, State};
 pub use stream::{Change, Run, Stream, runs};
@@ -26,6 +28,10 @@ pub struct Loads {
     pub heater_on: Vec<HeaterOn>,
     /// The final spin, where there is one.
     pub spins: Vec<Spin>,
+    /// Spins between rinses, before the final one; none are looked for where there is no final spin.
+    pub interim_spins: Vec<Spin>,
+    /// How the drum came up to speed in each of these, in order, the final one last.
+    pub run_ups: Vec<RunUp>,
     /// Turns of the drum, and other loads as short, outside heater intervals.
     pub pulses: Vec<Pulse>,
     /// The whole of it as states, in order and without a hole.
@@ -49,10 +55,15 @@ pub fn loads(time_s: &[f64], power_w: &[f64], volts: Option<f64>) -> Loads {
     let turning = spin::turning_w(&spin::motor(&rows, &[], meter_step_w).pulses);
     let on = heater::intervals(&rows, turning, meter_step_w);
     let motor = spin::motor(&rows, &on, meter_step_w);
-    let spins =
-        spin::final_spin(&rows, &motor, &on, meter_step_w).map(|s| s.over(rows.base_w)).into_iter().collect();
-    let mut loads =
-        Loads { heater_on: heater::read(&rows, &on, volts), spins, pulses: motor.pulses, states: Vec::new() };
+    let mut loads = Loads { heater_on: heater::read(&rows, &on, volts), ..Loads::default() };
+    if let Some(last) = spin::final_spin(&rows, &motor, &on, meter_step_w) {
+        let interim = spin::interim_spins(&rows, &motor, &on, &last);
+        loads.interim_spins = interim.iter().map(|(spin, _)| spin.over(rows.base_w)).collect();
+        let ups = interim.into_iter().map(|(_, up)| up).chain(spin::final_run_up(&rows, &last));
+        loads.run_ups = ups.map(|up| up.over(rows.base_w)).collect();
+        loads.spins = vec![last.over(rows.base_w)];
+    }
+    loads.pulses = motor.pulses;
     loads.states = states::states(&rows, &motor.held_w, &loads);
     loads
 }

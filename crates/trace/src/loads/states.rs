@@ -12,11 +12,11 @@ use crate::cut::{Charge, cut};
 pub enum Kind {
     /// A heater is on, whatever runs beside it.
     Heating,
-    /// The final spin.
+    /// A spin, between rinses or the final one.
     Spinning,
     /// A drum turns and pauses.
     Reversing,
-    /// A low steady load that follows the final spin, as a drain pump does.
+    /// A low steady load that follows a spin, as a drain pump does.
     Draining,
     /// A load that holds its level and can't be told from others by power alone.
     Steady,
@@ -48,32 +48,44 @@ const DRAIN: f64 = 0.04;
 /// Shortest drain after a spin, in seconds.
 const DRAIN_S: f64 = 15.0;
 
-/// Heater intervals and spin as found, the rest cut into levels.
+/// A held level from this share to that share of what turns draw is a longer turn, or turns whose pauses fell between rows
+/// that stand no closer than a pause is long.
+const LIKE_TURNS: std::ops::RangeInclusive<f64> = 0.5..=1.35;
+/// What is quiet no longer than this between turns is a pause, what is held no longer is a turn, in seconds.
+const PAUSE_S: f64 = 60.0;
+/// Neighbours that differ by less than this share of the highest held level are one state.
+const ALIKE: f64 = 0.15;
+/// What is shorter goes with what is before it, in seconds; also what has fewer than three rows.
+const SHORT_S: f64 = 15.0;
+
+/// Heater intervals and spins as found, the rest cut into levels and joined to what a person would call one state.
 pub(crate) fn states(rows: &Rows, held_w: &[f64], loads: &Loads) -> Vec<State> {
     let mut known: Vec<(Range<usize>, Kind)> = Vec::new();
     let heating = loads.heater_on.iter().map(|h| (h.start_s, h.end_s, Kind::Heating));
-    for (start_s, end_s, kind) in
-        heating.chain(loads.spins.iter().map(|s| (s.start_s, s.end_s, Kind::Spinning)))
-    {
+    let spinning = loads.interim_spins.iter().chain(&loads.spins);
+    for (start_s, end_s, kind) in heating.chain(spinning.map(|s| (s.start_s, s.end_s, Kind::Spinning))) {
         known.push((rows.between(start_s, end_s), kind));
     }
     let top = held_w.iter().copied().fold(0.0, f64::max);
-    for spin in &loads.spins {
+    let turning_w = super::spin::turning_w(&loads.pulses);
+    for spin in loads.interim_spins.iter().chain(&loads.spins) {
         known.extend(drain(rows, spin.end_s, top).map(|range| (range, Kind::Draining)));
     }
     known.sort_by_key(|(range, _)| range.start);
     let mut found = Vec::new();
     let mut from = 0;
     for (range, kind) in known {
-        if range.start < from || range.is_empty() {
+        // A spin whose distribution began as the one before ran down, a drain that the next spin ended.
+        let range = range.start.max(from)..range.end;
+        if range.is_empty() {
             continue;
         }
-        between(rows, held_w, loads, from..range.start, &mut found);
+        found.extend(between(rows, held_w, loads, from..range.start, top, turning_w));
         from = range.end;
-        found.push(state(rows, range, kind));
+        found.push((range, kind));
     }
-    between(rows, held_w, loads, from..rows.len(), &mut found);
-    found
+    found.extend(between(rows, held_w, loads, from..rows.len(), top, turning_w));
+    found.into_iter().map(|(range, kind)| state(rows, range, kind)).collect()
 }
 
 /// Rows after a spin that stay at one low level, as with the drain pump alone.
@@ -92,11 +104,20 @@ fn drain(rows: &Rows, spin_end_s: f64, top: f64) -> Option<Range<usize>> {
     (end_s(rows, range.end) - spin_end_s >= DRAIN_S).then_some(range)
 }
 
-fn between(rows: &Rows, held_w: &[f64], loads: &Loads, range: Range<usize>, found: &mut Vec<State>) {
+type Part = (Range<usize>, Kind);
+
+fn between(
+    rows: &Rows,
+    held_w: &[f64],
+    loads: &Loads,
+    range: Range<usize>,
+    top: f64,
+    turning_w: f64,
+) -> Vec<Part> {
+    let mut parts: Vec<Part> = Vec::new();
     if range.is_empty() {
-        return;
+        return parts;
     }
-    let top = held_w.iter().copied().fold(0.0, f64::max);
     let series = &held_w[range.clone()];
     // A level counts that differs by a tenth of the highest for half a minute: what a reader would mark.
     let penalty = (0.1 * top).powi(2) * (30.0 / rows.step_s.max(1e-3)).max(3.0);
@@ -110,20 +131,69 @@ fn between(rows: &Rows, held_w: &[f64], loads: &Loads, range: Range<usize>, foun
         from = part.end;
         for part in around_turns(rows, loads, part) {
             let kind = kind(rows, loads, &part, top);
-            add(rows, part, kind, found);
+            parts.push((part, kind));
         }
     }
+    let parts = as_turning(rows, parts, turning_w);
+    joined(rows, parts, ALIKE * top)
 }
 
-/// Adds a state, growing the one before it where that is the same.
-fn add(rows: &Rows, part: Range<usize>, kind: Kind, found: &mut Vec<State>) {
-    match found.last_mut() {
-        Some(last) if last.kind == kind && kind != Kind::Steady && last.end_s == rows.time_s[part.start] => {
-            let start = rows.between(last.start_s, f64::INFINITY).start;
-            *last = state(rows, start..part.end, kind);
-        }
-        _ => found.push(state(rows, part, kind)),
+fn level_w(rows: &Rows, part: &Range<usize>) -> f64 {
+    quantile(&rows.power_w[part.clone()], 0.5)
+}
+
+fn long_s(rows: &Rows, part: &Range<usize>) -> f64 {
+    end_s(rows, part.end) - rows.time_s[part.start]
+}
+
+/// Calls reversing what is part of it: from each stretch of turns on, levels as high as turns and the pauses before them.
+fn as_turning(rows: &Rows, mut parts: Vec<Part>, turning_w: f64) -> Vec<Part> {
+    if turning_w <= 0.0 {
+        return parts;
     }
+    let seldom = rows.step_s >= super::spin::PAUSE_S;
+    let like = |(part, kind): &Part| {
+        let level = level_w(rows, part) / turning_w;
+        *kind == Kind::Steady && LIKE_TURNS.contains(&level) && (seldom || long_s(rows, part) <= PAUSE_S)
+    };
+    let pause = |(part, _): &Part| long_s(rows, part) <= PAUSE_S && level_w(rows, part) <= turning_w;
+    for _ in 0..2 {
+        for k in 1..parts.len() {
+            if parts[k - 1].1 != Kind::Reversing {
+                continue;
+            }
+            let next = parts.get(k + 1).is_some_and(|part| part.1 == Kind::Reversing || like(part));
+            if like(&parts[k]) || pause(&parts[k]) && next {
+                parts[k].1 = Kind::Reversing;
+            }
+        }
+        // The second time from the last to the first.
+        parts.reverse();
+    }
+    parts
+}
+
+/// Joins neighbours that are one state: of one kind and, where steady, of about one level; and what is too short to be one.
+fn joined(rows: &Rows, parts: Vec<Part>, alike_w: f64) -> Vec<Part> {
+    let mut out: Vec<Part> = Vec::new();
+    for (part, kind) in parts {
+        if let Some((last, last_kind)) = out.last_mut() {
+            let apart_w = (level_w(rows, last) - level_w(rows, &part)).abs();
+            let same = *last_kind == kind && (kind != Kind::Steady || apart_w <= alike_w);
+            let short = |part: &Range<usize>| part.len() < 3 || long_s(rows, part) < SHORT_S;
+            if same || short(&part) {
+                last.end = part.end;
+                continue;
+            }
+            if short(last) {
+                *last = last.start..part.end;
+                *last_kind = kind;
+                continue;
+            }
+        }
+        out.push((part, kind));
+    }
+    out
 }
 
 /// The turns of a drum within a part, and what is before and after them where that is longer than half a minute.

@@ -126,8 +126,13 @@ pub fn runs(time_s: &[f64], power_w: &[f64], volts: Option<f64>) -> Vec<Run> {
     let mut found = Vec::new();
     let mut free = 0;
     while let Some(first) = (free..n).find(|&i| power_w[i] > IDLE_W) {
-        let lead = (free..first).rev().take(LEAD - 1).find(|&i| time_s[first] - time_s[i] > LEAD_S);
-        let start = lead.map_or(free.max((first + 1).saturating_sub(LEAD)), |i| i + 1);
+        // As it comes row by row: what a row left behind stays so, even where the next steps back in time.
+        let mut start = free;
+        for row in free..=first {
+            while row - start >= LEAD || time_s[row] - time_s[start] > LEAD_S {
+                start += 1;
+            }
+        }
         let (mut last_s, mut top_w) = (time_s[first], power_w[first]);
         let mut end = first + 1;
         while end < n && time_s[end] - last_s <= QUIET_S && end - start < LONGEST {
