@@ -16,6 +16,7 @@ pub mod analysis;
 pub mod cut;
 pub mod loads;
 pub mod measures;
+pub mod pace;
 pub mod read;
 pub mod sample;
 pub mod waveform;

@@ -4,13 +4,20 @@
 //! recording. There is one code path, so both give the same. The look-back is that of [`crate::loads::Stream`], one
 //! run; memory grows with what was found, not with the samples.
 
+mod doubt;
+mod parts;
 mod picture;
+mod supply;
 
+pub use doubt::Doubt;
+pub use parts::Part;
 pub use picture::{Bin, Picture};
+pub use supply::{Disturbance, Ended, Trouble};
 
 use crate::Sample;
 use crate::loads::{Change, Kind, Run, Stream};
 use crate::measures::{Difference, Reversals, SourceResistance, differences, reversals, source_resistance};
+use crate::pace::Pace;
 
 /// The supply as the technician states it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,6 +36,13 @@ pub struct Read {
     pub run: Run,
     /// Standard uncertainty of the ohms of each heater interval, Ω.
     pub resistance_u_ohm: Vec<Option<f64>>,
+    /// What can't be told about each heater interval.
+    pub doubts: Vec<Vec<Doubt>>,
+    /// Peaks of one or two samples above half the heater's watts outside its intervals, how many and the first second: a
+    /// heater shorter than the sampling, an inrush or a slip of the meter, which power alone does not part.
+    pub lone_peaks: Option<(usize, f64)>,
+    /// Energy in Wh, as [`Analysis::energy_wh`].
+    pub energy_wh: f64,
     /// How the drum reversed.
     pub reversals: Option<Reversals>,
     /// Lowest voltage logged, V.
@@ -56,6 +70,15 @@ pub struct Analysis {
     pub source: Option<SourceResistance>,
     /// How runs differ from what most of them do.
     pub differences: Vec<Difference>,
+    /// Trouble with the supply, in order; the first 1000.
+    pub disturbances: Vec<Disturbance>,
+    /// How many disturbances there were.
+    pub disturbances_count: u64,
+    /// Stretches without samples as [`Pace`] tells them: the sample before and the sample after, in seconds. The first
+    /// 100,000.
+    pub gaps: Vec<(f64, f64)>,
+    /// The usual time between samples, s.
+    pub step_s: f64,
 }
 
 /// Takes samples one by one.
@@ -65,7 +88,8 @@ pub struct Analyser {
     stream: Stream,
     /// Samples since the last run ended, where voltages are logged: two minutes of them while nothing runs.
     volts: Vec<Sample>,
-    running: bool,
+    pace: Pace,
+    supply_watch: supply::Watch,
     longest_gap_s: f64,
     picture: Picture,
     sources: Vec<SourceResistance>,
@@ -80,6 +104,8 @@ const KNOWN_S: f64 = 60.0;
 const POWER_U: f64 = 0.015;
 /// Samples with voltage kept from before a run.
 const LEAD: usize = 2400;
+/// Gaps kept.
+const MOST_GAPS: usize = 100_000;
 
 impl Analyser {
     /// For a recording whose supply is as stated, or not.
@@ -88,7 +114,8 @@ impl Analyser {
             supply,
             stream: Stream::new(None),
             volts: Vec::new(),
-            running: false,
+            pace: Pace::default(),
+            supply_watch: supply::Watch::default(),
             longest_gap_s: 0.0,
             picture: Picture::default(),
             sources: Vec::new(),
@@ -101,16 +128,10 @@ impl Analyser {
     /// Takes a sample; gives back the run that it ended.
     pub fn push(&mut self, sample: Sample) -> Option<&Read> {
         self.count(&sample);
-        match self.stream.push(sample.time_s, sample.power_w) {
-            Some(Change::Ended(run)) => {
-                self.keep(*run);
-                self.remember(sample);
-                // This very sample may begin the next run.
-                self.running = true;
-                return self.out.runs.last();
-            }
-            Some(Change::Started(_)) => self.running = true,
-            None => {}
+        if let Some(Change::Ended(run)) = self.stream.push(sample.time_s, sample.power_w) {
+            self.keep(*run);
+            self.remember(sample);
+            return self.out.runs.last();
         }
         self.remember(sample);
         None
@@ -118,9 +139,12 @@ impl Analyser {
 
     /// Ends the recording.
     pub fn finish(mut self) -> (Analysis, Picture) {
-        if let Some(run) = std::mem::take(&mut self.stream).finish() {
+        if let Some(run) = self.stream.finish() {
             self.keep(run);
         }
+        let now_s = self.out.span_s.map_or(0.0, |s| s.1);
+        (self.out.disturbances, self.out.disturbances_count) = self.supply_watch.finish(now_s);
+        self.out.step_s = self.pace.step_s();
         self.out.energy_wh = self.joules / 3600.0;
         self.out.standby_w = standby(&self.out.runs);
         self.out.source = together(&self.sources);
@@ -130,13 +154,19 @@ impl Analyser {
     }
 
     fn count(&mut self, sample: &Sample) {
+        let mut gap = false;
         if let Some(last) = self.last {
             let step_s = sample.time_s - last.time_s;
             if (0.0..=KNOWN_S).contains(&step_s) {
                 self.joules += last.power_w * step_s;
             }
             self.longest_gap_s = self.longest_gap_s.max(step_s);
+            gap = step_s > 0.0 && self.pace.is_gap(step_s);
+            if gap && self.out.gaps.len() < MOST_GAPS {
+                self.out.gaps.push((last.time_s, sample.time_s));
+            }
         }
+        self.supply_watch.push(sample, self.last.as_ref(), gap, self.stream.is_running());
         let first_s = self.out.span_s.map_or(sample.time_s, |s| s.0);
         self.out.span_s = Some((first_s, sample.time_s));
         let first = self.out.samples == 0;
@@ -147,14 +177,15 @@ impl Analyser {
     }
 
     fn remember(&mut self, sample: Sample) {
-        if !self.running {
+        let running = self.stream.is_running();
+        if !running {
             self.longest_gap_s = 0.0;
         }
         if sample.voltage_v.is_none() && self.volts.is_empty() {
             return;
         }
         self.volts.push(sample);
-        if !self.running && self.volts.len() > 2 * LEAD {
+        if !running && self.volts.len() > 2 * LEAD {
             self.volts.drain(..LEAD);
         }
     }
@@ -162,9 +193,16 @@ impl Analyser {
     fn keep(&mut self, run: Run) {
         let samples = std::mem::take(&mut self.volts);
         self.sources.extend(source(&samples, &run));
-        self.out.runs.push(read(run, &samples, self.supply, self.longest_gap_s));
+        let now_s = self.out.span_s.map_or(0.0, |s| s.1);
+        self.supply_watch.settle(&run, self.out.runs.len(), self.pace.step_s(), now_s);
+        let mut read = read(run, &samples, self.supply, self.longest_gap_s);
+        let (time_s, power_w) = self.stream.ended_rows();
+        let on = &read.run.loads.heater_on;
+        read.doubts = on.iter().map(|h| doubt::doubts(h, time_s, power_w, &self.out.gaps)).collect();
+        read.lone_peaks = doubt::lone_peaks(on, time_s, power_w);
+        read.energy_wh = energy_wh(time_s, power_w);
+        self.out.runs.push(read);
         self.longest_gap_s = 0.0;
-        self.running = false;
     }
 }
 
@@ -191,7 +229,22 @@ fn read(mut run: Run, samples: &[Sample], supply: Option<Supply>, longest_gap_s:
     }
     let during = between(samples, run.start_s, run.end_s);
     let lowest_v = during.iter().filter_map(|s| s.voltage_v).reduce(f64::min);
-    Read { run, resistance_u_ohm, reversals, lowest_v, longest_gap_s }
+    Read {
+        run,
+        resistance_u_ohm,
+        doubts: Vec::new(),
+        lone_peaks: None,
+        energy_wh: 0.0,
+        reversals,
+        lowest_v,
+        longest_gap_s,
+    }
+}
+
+fn energy_wh(time_s: &[f64], power_w: &[f64]) -> f64 {
+    let steps = time_s.windows(2).map(|pair| pair[1] - pair[0]);
+    let known = steps.zip(power_w).filter(|(step_s, _)| (0.0..=KNOWN_S).contains(step_s));
+    known.map(|(step_s, w)| w * step_s).sum::<f64>() / 3600.0
 }
 
 /// Median voltage, and its standard uncertainty from the spread.

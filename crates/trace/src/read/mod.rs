@@ -4,7 +4,7 @@
 //! second takes no more memory than a minute; [`read`] collects them.
 //!
 //! Read in this order: `source.rs` (bytes to lines), `dialect.rs` (what the first lines say about the rest, with
-//! `columns.rs` and `calendar.rs`), `rows.rs` (a line to a sample, with `cells.rs` and `number.rs`), `timeline.rs`
+//! `columns.rs` and `calendar.rs`; `foreign.rs` for files that are none), `rows.rs` (a line to a sample, with `cells.rs` and `number.rs`), `timeline.rs`
 //! and `watch.rs` (what shows only from row to row), `summary.rs`.
 
 mod calendar;
@@ -12,6 +12,7 @@ mod cells;
 mod columns;
 mod dialect;
 mod error;
+mod foreign;
 mod number;
 mod rows;
 mod source;
@@ -63,6 +64,9 @@ impl<'a> Reader<'a> {
     /// Where there is no table of readings, no time, no power to be had, or day and month cannot be told apart.
     pub fn new(input: impl Read + 'a, options: &Options) -> Result<Self, ReadError> {
         let source = source::open(input).map_err(|e| damaged(&e, None))?;
+        if let Some(error) = foreign::known(&source.start) {
+            return Err(error);
+        }
         let (encoding, packing) = (source.encoding, source.packing);
         let mut lines = Lines::new(source.bytes);
         if lines.peek(3).map_err(|e| damaged(&e, None))?.starts_with(b"\xef\xbb\xbf") {

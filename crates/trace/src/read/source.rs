@@ -35,6 +35,8 @@ pub(super) struct Source<'a> {
     pub(super) bytes: Box<dyn Read + 'a>,
     pub(super) encoding: Encoding,
     pub(super) packing: Packing,
+    /// The first bytes, unpacked and not decoded.
+    pub(super) start: Vec<u8>,
 }
 
 /// Unpacks and decodes, by what the first bytes say.
@@ -54,7 +56,7 @@ pub(super) fn open<'a>(input: impl Read + 'a) -> io::Result<Source<'a>> {
         Encoding::Bytes => unpacked,
         Encoding::Utf16Le | Encoding::Utf16Be => Box::new(FromUtf16::new(unpacked, encoding)),
     };
-    Ok(Source { bytes, encoding, packing })
+    Ok(Source { bytes, encoding, packing, start })
 }
 
 /// The first bytes, and a reader that gives them again.
