@@ -263,7 +263,7 @@ pub fn differences(runs: &[Run]) -> Vec<Difference> {
     }
     let heated: Vec<f64> =
         runs.iter().map(|r| r.loads.heater_on.iter().map(|h| h.end_s - h.start_s).sum::<f64>()).collect();
-    let power: Vec<Option<f64>> = runs.iter().map(|r| main_power(&r.loads.heater_on)).collect();
+    let power: Vec<Option<f64>> = runs.iter().map(|r| main_power_w(&r.loads.heater_on)).collect();
     let spun: Vec<f64> =
         runs.iter().map(|r| r.loads.spins.iter().map(|s| s.end_s - s.start_s).sum::<f64>()).collect();
     let usual_s = median(heated.iter().copied().filter(|s| *s > 0.0));
@@ -297,7 +297,7 @@ pub fn differences(runs: &[Run]) -> Vec<Difference> {
 }
 
 /// Watts of the heater interval with the most energy.
-fn main_power(heater_on: &[HeaterOn]) -> Option<f64> {
+pub fn main_power_w(heater_on: &[HeaterOn]) -> Option<f64> {
     let energy = |h: &HeaterOn| h.power_w * (h.end_s - h.start_s);
     heater_on.iter().max_by(|a, b| energy(a).total_cmp(&energy(b))).map(|h| h.power_w)
 }

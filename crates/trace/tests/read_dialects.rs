@@ -263,7 +263,12 @@ fn columns_can_be_named() {
 
 #[test]
 fn what_is_no_recording_is_refused_with_a_remedy() {
-    assert!(refused("").contains("no table of readings"));
+    assert!(refused("").contains("it is empty"));
+    assert!(refused(" \n\r\n").contains("blank lines only"));
+    assert!(refused("PK\u{3}\u{4}\u{14}\0\u{6}\0 and so on").contains("save the sheet"));
+    assert!(refused("%PDF-1.7\n1,2\n").contains("this is a PDF"));
+    assert!(refused("{\"time\": 1, \"W\": 2}\n").contains("JSON"));
+    assert!(refused("\u{7f}ELF\u{2}\u{1}\u{1}\u{2}\u{3}\u{4}").contains("no text"));
     assert!(refused("Dear customer,\nthank you for your order.\n").contains("Export the recording"));
     assert!(refused("name,W\nx,1 W 2\n").contains("no table"));
 }

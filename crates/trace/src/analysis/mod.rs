@@ -43,6 +43,8 @@ pub struct Read {
     pub lone_peaks: Option<(usize, f64)>,
     /// Energy in Wh, as [`Analysis::energy_wh`].
     pub energy_wh: f64,
+    /// A load was on at the last sample of the recording.
+    pub unfinished: bool,
     /// How the drum reversed.
     pub reversals: Option<Reversals>,
     /// Lowest voltage logged, V.
@@ -150,6 +152,13 @@ impl Analyser {
         self.out.source = together(&self.sources);
         let runs: Vec<Run> = self.out.runs.iter().map(|r| r.run.clone()).collect();
         self.out.differences = differences(&runs);
+        // A run that the recording's end cuts off does not say what it would still have done.
+        if let Some(last) = self.out.runs.last_mut().filter(|last| last.run.end_s >= now_s) {
+            last.unfinished = true;
+            let last = self.out.runs.len() - 1;
+            let told = |d: &Difference| d.run() != last || matches!(d, Difference::HeaterPower { .. });
+            self.out.differences.retain(told);
+        }
         (self.out, self.picture)
     }
 
@@ -235,6 +244,7 @@ fn read(mut run: Run, samples: &[Sample], supply: Option<Supply>, longest_gap_s:
         doubts: Vec::new(),
         lone_peaks: None,
         energy_wh: 0.0,
+        unfinished: false,
         reversals,
         lowest_v,
         longest_gap_s,

@@ -65,6 +65,7 @@ mod tests {
             doubts: Vec::new(),
             lone_peaks: None,
             energy_wh: 0.0,
+            unfinished: false,
             reversals: None,
             lowest_v: None,
             longest_gap_s: 0.0,

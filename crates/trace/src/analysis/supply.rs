@@ -23,6 +23,9 @@ const AT_FLOOR: u32 = 10;
 /// It is electronics if it is at most this much, in watts, and this share of the run's highest power.
 const FLOOR_W: f64 = 30.0;
 const FLOOR_SHARE: f64 = 0.05;
+/// And at least this much and so many of the meter's steps: less may read as 0 now and then.
+const LEAST_FLOOR_W: f64 = 1.0;
+const LEAST_FLOOR_STEPS: f64 = 2.5;
 /// Fewer samples and seconds of exactly 0 W are a meter's slip.
 const ZERO_SAMPLES: u32 = 3;
 const ZERO_S: f64 = 3.0;
@@ -109,6 +112,8 @@ struct Floor {
     at_least: u32,
     top_w: f64,
     last_w: f64,
+    /// Smallest step between readings; 0 before there was one.
+    step_w: f64,
     /// 0 W was read before the floor was known: this meter or machine shows standby as 0.
     spoilt: bool,
     /// Since when 0 W is read, how many samples, and what was drawn before.
@@ -261,6 +266,10 @@ impl Floor {
         self.least_w = self.least_w.min(power_w);
         self.at_least += u32::from(power_w <= 1.5 * self.least_w + 1.0);
         self.top_w = self.top_w.max(power_w);
+        let step_w = (power_w - self.last_w).abs();
+        if step_w > 1e-6 && self.samples > 1 {
+            self.step_w = if self.step_w > 0.0 { self.step_w.min(step_w) } else { step_w };
+        }
         self.last_w = power_w;
         gone.map(|(from_s, ..)| (from_s, time_s))
     }
@@ -270,6 +279,7 @@ impl Floor {
             && self.samples >= FLOOR_SAMPLES
             && at_s - self.since_s >= FLOOR_S
             && self.at_least >= AT_FLOOR
+            && self.least_w >= LEAST_FLOOR_W.max(LEAST_FLOOR_STEPS * self.step_w)
             && self.least_w <= FLOOR_W.min(FLOOR_SHARE * self.top_w)
     }
 

@@ -95,6 +95,11 @@ fn nothing_is_nothing() {
     assert_eq!((found.samples, found.runs.len(), found.energy_wh), (0, 0, 0.0));
 }
 
+/// What a meter that reads in steps of 0.1 W shows beside a steady 0.1 W less.
+fn ripple(i: usize) -> f64 {
+    0.1 * (i % 3) as f64
+}
+
 /// Four washes 10,000 s apart, the third changed by `change`, which is told the second of the wash; none leaves a sample
 /// out.
 fn third_of_four(change: impl Fn(usize, Sample) -> Option<Sample>) -> Analysis {
@@ -146,21 +151,23 @@ fn a_dip_of_no_consequence_is_listed_with_none() {
 #[test]
 fn power_at_exactly_nothing_while_the_meter_goes_on_is_an_interruption() {
     let bare = |i, s: Sample| {
-        let power_w = if (900..960).contains(&i) { 0.0 } else { s.power_w };
+        let power_w = if (900..960).contains(&i) { 0.0 } else { s.power_w + ripple(i) };
         Some(Sample { power_w, voltage_v: None, ..s })
     };
     let found = third_of_four(bare);
     assert_eq!(only(&found, |t| t == Trouble::NoPower), [Ended::Heater]);
     assert_eq!((found.disturbances[0].start_s, found.disturbances[0].end_s), (20_900.0, 20_960.0));
     // A machine that is off when it is done is no trouble.
-    let off = third_of_four(|i, s| Some(Sample { power_w: if i >= 2420 { 0.0 } else { s.power_w }, ..s }));
+    let off = third_of_four(|i, s| {
+        Some(Sample { power_w: if i >= 2420 { 0.0 } else { s.power_w + ripple(i) }, ..s })
+    });
     assert_eq!(off.disturbances, []);
 }
 
 #[test]
 fn power_that_goes_under_load_and_stays_away_ended_the_run() {
     let found = third_of_four(|i, s| {
-        Some(Sample { power_w: if i >= 1000 { 0.0 } else { s.power_w }, voltage_v: None, ..s })
+        Some(Sample { power_w: if i >= 1000 { 0.0 } else { s.power_w + ripple(i) }, voltage_v: None, ..s })
     });
     assert_eq!(only(&found, |t| t == Trouble::NoPower), [Ended::Heater, Ended::Run]);
     let shorter = found.differences.iter().any(|d| matches!(d, Difference::Shorter { run: 2, .. }));
@@ -195,4 +202,20 @@ fn the_sag_of_the_machines_own_heater_on_a_weak_supply_is_told_from_a_dip() {
     let found = analyse(&samples, None);
     assert!(!found.disturbances.is_empty() && found.disturbances[0].with_heater, "{:?}", found.disturbances);
     assert_eq!(found.disturbances[0].start_s, 700.0);
+}
+
+#[test]
+fn standby_near_the_meters_step_that_reads_0_now_and_then_is_no_interruption() {
+    let found = third_of_four(|i, s| {
+        let off = i > 2000 && i % 50 < 5;
+        let power_w = if s.power_w > 10.0 {
+            s.power_w.round()
+        } else if off {
+            0.0
+        } else {
+            2.0
+        };
+        Some(Sample { power_w, voltage_v: None, ..s })
+    });
+    assert_eq!(found.disturbances, []);
 }

@@ -37,7 +37,11 @@ pub(super) fn known(start: &[u8]) -> Option<ReadError> {
 pub(super) fn no_table(head: &[u8]) -> ReadError {
     if head.iter().all(u8::is_ascii_whitespace) {
         let what = if head.is_empty() { "it is empty" } else { "it holds blank lines only" };
-        return ReadError::new(what, None, "Copy it from the meter again; the recording may not have been saved");
+        return ReadError::new(
+            what,
+            None,
+            "Copy it from the meter again; the recording may not have been saved",
+        );
     }
     let odd = head.iter().filter(|b| b.is_ascii_control() && !b.is_ascii_whitespace()).count();
     if odd * ODD_BYTES > head.len() {

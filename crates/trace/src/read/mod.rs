@@ -3,9 +3,9 @@
 //! [`Reader`] gives one sample after the other and holds no more than its buffers, so that a year at one sample a
 //! second takes no more memory than a minute; [`read`] collects them.
 //!
-//! Read in this order: `source.rs` (bytes to lines), `dialect.rs` (what the first lines say about the rest, with
-//! `columns.rs` and `calendar.rs`; `foreign.rs` for files that are none), `rows.rs` (a line to a sample, with `cells.rs` and `number.rs`), `timeline.rs`
-//! and `watch.rs` (what shows only from row to row), `summary.rs`.
+//! Read in this order: `source.rs` (bytes to lines), `foreign.rs` (files that are no recording), `dialect.rs` (what the
+//! first lines say about the rest, with `columns.rs` and `calendar.rs`), `rows.rs` (a line to a sample, with `cells.rs`
+//! and `number.rs`), `timeline.rs` and `watch.rs` (what shows only from row to row), `summary.rs`.
 
 mod calendar;
 mod cells;

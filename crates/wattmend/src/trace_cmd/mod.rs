@@ -1,20 +1,20 @@
 //! `wattmend trace FILE…`: what a recording says, with no machine file.
 
 mod asked;
+mod input;
 mod json;
+mod plot;
 mod svg;
 mod text;
 mod wave;
+mod words;
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::render::Screen;
-use std::fs::File;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use trace::analysis::{Analyser, Analysis, Picture, Supply};
-use trace::loads::Kind;
-use trace::measures::Difference;
 use trace::read::{Options, ReadError, Reader, Summary};
+use trace::waveform::{Scales, is_waveform, read_samples, read_wav};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -33,7 +33,10 @@ pub(crate) struct Arguments {
     /// 03/04/2024 is the 4th of March
     #[arg(long)]
     month_first: bool,
-    /// For a WAV file with volts and amperes: what full scale of each stands for, as "325V,20A"
+    /// Take the file for a waveform of the mains cycle, whatever its time step
+    #[arg(long)]
+    waveform: bool,
+    /// What 1 (in a WAV file: full scale) of a waveform's two channels stands for, as "325V,20A"
     #[arg(long, value_name = "VOLTS,AMPERES")]
     full_scale: Option<String>,
     /// Write a plot to this file
@@ -44,7 +47,13 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A recording, read to its end.
+/// A file, read to its end.
+enum Found {
+    Recording(Box<Recording>),
+    Wave(Box<wave::Wave>),
+}
+
+/// A recording of powers.
 struct Recording {
     name: String,
     summary: Summary,
@@ -54,49 +63,78 @@ struct Recording {
     broken_off: Option<ReadError>,
 }
 
+/// How files are to be read.
+struct Asked {
+    options: Options,
+    supply: Option<Supply>,
+    scales: Option<Scales>,
+    waveform: bool,
+}
+
+/// Samples looked at to tell a waveform from a recording of powers.
+const HEAD: usize = 64;
+
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     if arguments.svg.is_some() && arguments.files.len() > 1 {
         return Err(Failure::asked_wrongly("--svg draws one recording", "name one file at a time"));
     }
-    if let [wav] = arguments.files.as_slice()
-        && wav.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav"))
-    {
-        return wave::run(wav, arguments);
-    }
-    let options = asked::options(arguments)?;
-    let supply = arguments.supply.as_deref().map(asked::supply).transpose()?;
-    let mut recordings = Vec::new();
-    for file in &arguments.files {
-        recordings.push(recording(file, &options, supply)?);
-    }
-    if let (Some(out), [only]) = (&arguments.svg, recordings.as_slice()) {
-        std::fs::write(out, svg::render(only)).map_err(|error| {
+    let asked = Asked {
+        options: asked::options(arguments)?,
+        supply: arguments.supply.as_deref().map(asked::supply).transpose()?,
+        scales: arguments.full_scale.as_deref().map(asked::full_scale).transpose()?,
+        waveform: arguments.waveform,
+    };
+    let found: Vec<Found> =
+        arguments.files.iter().map(|file| read(file, &asked)).collect::<Result<_, Failure>>()?;
+    if let (Some(out), [only]) = (&arguments.svg, found.as_slice()) {
+        let drawing = match only {
+            Found::Recording(recording) => svg::render(recording),
+            Found::Wave(wave) => wave::svg(wave),
+        };
+        std::fs::write(out, drawing).map_err(|error| {
             let message = format!("{} cannot be written: {error}", out.display());
             Failure::new(End::NotWritten, &message, "name a file in a folder that you may write to")
         })?;
     }
     let text = if arguments.json {
-        json::render(&recordings)
+        json::render(&found)
     } else {
-        recordings.iter().map(|r| text::render(r, screen)).collect::<Vec<_>>().join("\n")
+        let texts = found.iter().map(|f| match f {
+            Found::Recording(recording) => text::render(recording, screen),
+            Found::Wave(wave) => wave::text(wave),
+        });
+        texts.collect::<Vec<_>>().join("\n")
     };
     Ok(Done::with(text))
 }
 
-fn recording(file: &Path, options: &Options, supply: Option<Supply>) -> Result<Recording, Failure> {
-    let input: Box<dyn Read> = if file.as_os_str() == "-" {
-        Box::new(std::io::stdin().lock())
-    } else {
-        Box::new(File::open(file).map_err(|error| {
-            let message = format!("{} cannot be read: {error}", file.display());
-            Failure::new(End::FileRefused, &message, "check the name, and that you may read it")
-        })?)
-    };
+fn read(file: &Path, asked: &Asked) -> Result<Found, Failure> {
+    let input = input::open(file)?;
     let refused = |error: &ReadError| refused(file, error);
-    let mut reader = Reader::new(input, options).map_err(|e| refused(&e))?;
-    let mut analyser = Analyser::new(supply);
+    if input.is_wav {
+        let scales = asked.scales.ok_or_else(asked::no_scale)?;
+        let wave = read_wav(input.bytes, scales).map_err(|e| refused(&e))?;
+        return wave::read(file, wave).map_err(|e| refused(&e));
+    }
+    let mut reader = Reader::new(input.bytes, &asked.options).map_err(|e| refused(&e))?;
+    let mut head = Vec::new();
     let mut broken_off = None;
+    for sample in reader.by_ref().take(HEAD) {
+        match sample {
+            Ok(sample) => head.push(sample),
+            Err(error) => broken_off = Some(error),
+        }
+    }
+    if broken_off.is_none() && (asked.waveform || is_waveform(&head)) {
+        let scales = asked.scales.unwrap_or_default();
+        let wave = read_samples(&head, &mut reader, scales).map_err(|e| refused(&e))?;
+        return wave::read(file, wave).map_err(|e| refused(&e));
+    }
+    let mut analyser = Analyser::new(asked.supply);
+    for sample in head {
+        analyser.push(sample);
+    }
     for sample in reader.by_ref() {
         match sample {
             Ok(sample) => _ = analyser.push(sample),
@@ -109,7 +147,7 @@ fn recording(file: &Path, options: &Options, supply: Option<Supply>) -> Result<R
         Some(error) if analysis.samples == 0 => Err(refused(&error)),
         broken_off => {
             let name = file.display().to_string();
-            Ok(Recording { name, summary, analysis, picture, broken_off })
+            Ok(Found::Recording(Box::new(Recording { name, summary, analysis, picture, broken_off })))
         }
     }
 }
@@ -117,55 +155,4 @@ fn recording(file: &Path, options: &Options, supply: Option<Supply>) -> Result<R
 fn refused(file: &Path, error: &ReadError) -> Failure {
     let line = error.line.map_or(String::new(), |l| format!(", line {l}"));
     Failure::new(End::FileRefused, &format!("{}{line}: {}", file.display(), error.what), &error.remedy)
-}
-
-impl Recording {
-    /// What a technician should know: from the reading, then from what was read.
-    fn warnings(&self) -> Vec<String> {
-        let s = &self.summary;
-        let counted = [
-            (s.gaps.count, "stretches without samples"),
-            (s.skipped.count, "lines left out"),
-            (s.missing.count, "cells without a reading"),
-            (s.duplicates.count, "samples that repeat a time"),
-            (s.backward.count, "lines older than the one before, left out"),
-            (s.clock_changes.count, "changes of the recorder's clock"),
-            (s.stuck.count, "stretches with a stuck reading"),
-            (s.contradictions.count, "lines whose power, voltage and current contradict each other"),
-        ];
-        let found = counted.iter().filter(|c| c.0 > 0).map(|(count, what)| format!("{what}: {count}"));
-        let broken = self.broken_off.iter().map(|e| format!("read only in part: {e}"));
-        broken
-            .chain(found)
-            .chain(s.notes.iter().cloned())
-            .chain(s.questions.iter().cloned())
-            .chain(self.analysis.source.iter().filter_map(|s| s.warning.clone()))
-            .chain(self.analysis.differences.iter().map(difference))
-            .collect()
-    }
-}
-
-fn difference(found: &Difference) -> String {
-    match found {
-        Difference::HeatedLess { run, heated_s, usual_s } => {
-            format!("run {}: heated for {heated_s:.0} s only, the others for {usual_s:.0} s", run + 1)
-        }
-        Difference::NotHeated { run } => format!("run {}: not heated, as most runs are", run + 1),
-        Difference::NoSpin { run } => format!("run {}: no final spin, as most runs have", run + 1),
-        Difference::HeaterPower { run, power_w, usual_w } => {
-            format!("run {}: the heater drew {power_w:.0} W, in the others {usual_w:.0} W", run + 1)
-        }
-    }
-}
-
-/// A state in a word or two.
-fn word(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Heating => "heater",
-        Kind::Spinning => "spin",
-        Kind::Reversing => "reversing",
-        Kind::Draining => "drain",
-        Kind::Steady => "steady",
-        Kind::Standby => "standby",
-    }
 }
