@@ -3,10 +3,11 @@
 //! A [`Trace`] is a list of [`Sample`]s, each with its own time; gaps stay gaps. [`read`] makes samples out of what a
 //! meter's program exports and says in a [`read::Summary`] what it found and did; [`cut`] finds the levels, [`loads`]
 //! the heater intervals, spins and reversals, [`measures`] energy, duty and differences between cycles, all on plain
-//! slices of seconds and watts. [`analysis`] puts these together sample by sample for recordings of any length.
+//! slices of seconds and watts. [`analysis`] puts these together sample by sample for recordings of any length, with the
+//! trouble of the supply and what can't be told apart; [`live`] says what is on while a machine still runs.
 //! [`waveform`] works on recordings fast enough to show the mains cycle itself.
 //!
-//! Read in this order: `sample.rs`, `read/` (dialect, columns, times, rows), `cut/`, `loads/`, `measures.rs`, `analysis/`; apart
+//! Read in this order: `sample.rs`, `read/` (dialect, columns, times, rows), `cut/`, `loads/`, `measures.rs`, `analysis/`, `live/`; apart
 //! from these stands `waveform/` (power quantities, cycles).
 //!
 //! Always true: no bytes make a reader panic, hang or take memory without bound, and nothing is dropped from a
@@ -14,6 +15,7 @@
 
 pub mod analysis;
 pub mod cut;
+pub mod live;
 pub mod loads;
 pub mod measures;
 pub mod pace;

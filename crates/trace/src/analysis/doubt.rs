@@ -92,18 +92,16 @@ pub(super) fn doubts(on: &HeaterOn, time_s: &[f64], power_w: &[f64], gaps: &[(f6
     found
 }
 
-/// What else the total changed by at an edge that changes it by `own_w`: between the rows next to the edge row, borne out
-/// by the medians of three rows on either side.
+/// What else the total changed by across an edge that changes it by `own_w`, where the four rows on either side of it hold
+/// still. The edge itself may take some rows: a meter lags, and a row may be an average over the change.
 fn other(power_w: &[f64], row: usize, own_w: f64) -> Option<f64> {
-    let before = power_w.get(row.checked_sub(4)?..row)?;
-    let after = power_w.get(row + 1..row + 5)?;
-    let near = after[0] - before[3] - own_w;
-    let wide = quantile(&after[..3], 0.5) - quantile(&before[..3], 0.5) - own_w;
+    let before = power_w.get(row.checked_sub(5)?..row - 1)?;
+    let after = power_w.get(row + 3..row + 7)?;
+    let other_w = quantile(after, 0.5) - quantile(before, 0.5) - own_w;
     let least_w = OTHER_W.max(OTHER_SHARE * own_w.abs());
-    let agree = near.abs() >= least_w
-        && wide.abs() >= least_w
-        && (near - wide).abs() <= 0.3 * near.abs().max(wide.abs());
-    agree.then_some(wide)
+    let spread = |rows: &[f64]| quantile(rows, 1.0) - quantile(rows, 0.0);
+    let still = spread(before).max(spread(after)) <= 0.2 * other_w.abs();
+    (other_w.abs() >= least_w && still).then_some(other_w)
 }
 
 /// Samples that stand alone, or two together, above half of the heater's watts and outside its intervals: how many times,

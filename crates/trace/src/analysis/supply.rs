@@ -91,6 +91,8 @@ pub struct Disturbance {
 pub(super) struct Watch {
     reference: Option<Reference>,
     dip: Option<(f64, f64)>,
+    /// The machine read exactly 0 W before the run: its electronics do not show, so that 0 W says nothing.
+    idle_at_0: bool,
     floor: Floor,
     found: Vec<Disturbance>,
     settled: usize,
@@ -129,7 +131,13 @@ impl Watch {
         if let Some(volts) = sample.voltage_v {
             self.voltage(sample.time_s, volts, last.map_or(0.0, |l| sample.time_s - l.time_s));
         }
-        if running && let Some((from_s, to_s)) = self.floor.push(sample) {
+        if !running {
+            // The run's first sample with a load comes here too, and says nothing of what was before.
+            let first_load = last.is_some_and(|last| sample.power_w > 2.0 * last.power_w + 3.0);
+            self.idle_at_0 = sample.power_w == 0.0 || (self.idle_at_0 && first_load);
+        } else if !self.idle_at_0
+            && let Some((from_s, to_s)) = self.floor.push(sample)
+        {
             self.add(Trouble::NoPower, from_s, to_s);
         }
     }

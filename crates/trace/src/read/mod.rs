@@ -20,7 +20,7 @@ mod summary;
 mod timeline;
 mod watch;
 
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 
 pub use calendar::DateOrder;
 pub use columns::{Column, Role};
@@ -213,11 +213,15 @@ fn skip_preamble(lines: &mut Lines<'_>, count: usize, summary: &mut Summary) -> 
 }
 
 fn damaged(error: &std::io::Error, line: Option<u64>) -> ReadError {
-    ReadError::new(
-        format!("the file cannot be read on ({error})"),
-        line,
-        "Copy it from the meter again; what came before this line has been read",
-    )
+    let what = match error.kind() {
+        // What unpacking says about bytes that are not as they should be.
+        ErrorKind::UnexpectedEof | ErrorKind::InvalidData | ErrorKind::InvalidInput | ErrorKind::Other => {
+            "the packed file is damaged or was cut short".to_owned()
+        }
+        _ => format!("the file cannot be read on ({error})"),
+    };
+    let rest = if line.is_some() { "; what came before this line has been read" } else { "" };
+    ReadError::new(what, line, format!("Copy it from the meter again{rest}"))
 }
 
 impl Summary {

@@ -25,8 +25,13 @@ pub(super) fn open(path: &Path) -> Result<Input, Failure> {
     Ok(Input { bytes: Box::new(Cursor::new(start).chain(bytes)), is_wav })
 }
 
+/// The name of a recording, for messages.
+pub(super) fn shown(path: &Path) -> String {
+    if path.as_os_str() == "-" { "standard input".to_owned() } else { path.display().to_string() }
+}
+
 fn not_read(path: &Path, error: &Error) -> Failure {
-    let shown = if path.as_os_str() == "-" { "standard input".into() } else { path.display().to_string() };
+    let shown = shown(path);
     let (message, remedy) = match error.kind() {
         ErrorKind::NotFound => (
             format!("there is no file {shown}"),
@@ -35,7 +40,7 @@ fn not_read(path: &Path, error: &Error) -> Failure {
         ErrorKind::PermissionDenied => {
             (format!("{shown} may not be read by this user"), format!("chmod u+r {shown}"))
         }
-        ErrorKind::IsADirectory => (
+        ErrorKind::IsADirectory if path.as_os_str() != "-" => (
             format!("{shown} is a folder"),
             format!("name the recordings in it: {}", path.join("*.csv").display()),
         ),

@@ -111,7 +111,7 @@ fn heating(h: &HeaterOn, u_ohm: Option<f64>, doubts: &[Doubt]) -> Value {
         "resistance_ohm": h.resistance_ohm.map(rounded),
         "resistance_u_ohm": u_ohm.map(rounded),
         "stages": stages.collect::<Vec<_>>(),
-        "notes": doubts.iter().map(words::doubt).collect::<Vec<_>>(),
+        "notes": words::doubts(doubts),
     })
 }
 

@@ -11,6 +11,7 @@ mod words;
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::render::Screen;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use trace::analysis::{Analyser, Analysis, Picture, Supply};
 use trace::read::{Options, ReadError, Reader, Summary};
@@ -93,7 +94,13 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
             Found::Wave(wave) => wave::svg(wave),
         };
         std::fs::write(out, drawing).map_err(|error| {
-            let message = format!("{} cannot be written: {error}", out.display());
+            let why = match error.kind() {
+                ErrorKind::NotFound => "there is no such folder".to_owned(),
+                ErrorKind::PermissionDenied => "this user may not write there".to_owned(),
+                ErrorKind::IsADirectory => "it is a folder".to_owned(),
+                _ => error.to_string(),
+            };
+            let message = format!("{} cannot be written: {why}", out.display());
             Failure::new(End::NotWritten, &message, "name a file in a folder that you may write to")
         })?;
     }
@@ -146,7 +153,7 @@ fn read(file: &Path, asked: &Asked) -> Result<Found, Failure> {
     match broken_off {
         Some(error) if analysis.samples == 0 => Err(refused(&error)),
         broken_off => {
-            let name = file.display().to_string();
+            let name = input::shown(file);
             Ok(Found::Recording(Box::new(Recording { name, summary, analysis, picture, broken_off })))
         }
     }
@@ -154,5 +161,5 @@ fn read(file: &Path, asked: &Asked) -> Result<Found, Failure> {
 
 fn refused(file: &Path, error: &ReadError) -> Failure {
     let line = error.line.map_or(String::new(), |l| format!(", line {l}"));
-    Failure::new(End::FileRefused, &format!("{}{line}: {}", file.display(), error.what), &error.remedy)
+    Failure::new(End::FileRefused, &format!("{}{line}: {}", input::shown(file), error.what), &error.remedy)
 }

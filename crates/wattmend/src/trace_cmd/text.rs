@@ -176,8 +176,8 @@ fn findings(number: usize, read: &Read, several: bool, columns: usize) -> String
     }
     for ((on, u), doubts) in run.loads.heater_on.iter().zip(&read.resistance_u_ohm).zip(&read.doubts) {
         out.push_str(&heater(on, *u, columns));
-        for doubt in doubts {
-            out.push_str(&wrap::wrap("  ", "  ", &words::doubt(doubt), columns));
+        for doubt in words::doubts(doubts) {
+            out.push_str(&wrap::wrap("  ", "  ", &doubt, columns));
         }
     }
     if let Some(r) = &read.reversals {
@@ -237,7 +237,8 @@ fn heater(on: &HeaterOn, u_ohm: Option<f64>, columns: usize) -> String {
 fn whole(recording: &Recording, columns: usize) -> String {
     let found = &recording.analysis;
     let standby = found.standby_w.map_or(String::new(), |w| format!("; {w:.1} W on standby"));
-    let mut out = format!("Energy {:.1} Wh, peak {:.0} W{standby}\n", found.energy_wh, found.peak_w);
+    let mut out =
+        format!("Energy {:.1} Wh, peak {:.0} W{standby}\n", found.energy_wh + 0.0, found.peak_w + 0.0);
     let mains = if let Some(s) = &found.source {
         format!(
             "The mains sags by {:.3} Ω ±{:.3} (line and neutral, lead and joints; {} heater edges)",

@@ -1,8 +1,8 @@
 //! A recording of the mains cycle itself: power quantities after IEEE Std 1459-2010, and harmonics. Writing into a String
 //! cannot fail.
 
-use super::Found;
 use super::plot::{Frame, head, round_step};
+use super::{Found, input};
 use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::Path;
@@ -24,7 +24,7 @@ const DRAWN: usize = 3;
 /// Finds what flows in a waveform.
 pub(super) fn read(file: &Path, wave: Waveform) -> Result<Found, ReadError> {
     let found = analyse(&wave)?;
-    Ok(Found::Wave(Box::new(Wave { name: file.display().to_string(), wave, found })))
+    Ok(Found::Wave(Box::new(Wave { name: input::shown(file), wave, found })))
 }
 
 /// On the terminal.

@@ -1,7 +1,7 @@
 //! What was found, in plain words.
 
 use super::Recording;
-use trace::analysis::{Disturbance, Doubt, Ended, Read, Trouble};
+use trace::analysis::{Analysis, Disturbance, Doubt, Ended, Read, Trouble};
 use trace::loads::Kind;
 use trace::measures::Difference;
 
@@ -9,6 +9,8 @@ use trace::measures::Difference;
 const SELDOM_S: f64 = 7.0;
 /// A heater shows if it is on for three samples and 20 s (`trace::loads`).
 const LEAST_SAMPLES: f64 = 3.0;
+/// Most gaps in a heater interval told one by one.
+const MOST_GAPS: usize = 2;
 /// Most disturbances told one by one.
 const MOST: usize = 20;
 
@@ -60,6 +62,7 @@ pub(super) fn warnings(recording: &Recording) -> Vec<String> {
         .chain(found)
         .chain(s.notes.iter().cloned())
         .chain(s.questions.iter().cloned())
+        .chain(backward(analysis))
         .chain(seldom(s.step_s, !analysis.runs.is_empty()))
         .chain(analysis.source.iter().filter_map(|s| s.warning.clone()))
         .chain(supply(&analysis.disturbances, analysis.disturbances_count, several))
@@ -67,6 +70,13 @@ pub(super) fn warnings(recording: &Recording) -> Vec<String> {
         .chain(unfinished.map(str::to_owned))
         .chain(analysis.runs.iter().enumerate().flat_map(move |(at, run)| untold(at, run, several)))
         .collect()
+}
+
+fn backward(analysis: &Analysis) -> Option<String> {
+    (analysis.samples > 0 && analysis.peak_w <= 0.0 && analysis.energy_wh < 0.0).then(|| {
+        "the power is never above 0: a clamp sits the wrong way round, or power is fed back; nothing was looked for"
+            .to_owned()
+    })
 }
 
 fn seldom(step_s: f64, anything_ran: bool) -> Option<String> {
@@ -128,8 +138,8 @@ pub(super) fn disturbance(d: &Disturbance) -> String {
             format!("the voltage was gone at {at} for {long}; it was {reference_v:.0} V before")
         }
         Trouble::NoPower => format!(
-            "the power fell to exactly 0 W at {at} for {long}, standby too, while the meter went on: look at plug, lead, \
-             mains switch and filter"
+            "the power fell to exactly 0 W at {at} for {long}, the electronics too, while the meter went on: look at plug, \
+             lead, mains switch and filter"
         ),
         Trouble::NoSamples => {
             format!("no samples from {at} for {long} with a load on: the mains or the meter's link was gone")
@@ -168,8 +178,25 @@ fn untold(at: usize, run: &Read, several: bool) -> Option<String> {
     ))
 }
 
-/// What can't be told about a heater interval.
-pub(super) fn doubt(found: &Doubt) -> String {
+/// What can't be told about a heater interval; gaps in it in one line where there are many.
+pub(super) fn doubts(found: &[Doubt]) -> Vec<String> {
+    let inside = |d: &&Doubt| matches!(d, Doubt::GapInside { .. });
+    let gaps = found.iter().filter(inside).count();
+    if gaps <= MOST_GAPS {
+        return found.iter().map(doubt).collect();
+    }
+    let long_s: f64 = found
+        .iter()
+        .map(|d| if let Doubt::GapInside { from_s, to_s } = d { to_s - from_s } else { 0.0 })
+        .sum();
+    let all = format!(
+        "{gaps} stretches without samples in it, {} in all: breaks there would not show",
+        span(long_s)
+    );
+    found.iter().filter(|d| !inside(d)).map(doubt).chain([all]).collect()
+}
+
+fn doubt(found: &Doubt) -> String {
     match *found {
         Doubt::StartInGap { from_s, to_s } => {
             format!("it came on between {} and {}, where samples are missing", span(from_s), span(to_s))
