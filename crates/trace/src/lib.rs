@@ -7,8 +7,8 @@
 //! trouble of the supply and what can't be told apart; [`live`] says what is on while a machine still runs.
 //! [`waveform`] works on recordings fast enough to show the mains cycle itself.
 //!
-//! Read in this order: `sample.rs`, `read/` (dialect, columns, times, rows), `cut/`, `loads/`, `measures.rs`, `analysis/`, `live/`; apart
-//! from these stands `waveform/` (power quantities, cycles).
+//! Read in this order: `sample.rs`, `pace.rs`, `read/` (dialect, columns, times, rows), `cut/`, `loads/`, `measures.rs`,
+//! `analysis/`, `live/`; apart from these stands `waveform/` (power quantities, cycles).
 //!
 //! Always true: no bytes make a reader panic, hang or take memory without bound, and nothing is dropped from a
 //! recording without a word in its summary (`tests/read_properties.rs`).

@@ -19,9 +19,8 @@ fn at_s(event: &Event) -> f64 {
     match *event {
         Event::Level(step) => step.at_s,
         Event::HeaterOn(heater) => heater.since_s + HEATER_S,
-        Event::HeaterOff { at_s, .. } => at_s,
-        // From their own rules: three turns, and half a minute without one.
-        Event::Reversing(at_s) | Event::Still(at_s) => at_s,
+        // Reversing goes by its own rules: three turns, and half a minute without one.
+        Event::HeaterOff { at_s, .. } | Event::Reversing(at_s) | Event::Still(at_s) => at_s,
     }
 }
 

@@ -112,8 +112,8 @@ pub(super) fn lone_peaks(heater_on: &[HeaterOn], time_s: &[f64], power_w: &[f64]
         return None;
     }
     let (mut count, mut first_s, mut since) = (0, f64::NAN, None);
-    for row in 0..power_w.len().min(time_s.len()) {
-        let high = power_w[row] >= 0.5 * heater_w;
+    for (row, (_, watts)) in time_s.iter().zip(power_w).enumerate() {
+        let high = *watts >= 0.5 * heater_w;
         match (since, high) {
             (None, true) => since = Some(row),
             (Some(from), false) => {

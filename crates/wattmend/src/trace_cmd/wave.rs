@@ -12,7 +12,7 @@ use trace::waveform::{Analysis, Cycle, Harmonic, Power, Waveform, analyse};
 /// A waveform and what it shows.
 pub(super) struct Wave {
     name: String,
-    wave: Waveform,
+    samples: Waveform,
     found: Analysis,
 }
 
@@ -22,9 +22,9 @@ const SMALL: f64 = 0.005;
 const DRAWN: usize = 3;
 
 /// Finds what flows in a waveform.
-pub(super) fn read(file: &Path, wave: Waveform) -> Result<Found, ReadError> {
-    let found = analyse(&wave)?;
-    Ok(Found::Wave(Box::new(Wave { name: input::shown(file), wave, found })))
+pub(super) fn read(file: &Path, samples: Waveform) -> Result<Found, ReadError> {
+    let found = analyse(&samples)?;
+    Ok(Found::Wave(Box::new(Wave { name: input::shown(file), samples, found })))
 }
 
 /// On the terminal.
@@ -35,7 +35,7 @@ pub(super) fn text(wave: &Wave) -> String {
         "{}: a waveform, {:.0} samples a second\n{} cycles of {:.2} Hz: {:.1} V, {:.3} A\n\
          P {:.1} W, S {:.1} VA, Q1 {:.1} var, N {:.1} var, PF {:.3} (fundamental {:.3})\n",
         wave.name,
-        wave.wave.rate_hz,
+        wave.samples.rate_hz,
         found.cycles.len(),
         found.frequency_hz,
         p.v,
@@ -63,11 +63,11 @@ pub(super) fn text(wave: &Wave) -> String {
     if p.p < -0.01 * p.s {
         out.push_str("! The power is negative: the clamp sits the wrong way round, or power is fed back\n");
     }
-    if wave.wave.clipped > 0 {
+    if wave.samples.clipped > 0 {
         let _ = writeln!(
             out,
             "! {} samples are at the end of the recorder's range: all figures are too low",
-            wave.wave.clipped
+            wave.samples.clipped
         );
     }
     out
@@ -79,13 +79,13 @@ pub(super) fn json(wave: &Wave) -> String {
     let whole = json!({
         "format": 1,
         "file": wave.name,
-        "samples": wave.wave.voltage_v.len(),
-        "rate_hz": wave.wave.rate_hz,
+        "samples": wave.samples.voltage_v.len(),
+        "rate_hz": wave.samples.rate_hz,
         "frequency_hz": found.frequency_hz,
         "power": power(&found.power),
         "harmonics": found.harmonics.iter().map(harmonic).collect::<Vec<_>>(),
         "cycles": found.cycles.iter().map(cycle).collect::<Vec<_>>(),
-        "clipped": wave.wave.clipped,
+        "clipped": wave.samples.clipped,
     });
     format!("{whole:#}\n")
 }
@@ -134,10 +134,10 @@ fn cycles(out: &mut String, wave: &Wave) {
         return;
     };
     let x = (first.start_s, last.start_s + 1.0 / last.frequency_hz);
-    let rows = (x.0 * wave.wave.rate_hz) as usize
-        ..((x.1 * wave.wave.rate_hz).ceil() as usize + 1).min(wave.wave.voltage_v.len());
+    let rows = (x.0 * wave.samples.rate_hz) as usize
+        ..((x.1 * wave.samples.rate_hz).ceil() as usize + 1).min(wave.samples.voltage_v.len());
     let top = |values: &[f64]| 1.1 * values.iter().fold(1e-3, |top: f64, v| top.max(v.abs()));
-    let (volts, amperes) = (&wave.wave.voltage_v[rows.clone()], &wave.wave.current_a[rows.clone()]);
+    let (volts, amperes) = (&wave.samples.voltage_v[rows.clone()], &wave.samples.current_a[rows.clone()]);
     let frame = |values: &[f64]| Frame {
         left: 70.0,
         top: 40.0,
@@ -167,7 +167,7 @@ fn cycles(out: &mut String, wave: &Wave) {
     {
         let mut path = String::new();
         for (row, value) in rows.clone().zip(values) {
-            let ms = (1e3 * row as f64 / wave.wave.rate_hz).clamp(frame.x.0, frame.x.1);
+            let ms = (1e3 * row as f64 / wave.samples.rate_hz).clamp(frame.x.0, frame.x.1);
             let pen = if path.is_empty() { 'M' } else { 'L' };
             let _ = write!(path, "{pen}{:.1} {:.1}", frame.x(ms), frame.y(*value));
         }

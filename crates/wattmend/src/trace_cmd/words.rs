@@ -68,7 +68,7 @@ pub(super) fn warnings(recording: &Recording) -> Vec<String> {
         .chain(supply(&analysis.disturbances, analysis.disturbances_count, several))
         .chain(analysis.differences.iter().map(|d| format!("run {}: {}", d.run() + 1, difference(d))))
         .chain(unfinished.map(str::to_owned))
-        .chain(analysis.runs.iter().enumerate().flat_map(move |(at, run)| untold(at, run, several)))
+        .chain(analysis.runs.iter().enumerate().filter_map(move |(at, run)| untold(at, run, several)))
         .collect()
 }
 
