@@ -119,7 +119,11 @@ impl Stream {
 
     fn close(&mut self, last_s: f64) -> Run {
         self.running = None;
-        self.ended = (std::mem::take(&mut self.time_s), std::mem::take(&mut self.power_w));
+        // Swapped, so that the room of the run before is used again.
+        std::mem::swap(&mut self.time_s, &mut self.ended.0);
+        std::mem::swap(&mut self.power_w, &mut self.ended.1);
+        self.time_s.clear();
+        self.power_w.clear();
         let (time_s, power_w) = (self.ended.0.make_contiguous(), self.ended.1.make_contiguous());
         read(time_s, power_w, last_s, self.volts)
     }

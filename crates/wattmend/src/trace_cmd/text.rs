@@ -23,6 +23,9 @@ const MOST_RUNS_IN_FULL: usize = 4;
 /// Eighths of a block, from none to full.
 const BLOCKS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
 
+/// In the bottom line where samples are missing.
+const GAP: char = '·';
+
 /// All of it.
 pub(super) fn render(recording: &Recording, screen: &Screen) -> String {
     let mut out = head(recording, screen.columns);
@@ -64,14 +67,22 @@ fn picture(recording: &Recording, columns: usize) -> String {
     let bins = recording.picture.in_columns(wide);
     let top_w = nice(recording.analysis.peak_w.max(1.0));
     let mut out = String::new();
-    // A bin without a sample lies between samples that come seldom, or in a gap: it stays empty.
+    let (from_s, to_s) = recording.analysis.span_s.unwrap_or((0.0, 0.0));
+    let in_gap = |column: usize| {
+        let at_s = from_s + (to_s - from_s) * (column as f64 + 0.5) / wide as f64;
+        recording.analysis.gaps.iter().any(|g| (g.0..g.1).contains(&at_s))
+    };
+    // A bin without a sample lies between samples that come seldom and stays empty, or in a gap.
     for line in (0..HEIGHT).rev() {
         let label = match line {
             l if l == HEIGHT - 1 => format!("{top_w:.0} W"),
             l if l == HEIGHT / 2 - 1 => format!("{:.0} W", top_w / 2.0),
             _ => String::new(),
         };
-        let cells = bins.iter().map(|bin| {
+        let cells = bins.iter().enumerate().map(|(column, bin)| {
+            if line == 0 && bin.count == 0 && in_gap(column) {
+                return GAP;
+            }
             let eighths = if bin.count == 0 { 0.0 } else { bin.high_w / top_w * (HEIGHT * 8) as f64 };
             let here = (eighths - (line * 8) as f64).round().clamp(0.0, 8.0);
             BLOCKS[here as usize]
@@ -79,9 +90,8 @@ fn picture(recording: &Recording, columns: usize) -> String {
         out.push_str(format!("{label:>MARGIN$}▏{}", cells.collect::<String>()).trim_end());
         out.push('\n');
     }
-    let (from, to) = recording.analysis.span_s.unwrap_or((0.0, 0.0));
-    let (left, right) = (span(from), span(to));
-    let middle = span(f64::midpoint(from, to));
+    let (left, right) = (span(from_s), span(to_s));
+    let middle = span(f64::midpoint(from_s, to_s));
     let half = wide / 2;
     let _ = writeln!(
         out,

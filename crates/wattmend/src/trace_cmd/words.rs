@@ -11,7 +11,7 @@ const SELDOM_S: f64 = 7.0;
 const LEAST_SAMPLES: f64 = 3.0;
 /// Most gaps in a heater interval told one by one.
 const MOST_GAPS: usize = 2;
-/// Most disturbances told one by one.
+/// Most runs and disturbances told one by one.
 const MOST: usize = 20;
 
 /// A state in a word.
@@ -56,6 +56,7 @@ pub(super) fn warnings(recording: &Recording) -> Vec<String> {
     let broken = recording.broken_off.iter().map(|e| format!("read only in part: {e}"));
     let analysis = &recording.analysis;
     let several = analysis.runs.len() > 1;
+    let untold = analysis.runs.iter().enumerate().filter_map(|(at, run)| untold(at, run, several)).collect();
     let unfinished = analysis.runs.last().filter(|r| r.unfinished);
     let unfinished = unfinished.map(|_| "the recording ends with a load on: what came after is not known");
     broken
@@ -65,10 +66,10 @@ pub(super) fn warnings(recording: &Recording) -> Vec<String> {
         .chain(backward(analysis))
         .chain(seldom(s.step_s, !analysis.runs.is_empty()))
         .chain(analysis.source.iter().filter_map(|s| s.warning.clone()))
-        .chain(supply(&analysis.disturbances, analysis.disturbances_count, several))
-        .chain(analysis.differences.iter().map(|d| format!("run {}: {}", d.run() + 1, difference(d))))
+        .chain(at_most(idle_troubles(analysis), "troubles with the supply while nothing ran"))
+        .chain(at_most(run_troubles(analysis), "runs that differ or whose supply was troubled"))
         .chain(unfinished.map(str::to_owned))
-        .chain(analysis.runs.iter().enumerate().filter_map(move |(at, run)| untold(at, run, several)))
+        .chain(at_most(untold, "runs with such peaks"))
         .collect()
 }
 
@@ -109,21 +110,37 @@ pub(super) fn difference(found: &Difference) -> String {
     }
 }
 
-/// Dips and interruptions of the voltage or the power, and what they ended. Gaps that ended nothing are told by number
-/// already.
-fn supply(found: &[Disturbance], count: u64, several: bool) -> Vec<String> {
-    let telling = |d: &&Disturbance| d.trouble != Trouble::NoSamples || !d.ended.is_empty();
-    let told = found.iter().filter(telling).take(MOST);
-    let mut lines: Vec<String> = told
-        .map(|d| match d.run {
-            Some(run) if several => format!("run {}: {}", run + 1, disturbance(d)),
-            _ => disturbance(d),
-        })
-        .collect();
-    if lines.len() == MOST && count > MOST as u64 {
-        lines.push(format!("{count} troubles with the supply in all (--json lists them)"));
+/// The first of a long list, and how long it is.
+fn at_most(mut lines: Vec<String>, of: &str) -> Vec<String> {
+    if lines.len() > MOST {
+        let all = lines.len();
+        lines.truncate(MOST);
+        lines.push(format!("{all} {of} in all (--json lists them)"));
     }
     lines
+}
+
+/// Gaps that ended nothing are told by number already.
+fn is_telling(d: &Disturbance) -> bool {
+    d.trouble != Trouble::NoSamples || !d.ended.is_empty()
+}
+
+fn idle_troubles(analysis: &Analysis) -> Vec<String> {
+    let idle = analysis.disturbances.iter().filter(|d| d.run.is_none() && is_telling(d));
+    idle.map(|d| format!("{}, while nothing ran", disturbance(d))).collect()
+}
+
+/// What troubled each run's supply and how it differs from the others, in one line.
+fn run_troubles(analysis: &Analysis) -> Vec<String> {
+    let several = analysis.runs.len() > 1;
+    let of_run = |at: usize| {
+        let supply = analysis.disturbances.iter().filter(|d| d.run == Some(at) && is_telling(d));
+        let differences = analysis.differences.iter().filter(|d| d.run() == at).map(difference);
+        let said: Vec<String> = differences.chain(supply.map(disturbance)).collect();
+        let place = if several { format!("run {}: ", at + 1) } else { String::new() };
+        (!said.is_empty()).then(|| format!("{place}{}", said.join("; ")))
+    };
+    (0..analysis.runs.len()).filter_map(of_run).collect()
 }
 
 /// A disturbance, and what ended with it.
@@ -157,7 +174,7 @@ pub(super) fn disturbance(d: &Disturbance) -> String {
         .collect();
     let ended = match ended[..] {
         [] => String::new(),
-        _ => format!("; with it or just after it {}", ended.join(" and ")),
+        _ => format!(" (with it or just after it {})", ended.join(" and ")),
     };
     format!("{what}{own}{ended}")
 }
@@ -239,11 +256,15 @@ mod tests {
             ended: vec![Ended::Heater, Ended::Run],
         };
         assert_eq!(
-            supply(&[dip], 1, true),
-            [
-                "run 3: the voltage dipped at 1:02:03 for 1.5 s to 178 V, 77 % of the 232 V before; with it or just after \
-              it the heater went off and the run ended"
-            ]
+            disturbance(&dip),
+            "the voltage dipped at 1:02:03 for 1.5 s to 178 V, 77 % of the 232 V before (with it or just after it the \
+             heater went off and the run ended)"
         );
+    }
+
+    #[test]
+    fn a_long_list_is_cut_and_counted() {
+        let lines = at_most((0..30).map(|k| k.to_string()).collect(), "lines");
+        assert_eq!((lines.len(), lines[20].as_str()), (21, "30 lines in all (--json lists them)"));
     }
 }
