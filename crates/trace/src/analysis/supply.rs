@@ -5,16 +5,16 @@
 use crate::Sample;
 use crate::loads::{QUIET_S, Run};
 
-/// A dip is a voltage below this share of the reference, and ends 2 % above it; from EN 50160 and IEC 61000-4-30 (from
-/// memory).
+/// A dip is a voltage below this share of the reference, and ends 2 % above it; EN 50160 as manuals of power-quality meters
+/// quote it (the standard itself was not at hand).
 const DIP: f64 = 0.90;
 const OVER: f64 = 0.92;
-/// An interruption is a voltage below this share of the reference, EN 50160 (from memory).
+/// An interruption is a voltage below this share of the reference, EN 50160 as above.
 const INTERRUPTED: f64 = 0.05;
 /// The reference slides: a first-order filter of this time constant that stands still during a dip, IEC 61000-4-30 (from
 /// memory), in seconds.
 const SLIDING_S: f64 = 60.0;
-/// A dip lasts at most this long, EN 50160 (from memory); a voltage that stays low longer is the new reference.
+/// A dip lasts at most this long, EN 50160 as above; a voltage that stays low longer is the new reference.
 const LONGEST_DIP_S: f64 = 60.0;
 /// What a machine still draws when nothing runs is known after this many seconds and samples of a run, ten of them at it.
 const FLOOR_S: f64 = 300.0;

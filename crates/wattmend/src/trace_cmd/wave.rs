@@ -194,7 +194,7 @@ fn harmonics(out: &mut String, found: &Analysis) {
         out,
         &frame,
         &format!(
-            "Harmonics in % of the first; volts {:.1} %, amperes {:.1} % in all",
+            "Harmonics in %; together {:.1} (volts), {:.1} (amperes)",
             100.0 * p.thd_v,
             100.0 * p.thd_i
         ),
