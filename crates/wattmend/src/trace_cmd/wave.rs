@@ -193,11 +193,7 @@ fn harmonics(out: &mut String, found: &Analysis) {
     title(
         out,
         &frame,
-        &format!(
-            "Harmonics in %; together {:.1} (volts), {:.1} (amperes)",
-            100.0 * p.thd_v,
-            100.0 * p.thd_i
-        ),
+        &format!("Harmonics in %; together {:.1} (volts), {:.1} (amperes)", 100.0 * p.thd_v, 100.0 * p.thd_i),
     );
     frame.rows(out, "%");
     frame.below(out, 5.0, |order| format!("{order:.0}"));

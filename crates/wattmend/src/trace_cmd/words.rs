@@ -110,12 +110,12 @@ pub(super) fn difference(found: &Difference) -> String {
     }
 }
 
-/// The first of a long list, and how long it is.
+/// The first of a long list, and how many more there are.
 fn at_most(mut lines: Vec<String>, of: &str) -> Vec<String> {
     if lines.len() > MOST {
-        let all = lines.len();
+        let more = lines.len() - MOST;
         lines.truncate(MOST);
-        lines.push(format!("{all} {of} in all (--json lists them)"));
+        lines.push(format!("and {more} more {of} (--json has all)"));
     }
     lines
 }
@@ -265,6 +265,6 @@ mod tests {
     #[test]
     fn a_long_list_is_cut_and_counted() {
         let lines = at_most((0..30).map(|k| k.to_string()).collect(), "lines");
-        assert_eq!((lines.len(), lines[20].as_str()), (21, "30 lines in all (--json lists them)"));
+        assert_eq!((lines.len(), lines[20].as_str()), (21, "and 10 more lines (--json has all)"));
     }
 }
