@@ -79,8 +79,6 @@ pub struct Analysis {
     /// Stretches without samples as [`Pace`] tells them: the sample before and the sample after, in seconds. The first
     /// 100,000.
     pub gaps: Vec<(f64, f64)>,
-    /// The usual time between samples, s.
-    pub step_s: f64,
 }
 
 /// Takes samples one by one.
@@ -146,7 +144,6 @@ impl Analyser {
         }
         let now_s = self.out.span_s.map_or(0.0, |s| s.1);
         (self.out.disturbances, self.out.disturbances_count) = self.supply_watch.finish(now_s);
-        self.out.step_s = self.pace.step_s();
         self.out.energy_wh = self.joules / 3600.0;
         self.out.standby_w = standby(&self.out.runs);
         self.out.source = together(&self.sources);

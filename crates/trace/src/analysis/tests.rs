@@ -219,3 +219,28 @@ fn standby_near_the_meters_step_that_reads_0_now_and_then_is_no_interruption() {
     });
     assert_eq!(found.disturbances, []);
 }
+
+#[test]
+fn a_spin_that_was_given_up_and_a_run_that_broke_off_stand_out() {
+    let spin = third_of_four(|i, s| {
+        let given_up = (2080..2300).contains(&i);
+        Some(Sample { power_w: if given_up { 5.0 } else { s.power_w }, ..s })
+    });
+    let told = |d: &Difference| matches!(d, Difference::SpunLess { run: 2, .. } | Difference::NoSpin { run: 2 });
+    assert!(spin.differences.iter().any(told), "{:?}", spin.differences);
+    // The meter lost the mains with the machine, and neither came back before the next wash.
+    let off = third_of_four(|i, s| (i < 1000).then_some(s));
+    assert_eq!(only(&off, |t| t == Trouble::NoSamples), [Ended::Heater, Ended::Run]);
+}
+
+#[test]
+fn a_recording_that_ends_in_a_run_says_nothing_of_what_was_still_to_come() {
+    let mut samples = Vec::new();
+    for run in 0..4 {
+        let from_s = f64::from(run) * 10_000.0;
+        samples.extend(wash(from_s).into_iter().take(if run == 3 { 1000 } else { 2540 }));
+    }
+    let found = analyse(&samples, None);
+    assert_eq!(found.runs.iter().map(|r| r.unfinished).collect::<Vec<_>>(), [false, false, false, true]);
+    assert_eq!(found.differences, []);
+}

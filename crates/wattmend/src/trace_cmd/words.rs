@@ -224,7 +224,7 @@ fn doubt(found: &Doubt) -> String {
         Doubt::GapInside { from_s, to_s } => {
             format!("no samples from {} to {}: a break there would not show", span(from_s), span(to_s))
         }
-        Doubt::OnAtStart => "it was on when the recording began".to_owned(),
+        Doubt::OnAtStart => "it was on when the recording, or this part of it, began".to_owned(),
         Doubt::OnAtEnd => "it was still on when the recording ended".to_owned(),
         Doubt::FewSamples(count) => format!("only {count} samples: its watts are rough"),
         Doubt::Together { at_s, other_w } => format!(
