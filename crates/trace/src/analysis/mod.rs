@@ -86,8 +86,8 @@ pub struct Analysis {
 pub struct Analyser {
     supply: Option<Supply>,
     stream: Stream,
-    /// Samples since the last run ended, where voltages are logged: two minutes of them while nothing runs.
-    volts: Vec<Sample>,
+    /// Volts of the latest samples back to the first of the run, NaN where none was logged; empty where none ever was.
+    volts: Vec<f32>,
     pace: Pace,
     supply_watch: supply::Watch,
     longest_gap_s: f64,
@@ -187,22 +187,26 @@ impl Analyser {
         if !running {
             self.longest_gap_s = 0.0;
         }
+        if !sample.time_s.is_finite() || !sample.power_w.is_finite() {
+            // The stream leaves it out as well, and volts stand beside its rows.
+            return;
+        }
         if sample.voltage_v.is_none() && self.volts.is_empty() {
             return;
         }
-        self.volts.push(sample);
+        self.volts.push(sample.voltage_v.map_or(f32::NAN, |v| v as f32));
         if !running && self.volts.len() > 2 * LEAD {
             self.volts.drain(..LEAD);
         }
     }
 
     fn keep(&mut self, run: Run) {
-        let samples = std::mem::take(&mut self.volts);
-        self.sources.extend(source(&samples, &run));
         let now_s = self.out.span_s.map_or(0.0, |s| s.1);
         self.supply_watch.settle(&run, self.out.runs.len(), self.pace.step_s(), now_s);
-        let mut read = read(run, &samples, self.supply, self.longest_gap_s);
         let (time_s, power_w) = self.stream.ended_rows();
+        let volts = beside(&std::mem::take(&mut self.volts), time_s.len());
+        self.sources.extend(source_resistance(time_s, power_w, &volts, &run.loads.heater_on));
+        let mut read = read(run, time_s, &volts, self.supply, self.longest_gap_s);
         let on = &read.run.loads.heater_on;
         read.doubts = on.iter().map(|h| doubt::doubts(h, time_s, power_w, &self.out.gaps)).collect();
         read.lone_peaks = doubt::lone_peaks(on, time_s, power_w);
@@ -221,20 +225,20 @@ pub fn analyse(samples: &[Sample], supply: Option<Supply>) -> Analysis {
     analyser.finish().0
 }
 
-fn read(mut run: Run, samples: &[Sample], supply: Option<Supply>, longest_gap_s: f64) -> Read {
+fn read(mut run: Run, time_s: &[f64], volts: &[f64], supply: Option<Supply>, longest_gap_s: f64) -> Read {
     let reversals = reversals(&run.loads.pulses);
     run.loads.pulses = Vec::new();
     let mut resistance_u_ohm = Vec::new();
     for on in &mut run.loads.heater_on {
-        let inside = between(samples, on.start_s, on.end_s);
+        let inside = between(time_s, volts, on.start_s, on.end_s);
         let known = logged(inside).or(supply).filter(|s| on.power_w > 0.0 && s.volts > 0.0);
         on.resistance_ohm = known.map(|s| s.volts * s.volts / on.power_w);
         // u(R)/R = √((2·u(U)/U)² + (u(P)/P)²): JCGM 100, 5.1.6.
         let relative = known.map(|s| (2.0 * s.u_v / s.volts).hypot(POWER_U));
         resistance_u_ohm.push(on.resistance_ohm.zip(relative).map(|(ohm, u)| ohm * u));
     }
-    let during = between(samples, run.start_s, run.end_s);
-    let lowest_v = during.iter().filter_map(|s| s.voltage_v).reduce(f64::min);
+    let during = between(time_s, volts, run.start_s, run.end_s);
+    let lowest_v = during.iter().copied().filter(|v| v.is_finite()).reduce(f64::min);
     Read {
         run,
         resistance_u_ohm,
@@ -255,8 +259,8 @@ fn energy_wh(time_s: &[f64], power_w: &[f64]) -> f64 {
 }
 
 /// Median voltage, and its standard uncertainty from the spread.
-fn logged(samples: &[Sample]) -> Option<Supply> {
-    let volts: Vec<f64> = samples.iter().filter_map(|s| s.voltage_v).collect();
+fn logged(volts: &[f64]) -> Option<Supply> {
+    let volts: Vec<f64> = volts.iter().copied().filter(|v| v.is_finite()).collect();
     if volts.is_empty() {
         return None;
     }
@@ -266,17 +270,20 @@ fn logged(samples: &[Sample]) -> Option<Supply> {
     Some(Supply { volts: middle, u_v: spread / (volts.len() as f64).sqrt() })
 }
 
-fn between(samples: &[Sample], from_s: f64, to_s: f64) -> &[Sample] {
-    let first = samples.partition_point(|s| s.time_s < from_s);
-    let last = samples.partition_point(|s| s.time_s < to_s).max(first);
-    &samples[first..last]
+/// Volts as logged from one moment to another; empty where none were.
+fn between<'a>(time_s: &[f64], volts: &'a [f64], from_s: f64, to_s: f64) -> &'a [f64] {
+    let first = time_s.partition_point(|&t| t < from_s);
+    let last = time_s.partition_point(|&t| t < to_s).max(first);
+    volts.get(first..last).unwrap_or(&[])
 }
 
-fn source(samples: &[Sample], run: &Run) -> Option<SourceResistance> {
-    let time_s: Vec<f64> = samples.iter().map(|s| s.time_s).collect();
-    let power_w: Vec<f64> = samples.iter().map(|s| s.power_w).collect();
-    let volts: Vec<f64> = samples.iter().map(|s| s.voltage_v.unwrap_or(f64::NAN)).collect();
-    source_resistance(&time_s, &power_w, &volts, &run.loads.heater_on)
+/// The latest volts beside as many rows, NaN before the first of them; empty where none were logged.
+fn beside(volts: &[f32], rows: usize) -> Vec<f64> {
+    if volts.is_empty() {
+        return Vec::new();
+    }
+    let known = &volts[volts.len().saturating_sub(rows)..];
+    std::iter::repeat_n(f64::NAN, rows - known.len()).chain(known.iter().map(|v| f64::from(*v))).collect()
 }
 
 /// The runs' resistances as one, each weighted by 1/u².

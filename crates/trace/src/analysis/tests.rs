@@ -226,7 +226,8 @@ fn a_spin_that_was_given_up_and_a_run_that_broke_off_stand_out() {
         let given_up = (2080..2300).contains(&i);
         Some(Sample { power_w: if given_up { 5.0 } else { s.power_w }, ..s })
     });
-    let told = |d: &Difference| matches!(d, Difference::SpunLess { run: 2, .. } | Difference::NoSpin { run: 2 });
+    let told =
+        |d: &Difference| matches!(d, Difference::SpunLess { run: 2, .. } | Difference::NoSpin { run: 2 });
     assert!(spin.differences.iter().any(told), "{:?}", spin.differences);
     // The meter lost the mains with the machine, and neither came back before the next wash.
     let off = third_of_four(|i, s| (i < 1000).then_some(s));
@@ -243,4 +244,17 @@ fn a_recording_that_ends_in_a_run_says_nothing_of_what_was_still_to_come() {
     let found = analyse(&samples, None);
     assert_eq!(found.runs.iter().map(|r| r.unfinished).collect::<Vec<_>>(), [false, false, false, true]);
     assert_eq!(found.differences, []);
+}
+
+#[test]
+fn volts_stand_beside_their_rows_in_every_run_also_where_the_first_are_missing() {
+    let found =
+        third_of_four(|i, s| Some(Sample { voltage_v: if i < 500 { None } else { s.voltage_v }, ..s }));
+    let source = found.source.unwrap();
+    assert!((source.ohm - 0.4).abs() < 0.002 && source.edges == 8, "{source:?}");
+    // 2000 W at 240 V − 0.4 Ω·8.5 A.
+    for read in &found.runs {
+        let ohm = read.run.loads.heater_on[0].resistance_ohm.unwrap();
+        assert!((ohm - 236.5 * 236.5 / 2000.0).abs() < 0.3, "{ohm}");
+    }
 }
