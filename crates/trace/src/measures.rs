@@ -63,10 +63,18 @@ pub struct Reversals {
     pub pause_s: f64,
     /// Share of the time the drum turned: on / (on + pause).
     pub duty: f64,
-    /// Median power of every second turn over that of the others, the smaller over the greater, 0 to 1: a drum that turns
-    /// left and right by turns draws much the same both ways. Which is left can't be told.
-    pub symmetry: f64,
+    /// Power of every second turn over that of the turns between, the smaller over the greater, 0 to 1, where the two
+    /// differ clearly. Power does not tell direction: a drum that turns left and right by turns may draw more one way, but
+    /// turns that differ may also be of different length. None where turns scatter too much or are too few to tell.
+    pub symmetry: Option<f64>,
+    /// How long the shorter and the longer turns last in seconds, where every second turn is clearly longer.
+    pub on_by_turns_s: Option<(f64, f64)>,
 }
+
+/// Turns in a row from which it is looked whether every second one differs.
+const BY_TURNS: usize = 16;
+/// How many standard errors apart they must lie.
+const CLEARLY: f64 = 4.0;
 
 /// Reversals among a run's turns, those next to each other within half a minute; `None` for fewer than eight.
 pub fn reversals(pulses: &[Pulse]) -> Option<Reversals> {
@@ -78,17 +86,37 @@ pub fn reversals(pulses: &[Pulse]) -> Option<Reversals> {
     }
     let on_s = median(near.iter().flat_map(|t| t.iter()).map(|p| p.end_s - p.start_s));
     let pause_s = median(near.iter().flat_map(|t| t.windows(2)).map(|w| w[1].start_s - w[0].end_s));
-    let side =
-        |odd: usize| median(near.iter().flat_map(|t| t.iter().skip(odd).step_by(2)).map(|p| p.power_w));
-    let (one, other) = (side(0), side(1));
     let duty = on_s / (on_s + pause_s).max(f64::MIN_POSITIVE);
-    Some(Reversals {
-        turns,
-        on_s,
-        pause_s,
-        duty,
-        symmetry: one.min(other) / one.max(other).max(f64::MIN_POSITIVE),
-    })
+    let symmetry = by_turns(&near, |p| p.power_w).map(|(less, more)| less / more);
+    let on_by_turns_s = by_turns(&near, |p| p.end_s - p.start_s);
+    Some(Reversals { turns, on_s, pause_s, duty, symmetry, on_by_turns_s })
+}
+
+/// Values of the turns by turns, the smaller and the greater, where they differ clearly in most of the longer trains.
+fn by_turns(trains: &[&[Pulse]], value: impl Fn(&Pulse) -> f64) -> Option<(f64, f64)> {
+    let long: Vec<&[Pulse]> = trains.iter().copied().filter(|t| t.len() >= BY_TURNS).collect();
+    let all: usize = long.iter().map(|t| t.len()).sum();
+    let (mut clear, mut less, mut more) = (0, 0.0, 0.0);
+    for train in long {
+        let values: Vec<f64> = train.iter().map(&value).collect();
+        let middle = values.iter().sum::<f64>() / values.len() as f64;
+        let Some(half) = alternation(&values) else { continue };
+        clear += train.len();
+        less += train.len() as f64 * (middle - half).max(0.0);
+        more += train.len() as f64 * (middle + half);
+    }
+    (2 * clear > all && more > 0.0).then(|| (less / clear as f64, more / clear as f64))
+}
+
+/// Half of what values differ by from one to the next by turns, where that is clear. Of each four values
+/// (3(y₂ − y₃) − y₁ + y₄)/8, which no level, slope or bend moves; these stand apart from each other, so that their mean has
+/// the standard error s/√n.
+fn alternation(values: &[f64]) -> Option<f64> {
+    let fours: Vec<f64> = values.chunks_exact(4).map(|y| (3.0 * (y[1] - y[2]) - y[0] + y[3]) / 8.0).collect();
+    let n = fours.len() as f64;
+    let mean = fours.iter().sum::<f64>() / n;
+    let spread = (fours.iter().map(|f| (f - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    (fours.len() >= BY_TURNS / 4 && mean.abs() > CLEARLY * spread / n.sqrt()).then_some(mean.abs())
 }
 
 fn median(values: impl Iterator<Item = f64>) -> f64 {
@@ -182,6 +210,24 @@ pub enum Difference {
         /// Place of the run in the list.
         run: usize,
     },
+    /// Its final spin lasted less than six tenths of the runs' median, in seconds both: given up.
+    SpunLess {
+        /// Place of the run in the list.
+        run: usize,
+        /// Seconds spun.
+        spun_s: f64,
+        /// Median of the runs that spun.
+        usual_s: f64,
+    },
+    /// It was over in less than six tenths of the runs' median time, in seconds both.
+    Shorter {
+        /// Place of the run in the list.
+        run: usize,
+        /// How long it went on, s.
+        long_s: f64,
+        /// Median of the runs.
+        usual_s: f64,
+    },
     /// The heater drew over 5 % less or more than the runs' median, in watts both.
     HeaterPower {
         /// Place of the run in the list.
@@ -193,6 +239,23 @@ pub enum Difference {
     },
 }
 
+impl Difference {
+    /// Place in the list of the run that differs.
+    pub fn run(&self) -> usize {
+        match *self {
+            Difference::HeatedLess { run, .. }
+            | Difference::NotHeated { run }
+            | Difference::NoSpin { run }
+            | Difference::SpunLess { run, .. }
+            | Difference::Shorter { run, .. }
+            | Difference::HeaterPower { run, .. } => run,
+        }
+    }
+}
+
+/// Less than this share of what most runs do is a difference.
+const LESS: f64 = 0.6;
+
 /// How runs differ from what most of them do; nothing for fewer than three, where there is no "most".
 pub fn differences(runs: &[Run]) -> Vec<Difference> {
     if runs.len() < 3 {
@@ -200,8 +263,12 @@ pub fn differences(runs: &[Run]) -> Vec<Difference> {
     }
     let heated: Vec<f64> =
         runs.iter().map(|r| r.loads.heater_on.iter().map(|h| h.end_s - h.start_s).sum::<f64>()).collect();
-    let power: Vec<Option<f64>> = runs.iter().map(|r| main_power(&r.loads.heater_on)).collect();
+    let power: Vec<Option<f64>> = runs.iter().map(|r| main_power_w(&r.loads.heater_on)).collect();
+    let spun: Vec<f64> =
+        runs.iter().map(|r| r.loads.spins.iter().map(|s| s.end_s - s.start_s).sum::<f64>()).collect();
     let usual_s = median(heated.iter().copied().filter(|s| *s > 0.0));
+    let usual_spin_s = median(spun.iter().copied().filter(|s| *s > 0.0));
+    let usual_run_s = median(runs.iter().map(|r| r.end_s - r.start_s));
     let usual_w = median(power.iter().copied().flatten());
     let most = |count: usize| 2 * count > runs.len();
     let most_heat = most(heated.iter().filter(|s| **s > 0.0).count());
@@ -210,7 +277,7 @@ pub fn differences(runs: &[Run]) -> Vec<Difference> {
     for (run, read) in runs.iter().enumerate() {
         if most_heat && heated[run] == 0.0 {
             found.push(Difference::NotHeated { run });
-        } else if most_heat && heated[run] < 0.6 * usual_s {
+        } else if most_heat && heated[run] < LESS * usual_s {
             found.push(Difference::HeatedLess { run, heated_s: heated[run], usual_s });
         }
         if let Some(power_w) = power[run].filter(|w| most_heat && (w / usual_w - 1.0).abs() > 0.05) {
@@ -218,13 +285,19 @@ pub fn differences(runs: &[Run]) -> Vec<Difference> {
         }
         if most_spin && read.loads.spins.is_empty() {
             found.push(Difference::NoSpin { run });
+        } else if most_spin && spun[run] < LESS * usual_spin_s {
+            found.push(Difference::SpunLess { run, spun_s: spun[run], usual_s: usual_spin_s });
+        }
+        let long_s = read.end_s - read.start_s;
+        if long_s < LESS * usual_run_s {
+            found.push(Difference::Shorter { run, long_s, usual_s: usual_run_s });
         }
     }
     found
 }
 
 /// Watts of the heater interval with the most energy.
-fn main_power(heater_on: &[HeaterOn]) -> Option<f64> {
+pub fn main_power_w(heater_on: &[HeaterOn]) -> Option<f64> {
     let energy = |h: &HeaterOn| h.power_w * (h.end_s - h.start_s);
     heater_on.iter().max_by(|a, b| energy(a).total_cmp(&energy(b))).map(|h| h.power_w)
 }
@@ -266,17 +339,41 @@ mod tests {
         assert_eq!((totals.gaps_s, totals.peak_w, totals.peak_s), (600.0, 1200.0, 0.0));
     }
 
-    #[test]
-    fn a_drum_that_turns_harder_one_way_is_seen() {
-        let turn = |k: usize| Pulse {
-            start_s: k as f64 * 15.0,
-            end_s: k as f64 * 15.0 + 10.0,
-            rise_w: 250.0,
-            power_w: if k.is_multiple_of(2) { 200.0 } else { 150.0 },
+    /// Turns of 10 s and so many watts, every 15 s.
+    fn turns(count: usize, watts: impl Fn(usize) -> f64) -> Vec<Pulse> {
+        let turn = |k: usize| {
+            let start_s = k as f64 * 15.0;
+            Pulse { start_s, end_s: start_s + 10.0, rise_w: 250.0, power_w: watts(k) }
         };
-        let found = reversals(&(0..20).map(turn).collect::<Vec<_>>()).unwrap();
+        (0..count).map(turn).collect()
+    }
+
+    #[test]
+    fn a_drum_that_turns_harder_one_way_is_seen_through_a_slope() {
+        let found = reversals(&turns(20, |k| [200.0, 150.0][k % 2] + k as f64)).unwrap();
         assert_eq!((found.turns, found.on_s, found.pause_s), (20, 10.0, 5.0));
-        assert!((found.symmetry - 0.75).abs() < 1e-12 && (found.duty - 2.0 / 3.0).abs() < 1e-12);
+        let ratio = found.symmetry.unwrap();
+        assert!((ratio - 160.0 / 210.0).abs() < 0.01 && (found.duty - 2.0 / 3.0).abs() < 1e-12, "{ratio}");
+        assert_eq!(found.on_by_turns_s, None);
+    }
+
+    #[test]
+    fn nothing_is_said_of_turns_that_only_scatter() {
+        // A fixed scatter without a pattern by turns (digits of pi).
+        let digits =
+            [3, 1, 4, 1, 5, 9, 2, 6, 5, 3, 5, 8, 9, 7, 9, 3, 2, 3, 8, 4, 6, 2, 6, 4, 3, 3, 8, 3, 2, 7];
+        let found = reversals(&turns(28, |k| 150.0 + 10.0 * f64::from(digits[k]))).unwrap();
+        assert_eq!(found.symmetry, None);
+        assert_eq!(reversals(&turns(12, |k| [200.0, 150.0][k % 2])).unwrap().symmetry, None);
+    }
+
+    #[test]
+    fn longer_turns_by_turns_are_told() {
+        let mut pulses = turns(40, |_| 200.0);
+        for pulse in pulses.iter_mut().skip(1).step_by(2) {
+            pulse.end_s -= 4.0;
+        }
+        assert_eq!(reversals(&pulses).unwrap().on_by_turns_s, Some((6.0, 10.0)));
     }
 
     #[test]

@@ -9,7 +9,7 @@
 
 use std::io::Write;
 
-use trace::read::{DateOrder, Encoding, Options, Packing, Role, Summary, TimeFormat, read};
+use trace::read::{DateOrder, Encoding, Options, Packing, Reader, Role, Summary, TimeFormat, read};
 use trace::{Sample, Trace};
 
 fn with(file: impl AsRef<[u8]>, options: &Options) -> (Trace, Summary) {
@@ -146,7 +146,27 @@ fn packings() {
         assert_eq!((trace, summary.dialect.packing), (Trace::from_powers(TWO), packing));
     }
     let cut = read(&gzip[..gzip.len() - 12], &Options::default()).unwrap_err();
-    assert!(cut.to_string().contains("cannot be read on"), "{cut}");
+    assert!(cut.to_string().contains("cut short"), "{cut}");
+}
+
+#[test]
+fn what_comes_before_a_packed_file_breaks_off_is_read() {
+    let rows: String = (0..5000).map(|t| format!("{t},{}\n", 100 + t * 7 % 97)).collect();
+    let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+    gzip.write_all(format!("time_s,power_w\n{rows}").as_bytes()).unwrap();
+    let gzip = gzip.finish().unwrap();
+    let mut reader = Reader::new(&gzip[..gzip.len() / 2], &Options::default()).unwrap();
+    let (mut samples, mut broken) = (Vec::new(), None);
+    for sample in reader.by_ref() {
+        match sample {
+            Ok(sample) => samples.push(sample),
+            Err(error) => broken = Some(error),
+        }
+    }
+    assert!(samples.len() > 500 && samples.len() < 5000, "{}", samples.len());
+    let right = |(t, s): (usize, &Sample)| s.time_s == t as f64 && s.power_w == (100 + t * 7 % 97) as f64;
+    assert!(samples.iter().enumerate().all(right), "{:?}", samples.last());
+    assert!(broken.unwrap().to_string().contains("what came before this line has been read"));
 }
 
 #[test]
@@ -263,7 +283,12 @@ fn columns_can_be_named() {
 
 #[test]
 fn what_is_no_recording_is_refused_with_a_remedy() {
-    assert!(refused("").contains("no table of readings"));
+    assert!(refused("").contains("it is empty"));
+    assert!(refused(" \n\r\n").contains("blank lines only"));
+    assert!(refused("PK\u{3}\u{4}\u{14}\0\u{6}\0 and so on").contains("save the sheet"));
+    assert!(refused("%PDF-1.7\n1,2\n").contains("this is a PDF"));
+    assert!(refused("{\"time\": 1, \"W\": 2}\n").contains("JSON"));
+    assert!(refused("\u{7f}ELF\u{2}\u{1}\u{1}\u{2}\u{3}\u{4}").contains("no text"));
     assert!(refused("Dear customer,\nthank you for your order.\n").contains("Export the recording"));
     assert!(refused("name,W\nx,1 W 2\n").contains("no table"));
 }

@@ -1,6 +1,7 @@
 //! From a path to what a file holds: a machine, the text of an evidence file, the samples of a recording.
 
 use crate::end::{End, Failure};
+use crate::input;
 use crate::render::{Screen, diagnostics};
 use machine::diagnostic::Severity;
 use machine::model::Machine;
@@ -135,11 +136,7 @@ pub(crate) fn recording(
     options: &Options,
     mut each: impl FnMut(Sample),
 ) -> Result<Recorded, Failure> {
-    let input = open(file).map_err(|error| {
-        let message = format!("{} cannot be read: {error}", file.display());
-        Failure::new(End::FileRefused, &message, "check the name, and that you may read it")
-    })?;
-    let mut reader = Reader::new(input, options).map_err(|e| refused(file, &e))?;
+    let mut reader = Reader::new(input::open(file)?.bytes, options).map_err(|e| refused(file, &e))?;
     let mut broken_off = None;
     let mut samples = 0_usize;
     for sample in reader.by_ref() {
@@ -159,5 +156,5 @@ pub(crate) fn recording(
 
 pub(crate) fn refused(file: &Path, error: &ReadError) -> Failure {
     let line = error.line.map_or(String::new(), |l| format!(", line {l}"));
-    Failure::new(End::FileRefused, &format!("{}{line}: {}", file.display(), error.what), &error.remedy)
+    Failure::new(End::FileRefused, &format!("{}{line}: {}", input::shown(file), error.what), &error.remedy)
 }

@@ -7,6 +7,7 @@
 mod end;
 mod expect_cmd;
 mod find_cmd;
+mod input;
 mod limits;
 mod load;
 mod machine_cmd;

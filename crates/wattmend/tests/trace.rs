@@ -96,9 +96,84 @@ fn what_cannot_be_read_is_refused_with_what_to_do() {
     assert_eq!(asked.code, 3, "{}", asked.out);
     assert!(asked.err.contains("day"), "{}", asked.err);
     assert_eq!(wattmend(&["trace", either, "--day-first"]).code, 0);
-    assert_eq!(wattmend(&["trace", "nowhere.csv"]).code, 3);
+    let nowhere = wattmend(&["trace", "nowhere.csv"]);
+    assert_eq!(nowhere.code, 3);
+    assert!(nowhere.err.contains("there is no file nowhere.csv"), "{}", nowhere.err);
+    let empty = folder.path().join("empty.csv");
+    fs::write(&empty, "").unwrap();
+    let empty = wattmend(&["trace", empty.to_str().unwrap()]);
+    assert!(empty.code == 3 && empty.err.contains("it is empty"), "{}", empty.err);
+    let inside = wattmend(&["trace", folder.path().to_str().unwrap()]);
+    assert!(inside.code == 3 && inside.err.contains("is a folder"), "{}", inside.err);
     assert_eq!(wattmend(&["trace", either, "--day-first", "--supply", "tea"]).code, 4);
     assert_eq!(wattmend(&["trace", either, "--day-first", "--columns", "colour=1"]).code, 4);
+}
+
+/// A wash: reversing, heating for as long as given, reversing, spin; 238 V behind 0.4 Ω, one line a second.
+fn wash(from_s: usize, heated_s: usize, left_out: std::ops::Range<usize>) -> String {
+    let turning = |i: usize| if i % 20 < 10 { 150.0 } else { 5.0 };
+    let lines = (0..2540).filter(|i| !left_out.contains(i)).map(|i| {
+        let power_w = match i {
+            ..120 | 2420.. => 2.0,
+            _ if (700..700 + heated_s).contains(&i) => 2000.0 + turning(i),
+            2000..2300 => 350.0,
+            _ => turning(i),
+        };
+        format!("{};{power_w};{:.1}\n", from_s + i, 238.0 - 0.4 * power_w / 236.0)
+    });
+    lines.collect()
+}
+
+#[test]
+fn the_run_with_a_gap_in_which_its_heater_went_off_stands_out_of_four() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("days.csv");
+    let runs = [(600, 0..0), (600, 0..0), (200, 890..930), (600, 0..0)];
+    let lines = runs.into_iter().enumerate().map(|(at, (heated_s, gap))| wash(at * 10_000, heated_s, gap));
+    fs::write(&file, format!("time;power (W);voltage (V)\n{}", lines.collect::<String>())).unwrap();
+    let file = file.to_str().unwrap();
+    let found: Value = serde_json::from_str(&wattmend(&["trace", file, "--json"]).out).unwrap();
+    let differences = found["runs"][2]["differences"].as_array().unwrap();
+    assert!(differences[0].as_str().unwrap().contains("heated for 3:50 only"), "{differences:?}");
+    assert_eq!(found["disturbances"][0]["kind"], "no_samples");
+    assert_eq!(found["disturbances"][0]["run"], 2);
+    assert_eq!(found["disturbances"][0]["ended"][0], "heater");
+    let on = &found["heater_on"][2];
+    assert!(on["notes"][0].as_str().unwrap().contains("went off between 5:48:09 and 5:48:50"), "{on}");
+    let states = found["states"].as_array().unwrap();
+    assert!(states.iter().any(|s| s["kind"] == "gap" && s["start_s"] == 20_889.0 && s["power_w"].is_null()));
+    assert!(states.windows(2).all(|p| p[0]["end_s"].as_f64() <= p[1]["start_s"].as_f64()), "{states:?}");
+    let text = support::wattmend_wide(&["trace", file], 80).out;
+    assert!(text.contains("differs, see below"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+}
+
+/// 230 V and 10 A lagging by 60° at 50 Hz, 1 ms a sample: P = 1150 W.
+#[test]
+fn a_csv_that_shows_the_mains_cycle_is_read_as_a_waveform() {
+    let folder = tempfile::tempdir().unwrap();
+    let (file, plot) = (folder.path().join("scope.csv"), folder.path().join("scope.svg"));
+    let lines = (0..1000).map(|k| {
+        let angle = std::f64::consts::TAU * 50.0 * f64::from(k) / 1000.0;
+        let volts = 230.0 * 2f64.sqrt() * angle.sin();
+        let amperes = 10.0 * 2f64.sqrt() * (angle - std::f64::consts::FRAC_PI_3).sin();
+        format!("{k},{volts:.3},{amperes:.4}\n")
+    });
+    fs::write(&file, format!("time (ms),voltage (V),current (A)\n{}", lines.collect::<String>())).unwrap();
+    let file = file.to_str().unwrap();
+    let printed = wattmend(&["trace", file, "--json", "--svg", plot.to_str().unwrap()]);
+    let found: Value = serde_json::from_str(&printed.out).unwrap();
+    assert!((found["power"]["p"].as_f64().unwrap() - 1150.0).abs() < 1.0, "{}", found["power"]);
+    let plot = fs::read_to_string(plot).unwrap();
+    assert!(plot.contains("Harmonics") && plot.ends_with("</svg>\n"));
+    let document =
+        fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/trace-json.md")).unwrap();
+    for key in found.as_object().unwrap().keys() {
+        assert!(document.contains(&format!("`{key}`")) || document.contains(&format!("`{key}[]`")), "{key}");
+    }
+    // At 2 ms and more it takes the option.
+    let slow = wattmend(&["trace", file, "--columns", "power=2", "--waveform"]);
+    assert_eq!(slow.code, 3, "a waveform without volts");
 }
 
 /// 230 V and 10 A lagging by 60° at 50 Hz: P = 230·10·cos 60° = 1150 W, Q₁ = 230·10·sin 60° = 1991.9 var.

@@ -4,13 +4,20 @@
 //! recording. There is one code path, so both give the same. The look-back is that of [`crate::loads::Stream`], one
 //! run; memory grows with what was found, not with the samples.
 
+mod doubt;
+mod parts;
 mod picture;
+mod supply;
 
+pub use doubt::Doubt;
+pub use parts::Part;
 pub use picture::{Bin, Picture};
+pub use supply::{Disturbance, Ended, Trouble};
 
 use crate::Sample;
 use crate::loads::{Change, Kind, Run, Stream};
 use crate::measures::{Difference, Reversals, SourceResistance, differences, reversals, source_resistance};
+use crate::pace::Pace;
 
 /// The supply as the technician states it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,6 +36,15 @@ pub struct Read {
     pub run: Run,
     /// Standard uncertainty of the ohms of each heater interval, Ω.
     pub resistance_u_ohm: Vec<Option<f64>>,
+    /// What can't be told about each heater interval.
+    pub doubts: Vec<Vec<Doubt>>,
+    /// Peaks of one or two samples above half the heater's watts outside its intervals, how many and the first second: a
+    /// heater shorter than the sampling, an inrush or a slip of the meter, which power alone does not part.
+    pub lone_peaks: Option<(usize, f64)>,
+    /// Energy in Wh, as [`Analysis::energy_wh`].
+    pub energy_wh: f64,
+    /// A load was on at the last sample of the recording.
+    pub unfinished: bool,
     /// How the drum reversed.
     pub reversals: Option<Reversals>,
     /// Lowest voltage logged, V.
@@ -56,6 +72,13 @@ pub struct Analysis {
     pub source: Option<SourceResistance>,
     /// How runs differ from what most of them do.
     pub differences: Vec<Difference>,
+    /// Trouble with the supply, in order; the first 1000.
+    pub disturbances: Vec<Disturbance>,
+    /// How many disturbances there were.
+    pub disturbances_count: u64,
+    /// Stretches without samples as [`Pace`] tells them: the sample before and the sample after, in seconds. The first
+    /// 100,000.
+    pub gaps: Vec<(f64, f64)>,
 }
 
 /// Takes samples one by one.
@@ -63,9 +86,10 @@ pub struct Analysis {
 pub struct Analyser {
     supply: Option<Supply>,
     stream: Stream,
-    /// Samples since the last run ended, where voltages are logged: two minutes of them while nothing runs.
-    volts: Vec<Sample>,
-    running: bool,
+    /// Volts of the latest samples back to the first of the run, NaN where none was logged; empty where none ever was.
+    volts: Vec<f32>,
+    pace: Pace,
+    supply_watch: supply::Watch,
     longest_gap_s: f64,
     picture: Picture,
     sources: Vec<SourceResistance>,
@@ -80,6 +104,8 @@ const KNOWN_S: f64 = 60.0;
 const POWER_U: f64 = 0.015;
 /// Samples with voltage kept from before a run.
 const LEAD: usize = 2400;
+/// Gaps kept.
+const MOST_GAPS: usize = 100_000;
 
 impl Analyser {
     /// For a recording whose supply is as stated, or not.
@@ -88,7 +114,8 @@ impl Analyser {
             supply,
             stream: Stream::new(None),
             volts: Vec::new(),
-            running: false,
+            pace: Pace::default(),
+            supply_watch: supply::Watch::default(),
             longest_gap_s: 0.0,
             picture: Picture::default(),
             sources: Vec::new(),
@@ -101,16 +128,10 @@ impl Analyser {
     /// Takes a sample; gives back the run that it ended.
     pub fn push(&mut self, sample: Sample) -> Option<&Read> {
         self.count(&sample);
-        match self.stream.push(sample.time_s, sample.power_w) {
-            Some(Change::Ended(run)) => {
-                self.keep(*run);
-                self.remember(sample);
-                // This very sample may begin the next run.
-                self.running = true;
-                return self.out.runs.last();
-            }
-            Some(Change::Started(_)) => self.running = true,
-            None => {}
+        if let Some(Change::Ended(run)) = self.stream.push(sample.time_s, sample.power_w) {
+            self.keep(*run);
+            self.remember(sample);
+            return self.out.runs.last();
         }
         self.remember(sample);
         None
@@ -118,25 +139,40 @@ impl Analyser {
 
     /// Ends the recording.
     pub fn finish(mut self) -> (Analysis, Picture) {
-        if let Some(run) = std::mem::take(&mut self.stream).finish() {
+        if let Some(run) = self.stream.finish() {
             self.keep(run);
         }
+        let now_s = self.out.span_s.map_or(0.0, |s| s.1);
+        (self.out.disturbances, self.out.disturbances_count) = self.supply_watch.finish(now_s);
         self.out.energy_wh = self.joules / 3600.0;
         self.out.standby_w = standby(&self.out.runs);
         self.out.source = together(&self.sources);
         let runs: Vec<Run> = self.out.runs.iter().map(|r| r.run.clone()).collect();
         self.out.differences = differences(&runs);
+        // A run that the recording's end cuts off does not say what it would still have done.
+        if let Some(last) = self.out.runs.last_mut().filter(|last| last.run.end_s >= now_s) {
+            last.unfinished = true;
+            let last = self.out.runs.len() - 1;
+            let told = |d: &Difference| d.run() != last || matches!(d, Difference::HeaterPower { .. });
+            self.out.differences.retain(told);
+        }
         (self.out, self.picture)
     }
 
     fn count(&mut self, sample: &Sample) {
+        let mut gap = false;
         if let Some(last) = self.last {
             let step_s = sample.time_s - last.time_s;
             if (0.0..=KNOWN_S).contains(&step_s) {
                 self.joules += last.power_w * step_s;
             }
             self.longest_gap_s = self.longest_gap_s.max(step_s);
+            gap = step_s > 0.0 && self.pace.is_gap(step_s);
+            if gap && self.out.gaps.len() < MOST_GAPS {
+                self.out.gaps.push((last.time_s, sample.time_s));
+            }
         }
+        self.supply_watch.push(sample, self.last.as_ref(), gap, self.stream.is_running());
         let first_s = self.out.span_s.map_or(sample.time_s, |s| s.0);
         self.out.span_s = Some((first_s, sample.time_s));
         let first = self.out.samples == 0;
@@ -147,24 +183,36 @@ impl Analyser {
     }
 
     fn remember(&mut self, sample: Sample) {
-        if !self.running {
+        let running = self.stream.is_running();
+        if !running {
             self.longest_gap_s = 0.0;
+        }
+        if !sample.time_s.is_finite() || !sample.power_w.is_finite() {
+            // The stream leaves it out as well, and volts stand beside its rows.
+            return;
         }
         if sample.voltage_v.is_none() && self.volts.is_empty() {
             return;
         }
-        self.volts.push(sample);
-        if !self.running && self.volts.len() > 2 * LEAD {
+        self.volts.push(sample.voltage_v.map_or(f32::NAN, |v| v as f32));
+        if !running && self.volts.len() > 2 * LEAD {
             self.volts.drain(..LEAD);
         }
     }
 
     fn keep(&mut self, run: Run) {
-        let samples = std::mem::take(&mut self.volts);
-        self.sources.extend(source(&samples, &run));
-        self.out.runs.push(read(run, &samples, self.supply, self.longest_gap_s));
+        let now_s = self.out.span_s.map_or(0.0, |s| s.1);
+        self.supply_watch.settle(&run, self.out.runs.len(), self.pace.step_s(), now_s);
+        let (time_s, power_w) = self.stream.ended_rows();
+        let volts = beside(&std::mem::take(&mut self.volts), time_s.len());
+        self.sources.extend(source_resistance(time_s, power_w, &volts, &run.loads.heater_on));
+        let mut read = read(run, time_s, &volts, self.supply, self.longest_gap_s);
+        let on = &read.run.loads.heater_on;
+        read.doubts = on.iter().map(|h| doubt::doubts(h, time_s, power_w, &self.out.gaps)).collect();
+        read.lone_peaks = doubt::lone_peaks(on, time_s, power_w);
+        read.energy_wh = energy_wh(time_s, power_w);
+        self.out.runs.push(read);
         self.longest_gap_s = 0.0;
-        self.running = false;
     }
 }
 
@@ -177,26 +225,42 @@ pub fn analyse(samples: &[Sample], supply: Option<Supply>) -> Analysis {
     analyser.finish().0
 }
 
-fn read(mut run: Run, samples: &[Sample], supply: Option<Supply>, longest_gap_s: f64) -> Read {
+fn read(mut run: Run, time_s: &[f64], volts: &[f64], supply: Option<Supply>, longest_gap_s: f64) -> Read {
     let reversals = reversals(&run.loads.pulses);
     run.loads.pulses = Vec::new();
     let mut resistance_u_ohm = Vec::new();
     for on in &mut run.loads.heater_on {
-        let inside = between(samples, on.start_s, on.end_s);
+        let inside = between(time_s, volts, on.start_s, on.end_s);
         let known = logged(inside).or(supply).filter(|s| on.power_w > 0.0 && s.volts > 0.0);
         on.resistance_ohm = known.map(|s| s.volts * s.volts / on.power_w);
         // u(R)/R = √((2·u(U)/U)² + (u(P)/P)²): JCGM 100, 5.1.6.
         let relative = known.map(|s| (2.0 * s.u_v / s.volts).hypot(POWER_U));
         resistance_u_ohm.push(on.resistance_ohm.zip(relative).map(|(ohm, u)| ohm * u));
     }
-    let during = between(samples, run.start_s, run.end_s);
-    let lowest_v = during.iter().filter_map(|s| s.voltage_v).reduce(f64::min);
-    Read { run, resistance_u_ohm, reversals, lowest_v, longest_gap_s }
+    let during = between(time_s, volts, run.start_s, run.end_s);
+    let lowest_v = during.iter().copied().filter(|v| v.is_finite()).reduce(f64::min);
+    Read {
+        run,
+        resistance_u_ohm,
+        doubts: Vec::new(),
+        lone_peaks: None,
+        energy_wh: 0.0,
+        unfinished: false,
+        reversals,
+        lowest_v,
+        longest_gap_s,
+    }
+}
+
+fn energy_wh(time_s: &[f64], power_w: &[f64]) -> f64 {
+    let steps = time_s.windows(2).map(|pair| pair[1] - pair[0]);
+    let known = steps.zip(power_w).filter(|(step_s, _)| (0.0..=KNOWN_S).contains(step_s));
+    known.map(|(step_s, w)| w * step_s).sum::<f64>() / 3600.0
 }
 
 /// Median voltage, and its standard uncertainty from the spread.
-fn logged(samples: &[Sample]) -> Option<Supply> {
-    let volts: Vec<f64> = samples.iter().filter_map(|s| s.voltage_v).collect();
+fn logged(volts: &[f64]) -> Option<Supply> {
+    let volts: Vec<f64> = volts.iter().copied().filter(|v| v.is_finite()).collect();
     if volts.is_empty() {
         return None;
     }
@@ -206,17 +270,20 @@ fn logged(samples: &[Sample]) -> Option<Supply> {
     Some(Supply { volts: middle, u_v: spread / (volts.len() as f64).sqrt() })
 }
 
-fn between(samples: &[Sample], from_s: f64, to_s: f64) -> &[Sample] {
-    let first = samples.partition_point(|s| s.time_s < from_s);
-    let last = samples.partition_point(|s| s.time_s < to_s).max(first);
-    &samples[first..last]
+/// Volts as logged from one moment to another; empty where none were.
+fn between<'a>(time_s: &[f64], volts: &'a [f64], from_s: f64, to_s: f64) -> &'a [f64] {
+    let first = time_s.partition_point(|&t| t < from_s);
+    let last = time_s.partition_point(|&t| t < to_s).max(first);
+    volts.get(first..last).unwrap_or(&[])
 }
 
-fn source(samples: &[Sample], run: &Run) -> Option<SourceResistance> {
-    let time_s: Vec<f64> = samples.iter().map(|s| s.time_s).collect();
-    let power_w: Vec<f64> = samples.iter().map(|s| s.power_w).collect();
-    let volts: Vec<f64> = samples.iter().map(|s| s.voltage_v.unwrap_or(f64::NAN)).collect();
-    source_resistance(&time_s, &power_w, &volts, &run.loads.heater_on)
+/// The latest volts beside as many rows, NaN before the first of them; empty where none were logged.
+fn beside(volts: &[f32], rows: usize) -> Vec<f64> {
+    if volts.is_empty() {
+        return Vec::new();
+    }
+    let known = &volts[volts.len().saturating_sub(rows)..];
+    std::iter::repeat_n(f64::NAN, rows - known.len()).chain(known.iter().map(|v| f64::from(*v))).collect()
 }
 
 /// The runs' resistances as one, each weighted by 1/u².

@@ -18,6 +18,7 @@ pub use states::{Kind, State};
 pub use stream::{Change, Run, Stream, runs};
 
 pub(crate) use rows::quantile;
+pub(crate) use stream::QUIET_S;
 
 use rows::Rows;
 

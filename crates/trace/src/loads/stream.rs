@@ -11,7 +11,7 @@ use super::{Loads, loads};
 /// Longest run in rows; a longer one is read in parts.
 const LONGEST: usize = 100_000;
 /// A run ends after this long without a load, in seconds.
-const QUIET_S: f64 = 900.0;
+pub(crate) const QUIET_S: f64 = 900.0;
 /// What is kept from before the first load, in seconds and in rows.
 const LEAD_S: f64 = 120.0;
 const LEAD: usize = 2400;
@@ -47,6 +47,8 @@ pub struct Stream {
     power_w: VecDeque<f64>,
     /// Latest second with a load, and the highest power, of the run that is going on.
     running: Option<(f64, f64)>,
+    /// Rows of the run that ended last.
+    ended: (VecDeque<f64>, VecDeque<f64>),
 }
 
 impl Stream {
@@ -74,6 +76,11 @@ impl Stream {
         None
     }
 
+    /// Whether a run is going on.
+    pub fn is_running(&self) -> bool {
+        self.running.is_some()
+    }
+
     /// What can be said of the run that is going on, from its rows so far; none while nothing runs.
     pub fn so_far(&self) -> Option<Run> {
         let (last_s, _) = self.running?;
@@ -82,9 +89,14 @@ impl Stream {
     }
 
     /// The end of the recording: the run that was going on.
-    pub fn finish(mut self) -> Option<Run> {
+    pub fn finish(&mut self) -> Option<Run> {
         let (last_s, _) = self.running?;
         Some(self.close(last_s))
+    }
+
+    /// Seconds and watts of the run that ended last, as they were pushed; held until the next run ends.
+    pub fn ended_rows(&self) -> (&[f64], &[f64]) {
+        (self.ended.0.as_slices().0, self.ended.1.as_slices().0)
     }
 
     fn keep(&mut self, time_s: f64, power_w: f64) {
@@ -107,10 +119,13 @@ impl Stream {
 
     fn close(&mut self, last_s: f64) -> Run {
         self.running = None;
-        let run = read(self.time_s.make_contiguous(), self.power_w.make_contiguous(), last_s, self.volts);
+        // Swapped, so that the room of the run before is used again.
+        std::mem::swap(&mut self.time_s, &mut self.ended.0);
+        std::mem::swap(&mut self.power_w, &mut self.ended.1);
         self.time_s.clear();
         self.power_w.clear();
-        run
+        let (time_s, power_w) = (self.ended.0.make_contiguous(), self.ended.1.make_contiguous());
+        read(time_s, power_w, last_s, self.volts)
     }
 }
 

@@ -5,6 +5,7 @@ use super::calendar::{self, DateOrder};
 use super::cells::{self, MOST_COLUMNS};
 use super::columns::{self, Column, Role};
 use super::error::ReadError;
+use super::foreign;
 use super::source::text_of;
 use super::summary::TimeFormat;
 
@@ -79,11 +80,7 @@ fn table(head: &[u8]) -> Result<(u8, Table<'_>), ReadError> {
         }
     }
     let Some((_, delimiter, rows)) = best else {
-        return Err(ReadError::new(
-            "no table of readings found: no line has a time and a number, parted by comma, semicolon, tab or |",
-            None,
-            "Export the recording from the meter's program as CSV, with the time in one column",
-        ));
+        return Err(foreign::no_table(head));
     };
     let first = rows.iter().position(|row| is_data(row)).unwrap_or(0);
     Ok((delimiter, Table { rows, first }))

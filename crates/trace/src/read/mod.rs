@@ -3,15 +3,16 @@
 //! [`Reader`] gives one sample after the other and holds no more than its buffers, so that a year at one sample a
 //! second takes no more memory than a minute; [`read`] collects them.
 //!
-//! Read in this order: `source.rs` (bytes to lines), `dialect.rs` (what the first lines say about the rest, with
-//! `columns.rs` and `calendar.rs`), `rows.rs` (a line to a sample, with `cells.rs` and `number.rs`), `timeline.rs`
-//! and `watch.rs` (what shows only from row to row), `summary.rs`.
+//! Read in this order: `source.rs` (bytes to lines), `foreign.rs` (files that are no recording), `dialect.rs` (what the
+//! first lines say about the rest, with `columns.rs` and `calendar.rs`), `rows.rs` (a line to a sample, with `cells.rs`
+//! and `number.rs`), `timeline.rs` and `watch.rs` (what shows only from row to row), `summary.rs`.
 
 mod calendar;
 mod cells;
 mod columns;
 mod dialect;
 mod error;
+mod foreign;
 mod number;
 mod rows;
 mod source;
@@ -19,7 +20,7 @@ mod summary;
 mod timeline;
 mod watch;
 
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 
 pub use calendar::DateOrder;
 pub use columns::{Column, Role};
@@ -63,6 +64,9 @@ impl<'a> Reader<'a> {
     /// Where there is no table of readings, no time, no power to be had, or day and month cannot be told apart.
     pub fn new(input: impl Read + 'a, options: &Options) -> Result<Self, ReadError> {
         let source = source::open(input).map_err(|e| damaged(&e, None))?;
+        if let Some(error) = foreign::known(&source.start) {
+            return Err(error);
+        }
         let (encoding, packing) = (source.encoding, source.packing);
         let mut lines = Lines::new(source.bytes);
         if lines.peek(3).map_err(|e| damaged(&e, None))?.starts_with(b"\xef\xbb\xbf") {
@@ -209,11 +213,15 @@ fn skip_preamble(lines: &mut Lines<'_>, count: usize, summary: &mut Summary) -> 
 }
 
 fn damaged(error: &std::io::Error, line: Option<u64>) -> ReadError {
-    ReadError::new(
-        format!("the file cannot be read on ({error})"),
-        line,
-        "Copy it from the meter again; what came before this line has been read",
-    )
+    let what = match error.kind() {
+        // What unpacking says about bytes that are not as they should be.
+        ErrorKind::UnexpectedEof | ErrorKind::InvalidData | ErrorKind::InvalidInput | ErrorKind::Other => {
+            "the packed file is damaged or was cut short".to_owned()
+        }
+        _ => format!("the file cannot be read on ({error})"),
+    };
+    let rest = if line.is_some() { "; what came before this line has been read" } else { "" };
+    ReadError::new(what, line, format!("Copy it from the meter again{rest}"))
 }
 
 impl Summary {

@@ -35,6 +35,8 @@ pub(super) struct Source<'a> {
     pub(super) bytes: Box<dyn Read + 'a>,
     pub(super) encoding: Encoding,
     pub(super) packing: Packing,
+    /// The first bytes, unpacked and not decoded.
+    pub(super) start: Vec<u8>,
 }
 
 /// Unpacks and decodes, by what the first bytes say.
@@ -54,7 +56,7 @@ pub(super) fn open<'a>(input: impl Read + 'a) -> io::Result<Source<'a>> {
         Encoding::Bytes => unpacked,
         Encoding::Utf16Le | Encoding::Utf16Be => Box::new(FromUtf16::new(unpacked, encoding)),
     };
-    Ok(Source { bytes, encoding, packing })
+    Ok(Source { bytes, encoding, packing, start })
 }
 
 /// The first bytes, and a reader that gives them again.
@@ -158,6 +160,8 @@ pub(super) struct Lines<'a> {
     buffer: Vec<u8>,
     start: usize,
     ended: bool,
+    /// What stopped the input, to be said once the lines before it have been given.
+    broken: Option<io::Error>,
     /// The number of the line given last, counted from 1.
     pub(super) number: u64,
 }
@@ -171,7 +175,7 @@ pub(super) enum Line<'l> {
 
 impl<'a> Lines<'a> {
     pub(super) fn new(input: Box<dyn Read + 'a>) -> Self {
-        Self { input, buffer: Vec::new(), start: 0, ended: false, number: 0 }
+        Self { input, buffer: Vec::new(), start: 0, ended: false, broken: None, number: 0 }
     }
 
     /// What lies ahead, at least `length` bytes of it or all there is.
@@ -197,8 +201,18 @@ impl<'a> Lines<'a> {
             self.buffer.drain(..self.start);
             self.start = 0;
         }
-        let read = self.input.by_ref().take(CHUNK as u64).read_to_end(&mut self.buffer)?;
-        self.ended = read == 0;
+        match self.input.by_ref().take(CHUNK as u64).read_to_end(&mut self.buffer) {
+            Ok(read) => self.ended = read == 0,
+            Err(error) if self.buffer.is_empty() => return Err(error),
+            Err(error) => {
+                self.broken = Some(error);
+                self.ended = true;
+                // Where it broke off within a line, that line's last number may lack digits.
+                let whole =
+                    self.buffer.iter().rposition(|b| matches!(b, b'\n' | b'\r')).map_or(0, |end| end + 1);
+                self.buffer.truncate(whole);
+            }
+        }
         Ok(())
     }
 
@@ -235,7 +249,10 @@ impl<'a> Lines<'a> {
                 searched = 0;
             }
             if self.ended {
-                return Ok(self.rest(too_long));
+                return match self.broken.take() {
+                    Some(error) => Err(error),
+                    None => Ok(self.rest(too_long)),
+                };
             }
             self.fill()?;
         }

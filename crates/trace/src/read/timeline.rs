@@ -1,6 +1,7 @@
 //! Times put in order: gaps, repeats, late rows, clocks that were set.
 
 use super::summary::{Remark, Stretch, Summary};
+use crate::pace::Pace;
 
 /// A row up to this much older than the one before is a late row; more, and the clock was set back.
 const LATE_S: f64 = 60.0;
@@ -21,18 +22,17 @@ pub(super) enum Wall {
 
 /// Turns times as recorded into times that never decrease.
 #[derive(Debug, Default)]
-#[expect(clippy::struct_field_names, reason = "the postfix is the unit")]
 pub(super) struct Timeline {
     last_s: Option<f64>,
     /// Added to what is recorded since the clock was last set.
     shift_s: f64,
-    step_s: f64,
+    pace: Pace,
 }
 
 impl Timeline {
     /// The usual time between samples, s; 0 before it is known.
     pub(super) fn step_s(&self) -> f64 {
-        self.step_s
+        self.pace.step_s()
     }
 
     /// Whether a time is so far from the row before that one row alone does not carry it: the clock was set, a long
@@ -55,7 +55,7 @@ impl Timeline {
     }
 
     fn is_hour_back(&self, back: f64, wall: Wall) -> bool {
-        wall == Wall::Local && (back + self.step_s - 3600.0).abs() <= LATE_S.max(3.0 * self.step_s)
+        wall == Wall::Local && (back + self.step_s() - 3600.0).abs() <= LATE_S.max(3.0 * self.step_s())
     }
 
     /// Places a row; None where it is left out.
@@ -80,25 +80,11 @@ impl Timeline {
             summary.duplicates.add(|| line);
             return Some(time);
         }
-        if self.step_s > 0.0 && step > (5.0 * self.step_s).max(10f64.min(20.0 * self.step_s)) {
+        if self.pace.is_gap(step) {
             summary.gaps.add(|| Stretch { start_s: last, end_s: time, line });
-        } else {
-            self.learn(step);
         }
         self.last_s = Some(time);
         Some(time)
-    }
-
-    /// A running median of steps, in the manner of stochastic approximation: each step moves it by 2 %.
-    #[inline]
-    fn learn(&mut self, step: f64) {
-        if self.step_s == 0.0 {
-            self.step_s = step;
-        } else if step > self.step_s {
-            self.step_s = step.min(self.step_s * 1.02);
-        } else {
-            self.step_s = step.max(self.step_s / 1.02);
-        }
     }
 
     fn back(&mut self, time: f64, last: f64, wall: Wall, line: u64, summary: &mut Summary) -> Option<f64> {
@@ -114,9 +100,11 @@ impl Timeline {
                 .add(|| Remark { line, why: format!("{back:.3} s older than a row before it; left out") });
             return None;
         } else {
-            let why =
-                format!("clock back by {back:.0} s; taken for the next reading, {:.3} s later", self.step_s);
-            (back + self.step_s, why)
+            let why = format!(
+                "clock back by {back:.0} s; taken for the next reading, {:.3} s later",
+                self.step_s()
+            );
+            (back + self.step_s(), why)
         };
         self.shift_s += shift;
         summary.clock_changes.add(|| Remark { line, why });

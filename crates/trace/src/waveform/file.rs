@@ -5,6 +5,7 @@ use std::io::Read;
 use hound::{SampleFormat, WavReader, WavSpec};
 
 use super::Waveform;
+use crate::Sample;
 use crate::read::{Options, ReadError, Reader};
 
 /// The longest waveform read, in samples of each channel: near three minutes at 48 kHz, 128 MB in memory.
@@ -81,16 +82,35 @@ fn gather(
     Ok(wave)
 }
 
+/// Steps shorter than this show the mains cycle itself, in seconds: no meter gives an RMS value more often than once in
+/// half a cycle.
+const FASTEST_RMS_S: f64 = 0.002;
+
+/// Whether a recording that begins like this is a waveform and no list of RMS values: voltage and current in every sample,
+/// under 2 ms apart.
+pub fn is_waveform(head: &[Sample]) -> bool {
+    let [first, .., last] = head else { return false };
+    let step_s = (last.time_s - first.time_s) / (head.len() - 1) as f64;
+    let both = head.iter().all(|s| s.voltage_v.is_some() && s.current_a.is_some());
+    both && step_s > 0.0 && step_s < FASTEST_RMS_S
+}
+
 /// Reads a CSV with columns of time, voltage and current, in any dialect that [`crate::read`] knows.
 ///
 /// # Errors
-/// As [`Reader::new`]; also where the samples do not follow evenly, some are missing, or there are more than
-/// [`MOST_SAMPLES`].
+/// As [`Reader::new`] and [`read_samples`].
 pub fn read_csv(input: impl Read, options: &Options, scales: Scales) -> Result<Waveform, ReadError> {
-    let mut reader = Reader::new(input, options)?;
+    read_samples(&[], &mut Reader::new(input, options)?, scales)
+}
+
+/// Goes on reading a CSV of which the first samples have been taken already.
+///
+/// # Errors
+/// Where the samples do not follow evenly, some are missing, or there are more than [`MOST_SAMPLES`].
+pub fn read_samples(head: &[Sample], rest: &mut Reader<'_>, scales: Scales) -> Result<Waveform, ReadError> {
     let mut wave = Waveform::default();
     let (mut first, mut last) = (None, 0.0);
-    for sample in reader.by_ref() {
+    for sample in head.iter().copied().map(Ok).chain(rest.by_ref()) {
         let sample = sample?;
         let (Some(volts), Some(amperes)) = (sample.voltage_v, sample.current_a) else {
             return Err(ReadError::new(
@@ -105,7 +125,7 @@ pub fn read_csv(input: impl Read, options: &Options, scales: Scales) -> Result<W
         wave.current_a.push(amperes * scales.amperes);
         bounded(wave.voltage_v.len())?;
     }
-    let summary = reader.summary();
+    let summary = rest.summary();
     if summary.gaps.count + summary.backward.count + summary.duplicates.count + summary.clock_changes.count
         > 0
     {

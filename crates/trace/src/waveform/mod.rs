@@ -9,7 +9,7 @@ mod cycles;
 mod file;
 mod power;
 
-pub use file::{MOST_SAMPLES, Scales, read_csv, read_wav};
+pub use file::{MOST_SAMPLES, Scales, is_waveform, read_csv, read_samples, read_wav};
 pub use power::{Harmonic, Power};
 
 use crate::read::ReadError;

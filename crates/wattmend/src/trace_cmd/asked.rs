@@ -79,21 +79,26 @@ pub(super) fn supply(text: &str) -> Result<Supply, Failure> {
     Ok(Supply { volts: volts.nominal, u_v })
 }
 
-/// What full scale of a WAV file's channels stands for.
-pub(super) fn full_scale(text: Option<&str>) -> Result<Scales, Failure> {
-    let unread = |why: &str| {
-        Failure::asked_wrongly(
-            &format!("--full-scale: {why}"),
-            "write for instance --full-scale 325V,20A: what the loudest sample of each channel stands for",
-        )
-    };
-    let text = text.ok_or_else(|| unread("a WAV file does not say how many volts and amperes it holds"))?;
+const FULL_SCALE: &str =
+    "write for instance --full-scale 325V,20A: what the loudest sample of each channel stands for";
+
+/// A WAV file came without its scales.
+pub(super) fn no_scale() -> Failure {
+    Failure::asked_wrongly("a WAV file does not say how many volts and amperes it holds", FULL_SCALE)
+}
+
+/// What full scale of a waveform's channels stands for.
+pub(super) fn full_scale(text: &str) -> Result<Scales, Failure> {
+    let unread = |why: &str| Failure::asked_wrongly(&format!("--full-scale: {why}"), FULL_SCALE);
     let (volts, amperes) = text.split_once(',').ok_or_else(|| unread("volts and amperes are wanted"))?;
-    Ok(Scales {
+    let scales = Scales {
         volts: parse(volts, Dimension::Voltage).map_err(|e| unread(&e.to_string()))?,
         amperes: parse(amperes, Dimension::Current).map_err(|e| unread(&e.to_string()))?,
         ..Scales::default()
-    })
+    };
+    // A clamp the wrong way round is a negative scale; none at all is a slip.
+    let sound = |scale: f64| scale.is_finite() && scale != 0.0;
+    if sound(scales.volts) && sound(scales.amperes) { Ok(scales) } else { Err(unread("0 is no scale")) }
 }
 
 #[cfg(test)]

@@ -1,19 +1,23 @@
 //! A recording as JSON; `docs/trace-json.md` says what the keys mean.
 
-use super::{Recording, word};
+use super::{Found, Recording, wave, words};
 use serde_json::{Value, json};
 use std::fmt::Write;
-use trace::analysis::Read;
-use trace::loads::{HeaterOn, Spin, State};
-use trace::measures::{Reversals, SourceResistance};
+use trace::analysis::{Analysis, Disturbance, Doubt, Ended, Part, Read, Trouble};
+use trace::loads::{HeaterOn, Spin};
+use trace::measures::{Reversals, SourceResistance, main_power_w};
 use trace::read::{Remark, Stretch};
 
 /// One object, or a list of them for several files.
-pub(super) fn render(recordings: &[Recording]) -> String {
-    if let [only] = recordings {
-        return object(only);
+pub(super) fn render(found: &[Found]) -> String {
+    let one = |found: &Found| match found {
+        Found::Recording(recording) => object(recording),
+        Found::Wave(wave) => wave::json(wave),
+    };
+    if let [only] = found {
+        return one(only);
     }
-    let objects: Vec<String> = recordings.iter().map(object).collect();
+    let objects: Vec<String> = found.iter().map(one).collect();
     format!("[\n{}]\n", objects.join(",\n"))
 }
 
@@ -59,14 +63,22 @@ fn object(recording: &Recording) -> String {
     out.list("stuck", summary.stuck.first.iter().map(stretch));
     out.one("duplicates_count", &json!(summary.duplicates.count));
     let runs = &found.runs;
-    out.list("states", runs.iter().flat_map(|r| r.run.loads.states.iter().map(state)));
-    out.list(
-        "heater_on",
-        runs.iter().flat_map(|r| r.run.loads.heater_on.iter().zip(&r.resistance_u_ohm).map(heating)),
-    );
+    out.list("states", found.parts().map(|p| part(&p)));
+    let heater_on = runs.iter().flat_map(|r| {
+        r.run
+            .loads
+            .heater_on
+            .iter()
+            .zip(&r.resistance_u_ohm)
+            .zip(&r.doubts)
+            .map(|((h, u), d)| heating(h, *u, d))
+    });
+    out.list("heater_on", heater_on);
     out.list("spins", runs.iter().flat_map(|r| r.run.loads.spins.iter().map(spin)));
-    out.list("runs", runs.iter().map(run));
-    out.list("warnings", recording.warnings().into_iter().map(Value::from));
+    out.list("runs", runs.iter().enumerate().map(|(place, r)| run(place, r, found)));
+    out.one("disturbances_count", &json!(found.disturbances_count));
+    out.list("disturbances", found.disturbances.iter().map(disturbance));
+    out.list("warnings", words::warnings(recording).into_iter().map(Value::from));
     out.0.push_str("\n}\n");
     out.0
 }
@@ -79,16 +91,16 @@ fn remark(r: &Remark) -> Value {
     json!({ "line": r.line, "why": r.why })
 }
 
-fn state(s: &State) -> Value {
+fn part(p: &Part<'_>) -> Value {
     json!({
-        "start_s": rounded(s.start_s),
-        "end_s": rounded(s.end_s),
-        "power_w": rounded(s.power_w),
-        "kind": word(s.kind),
+        "start_s": rounded(p.start_s),
+        "end_s": rounded(p.end_s),
+        "power_w": p.state.map(|s| rounded(s.power_w)),
+        "kind": words::state(p.state.map(|s| s.kind)),
     })
 }
 
-fn heating((h, u_ohm): (&HeaterOn, &Option<f64>)) -> Value {
+fn heating(h: &HeaterOn, u_ohm: Option<f64>, doubts: &[Doubt]) -> Value {
     let stages = h.stages.iter().map(|s| {
         json!({ "start_s": rounded(s.start_s), "end_s": rounded(s.end_s), "power_w": rounded(s.power_w) })
     });
@@ -99,6 +111,7 @@ fn heating((h, u_ohm): (&HeaterOn, &Option<f64>)) -> Value {
         "resistance_ohm": h.resistance_ohm.map(rounded),
         "resistance_u_ohm": u_ohm.map(rounded),
         "stages": stages.collect::<Vec<_>>(),
+        "notes": words::doubts(doubts),
     })
 }
 
@@ -112,13 +125,23 @@ fn spin(s: &Spin) -> Value {
     })
 }
 
-fn run(r: &Read) -> Value {
+fn run(place: usize, r: &Read, found: &Analysis) -> Value {
+    let heater_on = &r.run.loads.heater_on;
+    let spun_s = r.run.loads.spins.iter().map(|s| s.end_s - s.start_s).sum::<f64>();
+    let differences = found.differences.iter().filter(|d| d.run() == place).map(words::difference);
+    let disturbed = found.disturbances.iter().filter(|d| d.run == Some(place)).map(words::disturbance);
     json!({
         "start_s": rounded(r.run.start_s),
         "end_s": rounded(r.run.end_s),
+        "energy_wh": rounded(r.energy_wh),
+        "heated_s": rounded(heater_on.iter().map(|h| h.end_s - h.start_s).sum::<f64>()),
+        "heater_w": main_power_w(heater_on).map(rounded),
+        "spun_s": rounded(spun_s),
+        "unfinished": r.unfinished,
         "longest_gap_s": rounded(r.longest_gap_s),
         "lowest_v": r.lowest_v.map(rounded),
         "reversals": r.reversals.as_ref().map(reversals),
+        "differences": differences.chain(disturbed).collect::<Vec<_>>(),
     })
 }
 
@@ -128,7 +151,32 @@ fn reversals(r: &Reversals) -> Value {
         "on_s": rounded(r.on_s),
         "pause_s": rounded(r.pause_s),
         "duty": rounded(r.duty),
-        "symmetry": rounded(r.symmetry),
+        "symmetry": r.symmetry.map(rounded),
+        "on_by_turns_s": r.on_by_turns_s.map(|(less, more)| [rounded(less), rounded(more)]),
+    })
+}
+
+fn disturbance(d: &Disturbance) -> Value {
+    let (kind, lowest_v, reference_v) = match d.trouble {
+        Trouble::Dip { lowest_v, reference_v } => ("dip", Some(lowest_v), Some(reference_v)),
+        Trouble::Interruption { reference_v } => ("interruption", None, Some(reference_v)),
+        Trouble::NoPower => ("no_power", None, None),
+        Trouble::NoSamples => ("no_samples", None, None),
+    };
+    let ended = d.ended.iter().map(|e| match e {
+        Ended::Heater => "heater",
+        Ended::Spin => "spin",
+        Ended::Run => "run",
+    });
+    json!({
+        "kind": kind,
+        "start_s": rounded(d.start_s),
+        "end_s": rounded(d.end_s),
+        "lowest_v": lowest_v.map(rounded),
+        "reference_v": reference_v.map(rounded),
+        "run": d.run,
+        "with_heater": d.with_heater,
+        "ended": ended.collect::<Vec<_>>(),
     })
 }
 

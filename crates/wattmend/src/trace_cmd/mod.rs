@@ -2,21 +2,25 @@
 
 pub(crate) mod asked;
 mod json;
+mod plot;
 mod svg;
 mod text;
 mod wave;
+mod words;
 
 use crate::end::{Answer, Done, End, Failure};
-use crate::load;
+use crate::input;
+use crate::load::refused;
 use crate::render::Screen;
 use asked::Written;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use trace::analysis::{Analyser, Analysis, Picture, Supply};
-use trace::loads::Kind;
-use trace::measures::Difference;
-use trace::read::{Options, ReadError, Summary};
+use trace::read::{Options, ReadError, Reader, Summary};
+use trace::waveform::{Scales, is_waveform, read_samples, read_wav};
 
 #[derive(clap::Args)]
+#[expect(clippy::struct_excessive_bools, reason = "flags of the command line")]
 pub(crate) struct Arguments {
     /// Recordings of any meter, packed or not; - reads standard input
     #[arg(required = true)]
@@ -26,7 +30,10 @@ pub(crate) struct Arguments {
     supply: Option<String>,
     #[command(flatten)]
     written: Written,
-    /// For a WAV file with volts and amperes: what full scale of each stands for, as "325V,20A"
+    /// Take the file for a waveform of the mains cycle, whatever its time step
+    #[arg(long)]
+    waveform: bool,
+    /// What 1 (in a WAV file: full scale) of a waveform's two channels stands for, as "325V,20A"
     #[arg(long, value_name = "VOLTS,AMPERES")]
     full_scale: Option<String>,
     /// Write a plot to this file
@@ -37,7 +44,13 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A recording, read to its end.
+/// A file, read to its end.
+enum Found {
+    Recording(Box<Recording>),
+    Wave(Box<wave::Wave>),
+}
+
+/// A recording of powers.
 struct Recording {
     name: String,
     summary: Summary,
@@ -47,91 +60,97 @@ struct Recording {
     broken_off: Option<ReadError>,
 }
 
+/// How files are to be read.
+struct Asked {
+    options: Options,
+    supply: Option<Supply>,
+    scales: Option<Scales>,
+    waveform: bool,
+}
+
+/// Samples looked at to tell a waveform from a recording of powers.
+const HEAD: usize = 64;
+
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     if arguments.svg.is_some() && arguments.files.len() > 1 {
         return Err(Failure::asked_wrongly("--svg draws one recording", "name one file at a time"));
     }
-    if let [wav] = arguments.files.as_slice()
-        && wav.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav"))
-    {
-        return wave::run(wav, arguments);
-    }
-    let options = arguments.written.options()?;
-    let supply = arguments.supply.as_deref().map(asked::supply).transpose()?;
-    let mut recordings = Vec::new();
-    for file in &arguments.files {
-        recordings.push(recording(file, &options, supply)?);
-    }
-    if let (Some(out), [only]) = (&arguments.svg, recordings.as_slice()) {
-        std::fs::write(out, svg::render(only)).map_err(|error| {
-            let message = format!("{} cannot be written: {error}", out.display());
+    let asked = Asked {
+        options: arguments.written.options()?,
+        supply: arguments.supply.as_deref().map(asked::supply).transpose()?,
+        scales: arguments.full_scale.as_deref().map(asked::full_scale).transpose()?,
+        waveform: arguments.waveform,
+    };
+    let found: Vec<Found> =
+        arguments.files.iter().map(|file| read(file, &asked)).collect::<Result<_, Failure>>()?;
+    if let (Some(out), [only]) = (&arguments.svg, found.as_slice()) {
+        let drawing = match only {
+            Found::Recording(recording) => svg::render(recording),
+            Found::Wave(wave) => wave::svg(wave),
+        };
+        std::fs::write(out, drawing).map_err(|error| {
+            let why = match error.kind() {
+                ErrorKind::NotFound => "there is no such folder".to_owned(),
+                ErrorKind::PermissionDenied => "this user may not write there".to_owned(),
+                ErrorKind::IsADirectory => "it is a folder".to_owned(),
+                _ => error.to_string(),
+            };
+            let message = format!("{} cannot be written: {why}", out.display());
             Failure::new(End::NotWritten, &message, "name a file in a folder that you may write to")
         })?;
     }
     let text = if arguments.json {
-        json::render(&recordings)
+        json::render(&found)
     } else {
-        recordings.iter().map(|r| text::render(r, screen)).collect::<Vec<_>>().join("\n")
+        let texts = found.iter().map(|f| match f {
+            Found::Recording(recording) => text::render(recording, screen),
+            Found::Wave(wave) => wave::text(wave),
+        });
+        texts.collect::<Vec<_>>().join("\n")
     };
     Ok(Done::with(text))
 }
 
-fn recording(file: &Path, options: &Options, supply: Option<Supply>) -> Result<Recording, Failure> {
-    let mut analyser = Analyser::new(supply);
-    let load::Recorded { summary, broken_off } =
-        load::recording(file, options, |sample| _ = analyser.push(sample))?;
+fn read(file: &Path, asked: &Asked) -> Result<Found, Failure> {
+    let input = input::open(file)?;
+    let refused = |error: &ReadError| refused(file, error);
+    if input.is_wav {
+        let scales = asked.scales.ok_or_else(asked::no_scale)?;
+        let wave = read_wav(input.bytes, scales).map_err(|e| refused(&e))?;
+        return wave::read(file, wave).map_err(|e| refused(&e));
+    }
+    let mut reader = Reader::new(input.bytes, &asked.options).map_err(|e| refused(&e))?;
+    let mut head = Vec::new();
+    let mut broken_off = None;
+    for sample in reader.by_ref().take(HEAD) {
+        match sample {
+            Ok(sample) => head.push(sample),
+            Err(error) => broken_off = Some(error),
+        }
+    }
+    if broken_off.is_none() && (asked.waveform || is_waveform(&head)) {
+        let scales = asked.scales.unwrap_or_default();
+        let wave = read_samples(&head, &mut reader, scales).map_err(|e| refused(&e))?;
+        return wave::read(file, wave).map_err(|e| refused(&e));
+    }
+    let mut analyser = Analyser::new(asked.supply);
+    for sample in head {
+        analyser.push(sample);
+    }
+    for sample in reader.by_ref() {
+        match sample {
+            Ok(sample) => _ = analyser.push(sample),
+            Err(error) => broken_off = Some(error),
+        }
+    }
+    let summary = reader.into_summary();
     let (analysis, picture) = analyser.finish();
-    Ok(Recording { name: file.display().to_string(), summary, analysis, picture, broken_off })
-}
-
-impl Recording {
-    /// What a technician should know: from the reading, then from what was read.
-    fn warnings(&self) -> Vec<String> {
-        let s = &self.summary;
-        let counted = [
-            (s.gaps.count, "stretches without samples"),
-            (s.skipped.count, "lines left out"),
-            (s.missing.count, "cells without a reading"),
-            (s.duplicates.count, "samples that repeat a time"),
-            (s.backward.count, "lines older than the one before, left out"),
-            (s.clock_changes.count, "changes of the recorder's clock"),
-            (s.stuck.count, "stretches with a stuck reading"),
-            (s.contradictions.count, "lines whose power, voltage and current contradict each other"),
-        ];
-        let found = counted.iter().filter(|c| c.0 > 0).map(|(count, what)| format!("{what}: {count}"));
-        let broken = self.broken_off.iter().map(|e| format!("read only in part: {e}"));
-        broken
-            .chain(found)
-            .chain(s.notes.iter().cloned())
-            .chain(s.questions.iter().cloned())
-            .chain(self.analysis.source.iter().filter_map(|s| s.warning.clone()))
-            .chain(self.analysis.differences.iter().map(difference))
-            .collect()
-    }
-}
-
-fn difference(found: &Difference) -> String {
-    match found {
-        Difference::HeatedLess { run, heated_s, usual_s } => {
-            format!("run {}: heated for {heated_s:.0} s only, the others for {usual_s:.0} s", run + 1)
+    match broken_off {
+        Some(error) if analysis.samples == 0 => Err(refused(&error)),
+        broken_off => {
+            let name = input::shown(file);
+            Ok(Found::Recording(Box::new(Recording { name, summary, analysis, picture, broken_off })))
         }
-        Difference::NotHeated { run } => format!("run {}: not heated, as most runs are", run + 1),
-        Difference::NoSpin { run } => format!("run {}: no final spin, as most runs have", run + 1),
-        Difference::HeaterPower { run, power_w, usual_w } => {
-            format!("run {}: the heater drew {power_w:.0} W, in the others {usual_w:.0} W", run + 1)
-        }
-    }
-}
-
-/// A state in a word or two.
-fn word(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Heating => "heater",
-        Kind::Spinning => "spin",
-        Kind::Reversing => "reversing",
-        Kind::Draining => "drain",
-        Kind::Steady => "steady",
-        Kind::Standby => "standby",
     }
 }
