@@ -27,7 +27,7 @@ pub use pieces::{MOST_PIECES, MOST_STRETCHES, Stretch};
 pub use shown::{Match, What};
 
 use crate::evidence::Recording;
-use bench::{Conditions, Prediction, PredictionId, Sweep};
+use bench::{Bench, Conditions, Prediction, PredictionId, State, Sweep};
 use chain::{Chain, Forward, Order, Runs, best};
 use emission::{Factors, Profile};
 use lengths::{Length, Table};
@@ -332,14 +332,11 @@ fn own_w(machine: &Machine, conditions: &Conditions) -> Vec<f64> {
 
 /// What the machine draws when nothing is driven, W.
 fn idle_w(machine: &Machine, conditions: &Conditions) -> f64 {
-    let nothing = machine.test.steps.iter().take(1).map(|step| machine::model::Step {
-        drives: Vec::new(),
-        until: None,
-        ..step.clone()
-    });
-    let mut sweep = Sweep::over(machine, nothing.collect(), conditions);
-    let ids = sweep.predict(&bench::Hypothesis::healthy());
-    ids.first().map_or(0.0, |&id| sweep.get(id).power_w.value)
+    let Some(first) = machine.test.steps.first() else { return 0.0 };
+    let nothing = machine::model::Step { drives: Vec::new(), until: None, ..first.clone() };
+    let modes = vec![None; machine.parts.len()];
+    let mut state = State::start(conditions);
+    Bench::new(machine).step(&nothing, &modes, conditions, &mut state).power_w.value
 }
 
 fn table(tables: &mut HashMap<[u64; 5], Table>, length: Length) -> &Table {
