@@ -17,8 +17,8 @@ fn hypotheses(machine: &Machine, count: usize) -> Vec<Hypothesis> {
     let mut all = vec![Hypothesis::healthy()];
     all.extend(singles.iter().map(|&f| Hypothesis::of([f])));
     let pairs = singles.iter().flat_map(|&a| singles.iter().map(move |&b| (a, b))).filter(|(a, b)| a.0 < b.0);
-    // Every ninety-seventh, so that all parts have their turn.
-    all.extend(pairs.step_by(97).map(|(a, b)| Hypothesis::of([a, b])));
+    // Every thirty-first, so that all parts have their turn.
+    all.extend(pairs.step_by(31).map(|(a, b)| Hypothesis::of([a, b])));
     all.truncate(count);
     all
 }

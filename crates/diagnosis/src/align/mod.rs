@@ -27,7 +27,7 @@ pub use pieces::{MOST_PIECES, MOST_STRETCHES, Stretch};
 pub use shown::{Match, What};
 
 use crate::evidence::Recording;
-use bench::{Conditions, Prediction, PredictionId, Sweep};
+use bench::{Bench, Conditions, Prediction, PredictionId, State, Sweep};
 use chain::{Chain, Forward, Order, Runs, best};
 use emission::{Factors, Profile};
 use lengths::{Length, Table};
@@ -335,8 +335,8 @@ fn idle_w(machine: &Machine, conditions: &Conditions) -> f64 {
     let Some(first) = machine.test.steps.first() else { return 0.0 };
     let nothing = machine::model::Step { drives: Vec::new(), until: None, ..first.clone() };
     let modes = vec![None; machine.parts.len()];
-    let mut state = bench::State::start(conditions);
-    bench::Bench::new(machine).step(&nothing, &modes, conditions, &mut state).power_w.value
+    let mut state = State::start(conditions);
+    Bench::new(machine).step(&nothing, &modes, conditions, &mut state).power_w.value
 }
 
 fn table(tables: &mut HashMap<[u64; 5], Table>, length: Length) -> &Table {
