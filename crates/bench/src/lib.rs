@@ -26,7 +26,7 @@ mod step;
 mod superpose;
 mod sweep;
 
-pub use between::{EndError, Ohms, ReadingGroup, between, find_node, ohms_between};
+pub use between::{EndError, Ohmmeter, Ohms, ReadingGroup, between, find_node, ohms_between};
 pub use conditions::{Conditions, Meter};
 pub use hypothesis::{FaultError, Hypothesis};
 pub use prediction::{Estimate, Prediction, Trip};

@@ -102,6 +102,12 @@ pub(crate) fn phase_pins(machine: &Machine, inverter: PartId) -> Option<[NodeId;
 }
 
 impl Behind {
+    /// Between these nodes, whatever the machine does.
+    pub(crate) fn between(machine: &Machine, ends: &[NodeId]) -> Behind {
+        let paths = edges(machine);
+        Behind::new(machine, &paths, ends, between(machine, &paths, ends))
+    }
+
     fn new(machine: &Machine, paths: &[Edge], ends: &[NodeId], found: Vec<PartId>) -> Behind {
         let mut on_the_way = Bits::none(machine.parts.len());
         found.into_iter().for_each(|part| on_the_way.insert(part));
@@ -413,7 +419,7 @@ fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
 }
 
 /// Per part and mode: does the fault only take away?
-fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
+pub(crate) fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
     let contact_behind = |part: PartId| {
         machine.parts.iter().any(|q| {
             q.through.contains(&part)

@@ -20,7 +20,6 @@ use crate::prediction::{Prediction, Trip};
 use crate::shared::{Fault, Shared};
 use crate::step::{State, run};
 use machine::model::{CodeId, Machine};
-use std::collections::HashMap;
 
 /// Place of a prediction in its [`Sweep`]; equal places mean the same prediction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -33,7 +32,7 @@ pub struct Sweep<'m> {
     conditions: Conditions,
     /// States that steps begin with, temperature aside.
     states: Vec<State>,
-    state_ids: HashMap<StateKey, u32>,
+    state_ids: Map<StateKey, u32>,
     predictions: Vec<Prediction>,
     /// By prediction; apart, since these are looked up far more often.
     outcomes: Vec<Outcome>,
@@ -87,7 +86,7 @@ impl<'m> Sweep<'m> {
             shared: Shared::new(machine, conditions.supply_v, State::start(conditions)),
             conditions: *conditions,
             states: Vec::new(),
-            state_ids: HashMap::new(),
+            state_ids: Map::default(),
             predictions: Vec::new(),
             outcomes: Vec::new(),
             healthy: Map::default(),
