@@ -32,7 +32,9 @@ impl Classes {
             by_places: Map::default(),
         };
         for (id, first) in alike(machine).into_iter().enumerate() {
-            if if first == id { found.mark(machine, &machine.parts[id]) } else { found.gradual.has(first) } {
+            let gradual =
+                if first == id { found.mark(machine, &machine.parts[id]) } else { found.gradual.has(first) };
+            if gradual {
                 found.gradual.insert(id);
             }
         }

@@ -27,7 +27,8 @@ pub(crate) struct Rounds {
     /// Nothing changed after the last round.
     pub(crate) settled: bool,
     phases: Vec<Phases>,
-    rounds: Vec<Round>,
+    /// The first `used` of these; the others are kept for their memory.
+    all: Vec<Round>,
     used: usize,
 }
 
@@ -51,10 +52,10 @@ impl Rounds {
     }
 
     pub(crate) fn note(&mut self, machine: &Machine, situations: &[Situation], solved: &Solved<'_>) {
-        if self.rounds.len() == self.used {
-            self.rounds.push(Round::default());
+        if self.all.len() == self.used {
+            self.all.push(Round::default());
         }
-        let round = &mut self.rounds[self.used];
+        let round = &mut self.all[self.used];
         self.used += 1;
         round.situations.clear();
         round.situations.extend_from_slice(situations);
@@ -76,7 +77,7 @@ impl Rounds {
 
     /// The round of this number; the last, once nothing changes any more.
     fn round(&self, number: usize) -> &Round {
-        &self.rounds[number.min(self.used - 1)]
+        &self.all[number.min(self.used - 1)]
     }
 }
 
