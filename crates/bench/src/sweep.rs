@@ -33,7 +33,8 @@ pub struct Sweep<'m> {
     /// States that steps begin with, temperature aside.
     states: Vec<State>,
     state_ids: Map<StateKey, u32>,
-    predictions: Vec<Prediction>,
+    /// In pieces of [`PIECE`], so that none is ever moved.
+    predictions: Vec<Vec<Prediction>>,
     /// By prediction; apart, since these are looked up far more often.
     outcomes: Vec<Outcome>,
     /// By state and step.
@@ -74,6 +75,9 @@ struct StateKey {
     over: bool,
     trip: Option<Trip>,
 }
+
+/// Predictions in a piece of memory.
+const PIECE: usize = 256;
 
 /// No outcome yet.
 const NONE: u32 = u32::MAX;
@@ -121,7 +125,7 @@ impl<'m> Sweep<'m> {
 
     /// A prediction.
     pub fn get(&self, id: PredictionId) -> &Prediction {
-        &self.predictions[id.0 as usize]
+        &self.predictions[id.0 as usize / PIECE][id.0 as usize % PIECE]
     }
 
     /// How many steps were really run.
@@ -247,7 +251,14 @@ impl<'m> Sweep<'m> {
             temperature_c: at.temperature_c,
             temperature_class: (!self.shared.heard.temperature).then_some(class),
         });
-        self.predictions.push(prediction);
+        match self.predictions.last_mut() {
+            Some(piece) if piece.len() < PIECE => piece.push(prediction),
+            _ => {
+                let mut piece = Vec::with_capacity(PIECE);
+                piece.push(prediction);
+                self.predictions.push(piece);
+            }
+        }
         self.outcomes.len() as u32 - 1
     }
 }
