@@ -1,16 +1,21 @@
 //! Predicting all steps of the service test under all single faults and a spread of double faults, machine by machine.
 //!
-//! `cargo bench -p bench --bench predict`. The names give parts (wires among them), model and hypotheses; throughput
-//! is in hypotheses. The time for all doubles is their number times the time of one of the spread.
+//! `cargo bench -p bench --bench predict`; with `-- sweep`, `-- growth` or `-- ohmmeter`, only these. In the first group
+//! every step of every hypothesis is run: the names give parts (wires among them), model and hypotheses, throughput is in
+//! hypotheses, and the time for all doubles is their number times the time of one of the spread. `sweep` and `growth`
+//! share steps and instants (parts without wires; throughput in predictions). Figures: docs/performance.md.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a benchmark")]
 
 #[path = "../tests/support/mod.rs"]
 mod support;
 
-use bench::{Bench, Conditions, Hypothesis, Sweep};
-use criterion::{Criterion, Throughput, criterion_group, criterion_main};
+use bench::{Bench, Conditions, Hypothesis, Ohmmeter, Sweep};
+use criterion::measurement::WallTime;
+use criterion::{BenchmarkGroup, Criterion, Throughput, criterion_group, criterion_main};
 use machine::model::Machine;
 use std::hint::black_box;
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
 
 /// Of the pairs of faults every so-many-th is predicted: a prime, so that the spread follows no order of the file.
 const SPREAD: usize = 251;
@@ -49,32 +54,124 @@ fn predict(c: &mut Criterion) {
     }
 }
 
-/// All single and double faults of parts and outputs (wires left out) of every machine, steps shared.
-fn sweep(c: &mut Criterion) {
-    let mut machines: Vec<Machine> = support::shipped().iter().map(|(_, text)| support::read(text)).collect();
-    machines.sort_by_key(|m| m.parts.len());
-    let mut group = c.benchmark_group("sweep without wires");
-    group.sample_size(10);
-    for machine in &machines {
-        let conditions = Conditions::at(machine.plate.supply_v);
-        let of_parts = |h: &Hypothesis| h.faults().iter().all(|f| machine.parts[f.0].ends.is_none());
-        let singles = machine.single_faults().map(|f| Hypothesis::of([f]));
-        let hypotheses: Vec<Hypothesis> = singles.chain(doubles(machine)).filter(of_parts).collect();
-        let parts = machine.parts.iter().filter(|p| p.ends.is_none()).count();
-        group.throughput(Throughput::Elements(hypotheses.len() as u64));
-        group.bench_function(
-            format!("{parts} parts, {}, {} hypotheses", machine.plate.model, hypotheses.len()),
-            |b| {
-                b.iter(|| {
+/// Time for which this thread has had a core, so that a busy machine measures like an idle one. Linux tells it (to some
+/// milliseconds); elsewhere it is the time that has gone by.
+fn core_time() -> Duration {
+    static START: OnceLock<Instant> = OnceLock::new();
+    let on_core = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let nanoseconds = on_core.and_then(|text| text.split(' ').next()?.parse().ok());
+    nanoseconds.map_or_else(|| START.get_or_init(Instant::now).elapsed(), Duration::from_nanos)
+}
+
+/// Which faults a sweep takes.
+#[derive(Clone, Copy, PartialEq)]
+enum Wires {
+    Without,
+    With,
+}
+
+/// Healthy, all single and all double faults.
+fn all_faults(machine: &Machine, wires: Wires) -> Vec<Hypothesis> {
+    let taken =
+        |h: &Hypothesis| wires == Wires::With || h.faults().iter().all(|f| machine.parts[f.0].ends.is_none());
+    let singles = machine.single_faults().map(|f| Hypothesis::of([f]));
+    std::iter::once(Hypothesis::healthy()).chain(singles.chain(doubles(machine)).filter(taken)).collect()
+}
+
+/// Measures all steps under all single and double faults of one machine, steps and instants shared.
+fn measure_sweep(group: &mut BenchmarkGroup<'_, WallTime>, machine: &Machine, wires: Wires) {
+    let conditions = Conditions::at(machine.plate.supply_v);
+    let hypotheses = all_faults(machine, wires);
+    let parts = machine.parts.iter().filter(|p| p.ends.is_none()).count();
+    let faults = match wires {
+        Wires::Without => "faults of parts",
+        Wires::With => "faults of parts and wires",
+    };
+    let steps = machine.test.steps.len();
+    let (model, count) = (&machine.plate.model, hypotheses.len());
+    group.throughput(Throughput::Elements((count * steps) as u64));
+    group.bench_function(
+        format!("{parts} parts, {model}, {count} hypotheses ({faults}), {steps} steps"),
+        |b| {
+            b.iter_custom(|times| {
+                let start = core_time();
+                for _ in 0..times {
                     let mut sweep = Sweep::new(machine, &conditions);
                     for hypothesis in &hypotheses {
                         black_box(sweep.predict(black_box(hypothesis)));
                     }
-                });
-            },
-        );
+                }
+                core_time().saturating_sub(start)
+            });
+        },
+    );
+}
+
+/// Every shipped machine, without and with faults of wires.
+fn sweep(c: &mut Criterion) {
+    let mut machines: Vec<Machine> = support::shipped().iter().map(|(_, text)| support::read(text)).collect();
+    machines.sort_by_key(|m| m.parts.len());
+    let mut group = c.benchmark_group("sweep");
+    group.sample_size(10).measurement_time(Duration::from_secs(2));
+    for wires in [Wires::Without, Wires::With] {
+        for machine in &machines {
+            measure_sweep(&mut group, machine, wires);
+        }
     }
 }
 
-criterion_group!(benches, predict, sweep);
+/// The largest shipped machine with so many further inlet valves, each behind a triac of its own, all open in the step
+/// that fills through the soak chamber.
+fn with_further_valves(count: usize) -> Machine {
+    let shipped = support::shipped();
+    let (_, text) = shipped.iter().find(|(name, _)| name.contains("tern-81")).unwrap();
+    let mut text = text.clone();
+    let mut insert_before = |mark: &str, lines: &dyn Fn(usize) -> String| {
+        assert_eq!(text.matches(mark).count(), 1, "`{mark}`");
+        let new: String = (1..=count).map(lines).collect();
+        text = text.replace(mark, &(new + mark));
+    };
+    insert_before("[part.drawer-hose]", &|n| {
+        format!(
+            "[part.valve-{n}]\nkind = \"inlet valve\"\ncoil = \"3k6 ±12 %\"\nflow = \"1 l/min ±15 %\"\n\
+             through = \"inlet-hose\"\nbehind = \"lid\"\n\n"
+        )
+    });
+    insert_before("empty = { triac", &|n| format!("more-{n} = {{ triac = [\"A1.3\", \"A9.{n}\"] }}\n"));
+    insert_before("\"A7.1 = level.plus\"", &|n| {
+        format!("\"A9.{n} = valve-{n}.1\", \"valve-{n}.2 = valve-neutral\",\n")
+    });
+    let more = (1..=count).map(|n| format!("\"more-{n}\""));
+    let drives: Vec<String> = ["\"bolt\"", "\"soak\""].map(str::to_owned).into_iter().chain(more).collect();
+    let drives = format!("drives = [{}]", drives.join(", "));
+    support::read(&text.replace("drives = [\"bolt\", \"soak\"]", &drives))
+}
+
+/// How the time grows with parts: the small machine of the tests, then the largest shipped one with more and more valves.
+fn growth(c: &mut Criterion) {
+    let mut group = c.benchmark_group("growth");
+    group.sample_size(10).measurement_time(Duration::from_secs(2));
+    let larger = [0, 4, 8, 16].into_iter().map(with_further_valves);
+    for machine in std::iter::once(support::small(&[])).chain(larger) {
+        measure_sweep(&mut group, &machine, Wires::Without);
+    }
+}
+
+/// What an ohmmeter shows at the heater's connector under every single and double fault.
+fn ohmmeter(c: &mut Criterion) {
+    let machine = with_further_valves(0);
+    let hypotheses = all_faults(&machine, Wires::With);
+    let mut group = c.benchmark_group("ohmmeter");
+    group.throughput(Throughput::Elements(hypotheses.len() as u64));
+    group.bench_function(format!("{} hypotheses", hypotheses.len()), |b| {
+        b.iter(|| {
+            let mut meter = Ohmmeter::new(&machine, ("A2.1", "element.2"), &[]).unwrap();
+            for hypothesis in &hypotheses {
+                black_box(meter.read(black_box(hypothesis)));
+            }
+        });
+    });
+}
+
+criterion_group!(benches, predict, sweep, growth, ohmmeter);
 criterion_main!(benches);

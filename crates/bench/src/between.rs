@@ -1,8 +1,11 @@
 //! What a multimeter shows between two points of the dead machine, healthy and under every single fault.
 
+use crate::bits::{Bits, Map};
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::moment::Solver;
+use crate::reach::{Behind, takes_away};
+use crate::shared::Fault;
 use crate::step::State;
 use circuit::Resistance;
 use machine::diagnostic::nearest;
@@ -114,24 +117,26 @@ fn same(a: Ohms, b: Ohms) -> bool {
     }
 }
 
-/// An ohmmeter with its probes set.
+/// An ohmmeter with its probes set, for any number of hypotheses.
+///
+/// What it shows depends only on the parts whose paths can lie between the probes, so that each reading is worked out
+/// once for all hypotheses that agree on those.
 pub struct Ohmmeter<'m> {
     solver: Solver<'m>,
     state: State,
     a: NodeId,
     b: NodeId,
+    way: Behind,
+    takes_away: Vec<Vec<bool>>,
+    known: Map<Vec<Fault>, Ohms>,
 }
 
 impl<'m> Ohmmeter<'m> {
-    /// Probes on these points, with these connectors or tabs off.
+    /// Between two points as [`find_node`] takes them, with these connectors or tabs open.
     ///
     /// # Errors
-    /// A point or a connector that the machine has not.
-    pub fn new(
-        machine: &'m Machine,
-        (a, b): (&str, &str),
-        unplugged: &[String],
-    ) -> Result<Self, EndError> {
+    /// A point that the machine does not have, or a name that opens nothing.
+    pub fn new(machine: &'m Machine, (a, b): (&str, &str), unplugged: &[String]) -> Result<Self, EndError> {
         let (a, b) = (find_node(machine, a)?, find_node(machine, b)?);
         for name in unplugged {
             if !machine.joints.iter().any(|j| j.opens_with == *name || j.name == *name) {
@@ -149,27 +154,39 @@ impl<'m> Ohmmeter<'m> {
         let mut solver = Solver::new(machine);
         solver.wiring.unplug(unplugged);
         let state = State::start(&Conditions::at(machine.plate.supply_v));
-        Ok(Ohmmeter { solver, state, a, b })
+        let way = Behind::between(machine, &[a, b]);
+        let takes_away = takes_away(machine);
+        Ok(Ohmmeter { solver, state, a, b, way, takes_away, known: Map::default() })
     }
 
-    /// What it shows under these faults.
+    /// What it shows under a hypothesis.
     pub fn read(&mut self, hypothesis: &Hypothesis) -> Ohms {
-        let modes = hypothesis.modes(self.solver.machine);
+        let adds = |&(part, mode): &Fault| self.way.around.has(part) && !self.takes_away[part][mode];
+        // A leak or a chafed wire can bring any part in reach onto the way.
+        let in_reach =
+            if hypothesis.faults().iter().any(adds) { &self.way.around } else { &self.way.on_the_way };
+        let faults: Vec<Fault> = hypothesis.faults().iter().filter(|f| in_reach.has(f.0)).copied().collect();
+        if let Some(&known) = self.known.get(&faults) {
+            return known;
+        }
+        let modes = Hypothesis::of(faults.iter().copied()).modes(self.solver.machine);
         self.solver.dead(&modes, &self.state);
-        match self.solver.wiring.resistance(self.a, self.b) {
+        let reads = match self.solver.wiring.resistance(self.a, self.b) {
             Resistance::Ohms(value) if value < OVER_RANGE_FROM_OHM => {
-                let u = (self.tolerance(value) * value).hypot(CONTACT_U_OHM / 3f64.sqrt());
+                let u = (self.tolerance(in_reach, value) * value).hypot(CONTACT_U_OHM / 3f64.sqrt());
                 Ohms::Ohms { value, u }
             }
             _ => Ohms::Open,
-        }
+        };
+        self.known.insert(faults, reads);
+        reads
     }
 
-    /// The largest tolerance among branches whose ohms are near the reading or share in it: a bound, not a sum, since
-    /// one part dominates nearly every reading a technician takes.
-    fn tolerance(&self, value: f64) -> f64 {
+    /// The largest tolerance among branches in reach whose ohms are near the reading or share in it: a bound, not a sum,
+    /// since one part dominates nearly every reading a technician takes.
+    fn tolerance(&self, in_reach: &Bits, value: f64) -> f64 {
         let mut largest: f64 = 0.0;
-        for part in 0..self.solver.machine.parts.len() {
+        for part in in_reach.iter() {
             for branch in self.solver.wiring.branches(part) {
                 if let Path::Ohms { r, .. } = branch.dc
                     && r > 0.5 * value

@@ -15,7 +15,9 @@ const SPREADS: u64 = 0x9e37_79b9_7f4a_7c15;
 
 impl Hasher for Mix {
     fn write(&mut self, bytes: &[u8]) {
-        bytes.iter().for_each(|&b| self.write_u64(u64::from(b)));
+        for &byte in bytes {
+            self.write_u64(u64::from(byte));
+        }
     }
 
     fn write_u8(&mut self, word: u8) {

@@ -3,11 +3,10 @@
 //! A float switch knows two levels, a cut-out two temperatures. Two states between the same marks give the same
 //! instant, unless a part carries current whose ohms change without a step (a sensor's): such parts are named.
 
-use crate::bits::Bits;
+use crate::bits::{Bits, Map};
 use crate::reach::{LEVELS_L, TEMPERATURES_C, alike, rest};
 use machine::kind::{Branch, Effect, Flows, Medium, Situation};
 use machine::model::{Machine, Part};
-use std::collections::HashMap;
 
 /// The marks of one machine.
 pub(crate) struct Classes {
@@ -18,8 +17,8 @@ pub(crate) struct Classes {
     shares: Vec<f64>,
     /// Parts that answer differently at every level or temperature.
     pub(crate) gradual: Bits,
-    levels: HashMap<u64, u32>,
-    by_places: HashMap<Vec<usize>, u32>,
+    levels: Map<u64, u32>,
+    by_places: Map<Vec<usize>, u32>,
 }
 
 impl Classes {
@@ -29,11 +28,13 @@ impl Classes {
             temperature_marks: Vec::new(),
             shares: shares(machine),
             gradual: Bits::none(machine.parts.len()),
-            levels: HashMap::new(),
-            by_places: HashMap::new(),
+            levels: Map::default(),
+            by_places: Map::default(),
         };
         for (id, first) in alike(machine).into_iter().enumerate() {
-            if if first == id { found.mark(machine, &machine.parts[id]) } else { found.gradual.has(first) } {
+            let gradual =
+                if first == id { found.mark(machine, &machine.parts[id]) } else { found.gradual.has(first) };
+            if gradual {
                 found.gradual.insert(id);
             }
         }

@@ -7,7 +7,8 @@
 //! the code shown, with uncertainty from the parts' tolerances, the supply and the meter.
 //!
 //! Read in this order: `hypothesis.rs`, `conditions.rs`, `prediction.rs`, `moment.rs` (one instant, solved), `sense.rs`
-//! (what the board makes of it), `step.rs`, `sweep.rs` (many hypotheses at once),
+//! (what the board makes of it), `step.rs`, `sweep.rs` (many hypotheses at once: steps shared), `shared.rs` (instants
+//! shared), `superpose.rs` (two faults that do not touch each other), `reach.rs` and `classes.rs` (what depends on what),
 //! `between.rs` (an ohmmeter), `review.rs` (checks of a file that need all this).
 //! Not here: matching a recording to the steps (`diagnosis`), the physics of a part (its kind in `machine`).
 

@@ -48,9 +48,9 @@ pub(crate) struct Moment {
     /// Parts that do anything, in order, with what they do.
     pub(crate) doing: Vec<(PartId, Arc<Effect>)>,
     /// Situations of the parts that the board reads as values, by input.
-    pub(crate) sensors: Vec<(InputId, Situation)>,
+    pub(crate) sensors: Arc<[(InputId, Situation)]>,
     /// Volts of the board inputs that watch volts, by input.
-    pub(crate) input_volts: Vec<f64>,
+    pub(crate) input_volts: Arc<[f64]>,
     /// Speed of the drum (after belt and bearing), rpm.
     pub(crate) drum_rpm: f64,
 }
@@ -234,12 +234,11 @@ impl<'m> Solver<'m> {
                 .filter(|(_, e)| **e != Effect::default())
                 .map(|(id, e)| (id, Arc::new(e.clone()))),
         );
-        moment.sensors.extend(machine.inputs.iter().enumerate().filter_map(
-            |(id, input)| match input.senses {
-                Senses::Part { part, .. } => Some((id, self.situations[part])),
-                _ => None,
-            },
-        ));
+        let read = machine.inputs.iter().enumerate().filter_map(|(id, input)| match input.senses {
+            Senses::Part { part, .. } => Some((id, self.situations[part])),
+            _ => None,
+        });
+        moment.sensors = read.collect();
         if shorted {
             moment.read_plug(supply_v);
         } else {
@@ -341,13 +340,11 @@ impl<'m> Solver<'m> {
         moment.current = solved.current();
         moment.earth = solved.earth_current();
         moment.spread = solved.spread();
-        moment.input_volts.clear();
-        for input in &machine.inputs {
-            moment.input_volts.push(match input.senses {
-                Senses::Volts { node, .. } => solved.volts_of(node),
-                _ => 0.0,
-            });
-        }
+        let volts = machine.inputs.iter().map(|input| match input.senses {
+            Senses::Volts { node, .. } => solved.volts_of(node),
+            _ => 0.0,
+        });
+        moment.input_volts = volts.collect();
         self.effects.clear();
         for (id, part) in machine.parts.iter().enumerate() {
             solved.flows(id, &mut self.flows);

@@ -102,13 +102,25 @@ pub(crate) fn phase_pins(machine: &Machine, inverter: PartId) -> Option<[NodeId;
 }
 
 impl Behind {
+    /// Between these nodes, whatever the machine does.
+    pub(crate) fn between(machine: &Machine, ends: &[NodeId]) -> Behind {
+        let paths = edges(machine);
+        Behind::new(machine, &paths, ends, between(machine, &paths, ends))
+    }
+
     fn new(machine: &Machine, paths: &[Edge], ends: &[NodeId], found: Vec<PartId>) -> Behind {
         let mut on_the_way = Bits::none(machine.parts.len());
-        found.into_iter().for_each(|part| on_the_way.insert(part));
+        for part in found {
+            on_the_way.insert(part);
+        }
         let mut parts = on_the_way.clone();
-        on_the_way.iter().flat_map(|p| &machine.parts[p].through).for_each(|&p| parts.insert(p));
+        for &part in on_the_way.iter().flat_map(|p| &machine.parts[p].through) {
+            parts.insert(part);
+        }
         let mut island = Bits::none(machine.nodes.len());
-        ends.iter().for_each(|&n| island.insert(n));
+        for &end in ends {
+            island.insert(end);
+        }
         while let Some(&(a, b, _)) = paths.iter().find(|e| island.has(e.0) != island.has(e.1)) {
             island.insert(a);
             island.insert(b);
@@ -413,7 +425,7 @@ fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
 }
 
 /// Per part and mode: does the fault only take away?
-fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
+pub(crate) fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
     let contact_behind = |part: PartId| {
         machine.parts.iter().any(|q| {
             q.through.contains(&part)

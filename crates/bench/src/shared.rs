@@ -349,7 +349,9 @@ impl<'m> Shared<'m> {
         }
         let through: Vec<PartId> =
             loud.iter().flat_map(|p| machine.parts[p].through.iter().copied()).collect();
-        through.into_iter().for_each(|p| loud.insert(p));
+        for part in through {
+            loud.insert(part);
+        }
         Kept { moment: Arc::new(moment), loud, exact, difference: None }
     }
 
@@ -371,11 +373,10 @@ impl<'m> Shared<'m> {
         let by_drive = widened || behind.by_drive;
         let exact = widened || behind.on_the_way.meets(&self.classes.gradual);
         let mut faults = [NONE; 2];
-        let mut count = 0;
         // What is locked, driven and moving may depend on any fault.
-        for &fault in self.faults.iter().filter(|&&f| by_drive || self.matters(f, behind)) {
-            *faults.get_mut(count)? = self.place(fault) as u32;
-            count += 1;
+        let mattering = self.faults.iter().filter(|&&f| by_drive || self.matters(f, behind));
+        for (number, &fault) in mattering.enumerate() {
+            *faults.get_mut(number)? = self.place(fault) as u32;
         }
         let setting = match (by_drive, dead) {
             (false, _) => NONE,

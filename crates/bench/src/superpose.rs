@@ -12,6 +12,7 @@ use crate::moment::{Moment, Phases};
 use circuit::{Complex64, Solved, end_of};
 use machine::kind::{Branch, Path, Situation};
 use machine::model::{Machine, Part, PartId};
+use std::sync::Arc;
 
 /// Currents that differ by less are the same, A.
 const SAME_BELOW_A: f64 = 1e-12;
@@ -26,7 +27,8 @@ pub(crate) struct Rounds {
     /// Nothing changed after the last round.
     pub(crate) settled: bool,
     phases: Vec<Phases>,
-    rounds: Vec<Round>,
+    /// The first `used` of these; the others are kept for their memory.
+    all: Vec<Round>,
     used: usize,
 }
 
@@ -50,10 +52,10 @@ impl Rounds {
     }
 
     pub(crate) fn note(&mut self, machine: &Machine, situations: &[Situation], solved: &Solved<'_>) {
-        if self.rounds.len() == self.used {
-            self.rounds.push(Round::default());
+        if self.all.len() == self.used {
+            self.all.push(Round::default());
         }
-        let round = &mut self.rounds[self.used];
+        let round = &mut self.all[self.used];
         self.used += 1;
         round.situations.clear();
         round.situations.extend_from_slice(situations);
@@ -75,7 +77,7 @@ impl Rounds {
 
     /// The round of this number; the last, once nothing changes any more.
     fn round(&self, number: usize) -> &Round {
-        &self.rounds[number.min(self.used - 1)]
+        &self.all[number.min(self.used - 1)]
     }
 }
 
@@ -255,17 +257,10 @@ pub(crate) fn superpose(healthy: &Moment, f: Differing<'_>, g: Differing<'_>) ->
     doing.extend(a.doing.iter().filter(|d| !theirs.has(d.0)).cloned());
     doing.extend(b.doing.iter().filter(|d| theirs.has(d.0)).cloned());
     doing.sort_unstable_by_key(|d| d.0);
-    let mut input_volts = Vec::with_capacity(a.input_volts.len());
-    for ((&x, &y), &h) in a.input_volts.iter().zip(&b.input_volts).zip(&healthy.input_volts) {
-        let same = |v: f64| (v - h).abs() <= SAME_BELOW_V;
-        match (same(x), same(y)) {
-            (_, true) => input_volts.push(x),
-            (true, false) => input_volts.push(y),
-            (false, false) => return None,
-        }
-    }
-    let sensors = a.sensors.iter().zip(&b.sensors).zip(&healthy.sensors);
-    let sensors = sensors.map(|((x, y), h)| if y.1 == h.1 { *x } else { *y }).collect();
+    let input_volts = one_that_changed(&healthy.input_volts, [&a.input_volts, &b.input_volts], |x, y| {
+        (x - y).abs() <= SAME_BELOW_V
+    })?;
+    let sensors = one_that_changed(&healthy.sensors, [&a.sensors, &b.sensors], |x, y| x == y)?;
     let mut spread = a.spread;
     spread.re_re += b.spread.re_re - healthy.spread.re_re;
     spread.re_im += b.spread.re_im - healthy.spread.re_im;
@@ -279,4 +274,26 @@ pub(crate) fn superpose(healthy: &Moment, f: Differing<'_>, g: Differing<'_>) ->
         sensors,
         ..Moment::default()
     })
+}
+
+/// Of two lists, the one that differs from the healthy one; put together where both do, but not in the same place.
+fn one_that_changed<T: Copy>(
+    healthy: &Arc<[T]>,
+    [a, b]: [&Arc<[T]>; 2],
+    same: impl Fn(&T, &T) -> bool,
+) -> Option<Arc<[T]>> {
+    let unchanged = |list: &Arc<[T]>| list.iter().zip(healthy.iter()).all(|(x, h)| same(x, h));
+    if unchanged(b) {
+        return Some(Arc::clone(a));
+    }
+    if unchanged(a) {
+        return Some(Arc::clone(b));
+    }
+    let both = healthy.iter().zip(a.iter()).zip(b.iter());
+    both.map(|((h, x), y)| match (same(x, h), same(y, h)) {
+        (_, true) => Some(*x),
+        (true, false) => Some(*y),
+        (false, false) => None,
+    })
+    .collect()
 }

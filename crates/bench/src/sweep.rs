@@ -20,7 +20,6 @@ use crate::prediction::{Prediction, Trip};
 use crate::shared::{Fault, Shared};
 use crate::step::{State, run};
 use machine::model::{CodeId, Machine, Step};
-use std::collections::HashMap;
 
 /// Place of a prediction in its [`Sweep`]; equal places mean the same prediction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -37,8 +36,9 @@ pub struct Sweep<'m> {
     conditions: Conditions,
     /// States that steps begin with, temperature aside.
     states: Vec<State>,
-    state_ids: HashMap<StateKey, u32>,
-    predictions: Vec<Prediction>,
+    state_ids: Map<StateKey, u32>,
+    /// In pieces of [`PIECE`], so that none is ever moved.
+    predictions: Vec<Vec<Prediction>>,
     /// By prediction; apart, since these are looked up far more often.
     outcomes: Vec<Outcome>,
     /// By state and step.
@@ -80,6 +80,9 @@ struct StateKey {
     trip: Option<Trip>,
 }
 
+/// Predictions in a piece of memory.
+const PIECE: usize = 256;
+
 /// No outcome yet.
 const NONE: u32 = u32::MAX;
 
@@ -105,7 +108,7 @@ impl<'m> Sweep<'m> {
             shared: Shared::new(machine, conditions.supply_v, State::start(conditions)),
             conditions: *conditions,
             states: Vec::new(),
-            state_ids: HashMap::new(),
+            state_ids: Map::default(),
             predictions: Vec::new(),
             outcomes: Vec::new(),
             healthy: Map::default(),
@@ -158,7 +161,7 @@ impl<'m> Sweep<'m> {
 
     /// A prediction.
     pub fn get(&self, id: PredictionId) -> &Prediction {
-        &self.predictions[id.0 as usize]
+        &self.predictions[id.0 as usize / PIECE][id.0 as usize % PIECE]
     }
 
     /// How many steps were really run.
@@ -284,7 +287,14 @@ impl<'m> Sweep<'m> {
             temperature_c: at.temperature_c,
             temperature_class: (!self.shared.heard.temperature).then_some(class),
         });
-        self.predictions.push(prediction);
+        match self.predictions.last_mut() {
+            Some(piece) if piece.len() < PIECE => piece.push(prediction),
+            _ => {
+                let mut piece = Vec::with_capacity(PIECE);
+                piece.push(prediction);
+                self.predictions.push(piece);
+            }
+        }
         self.outcomes.len() as u32 - 1
     }
 }
