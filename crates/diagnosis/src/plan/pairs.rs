@@ -42,8 +42,9 @@ impl Pairs {
             *share = odds / (1.0 + odds);
         }
         (shares[0], shares[GRID - 1]) = (0.0, 1.0);
-        let cheapest =
-            |list: &Vec<Remedy>| list.iter().map(|r| problem.steps[r.step].cost).fold(f64::INFINITY, f64::min);
+        let cheapest = |list: &Vec<Remedy>| {
+            list.iter().map(|r| problem.steps[r.step].cost).fold(f64::INFINITY, f64::min)
+        };
         let cheapest = remedies.iter().map(cheapest).collect();
         let tables = (0..suspects * suspects).map(|_| OnceCell::new()).collect();
         Self { suspects, shares, cheapest, tables }
@@ -107,11 +108,9 @@ impl Pairs {
             let rows: Vec<(f64, f64)> = outcomes.iter().map(|row| (row[i], row[j])).collect();
             rows.iter().any(|r| r.0 != r.1).then_some((cost, rows))
         };
-        let checks: Vec<Telling> =
-            model.steps.iter().filter_map(|s| tells(s.effect, s.cost)).collect();
+        let checks: Vec<Telling> = model.steps.iter().filter_map(|s| tells(s.effect, s.cost)).collect();
         // A repair of the one is in vain under the other.
-        let in_vain =
-            |share: f64| (share * self.cheapest[j]).min((1.0 - share) * self.cheapest[i]);
+        let in_vain = |share: f64| (share * self.cheapest[j]).min((1.0 - share) * self.cheapest[i]);
         // Each check at each share: what it costs, and where its outcomes lead with which weight.
         let mut moves: Vec<(usize, f64, Vec<(f64, usize, f64)>)> = Vec::new();
         for (at, &share) in self.shares.iter().enumerate() {

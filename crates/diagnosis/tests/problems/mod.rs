@@ -234,7 +234,8 @@ pub(crate) fn after_a_service_test(suspects: usize, seed: u64) -> Problem {
     // The mains plug, three panels, one of them behind another, and a connector behind that.
     let minutes = [1.0, 2.0 + 3.0 * random(), 6.0 + 6.0 * random(), 10.0 + 6.0 * random(), 2.0, 4.0];
     let parents = [None, Some(0), Some(0), Some(1), Some(2), Some(3)];
-    let access: Vec<Access> = parents.into_iter().zip(minutes).map(|(parent, cost)| Access { parent, cost }).collect();
+    let access: Vec<Access> =
+        parents.into_iter().zip(minutes).map(|(parent, cost)| Access { parent, cost }).collect();
     // About three suspects in two are cured by a repair of their own, the others share one.
     let repairs = (2 * suspects).div_ceil(3);
     let cured_by: Vec<usize> =
@@ -245,9 +246,18 @@ pub(crate) fn after_a_service_test(suspects: usize, seed: u64) -> Problem {
         let open = 1 + pick(&mut random, 5);
         place.push(open);
         let sure = if random() < 0.2 { 0.05 } else { 0.0 };
-        let left = |suspect: usize| Left { probability: if cured_by[suspect] == repair { sure } else { 1.0 }, suspect };
+        let left = |suspect: usize| Left {
+            probability: if cured_by[suspect] == repair { sure } else { 1.0 },
+            suspect,
+        };
         let effect = Effect::Repair { left: (0..suspects).map(left).collect() };
-        steps.push(Step { cost: 20.0 + 100.0 * random() * random(), open: vec![open], closed: vec![], part: None, effect });
+        steps.push(Step {
+            cost: 20.0 + 100.0 * random() * random(),
+            open: vec![open],
+            closed: vec![],
+            part: None,
+            effect,
+        });
     }
     let checks = (20 + suspects).min(60).min(128 - repairs);
     for _ in 0..checks {
