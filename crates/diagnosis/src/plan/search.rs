@@ -110,6 +110,9 @@ pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
         graph.trial(root, By::Lower);
         graph.trial(root, By::Upper);
     }
+    // With hardly any effort, the moves are shown all the same.
+    graph.expand(root);
+    graph.back_up(root, By::Lower);
     graph.plan()
 }
 
