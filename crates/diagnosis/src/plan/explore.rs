@@ -11,7 +11,7 @@ const REMEMBERED: usize = 24;
 /// States less likely than this are not worth another try.
 const RARE: f64 = 0.01;
 /// A try at a state that is sure to be passed may take this part of all effort; at others, less in proportion.
-const TRIES: usize = 20;
+const TRIES: usize = 8;
 /// Longest way into a plan that is searched for states to try.
 const DEEPEST: usize = 40;
 
