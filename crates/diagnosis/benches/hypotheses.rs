@@ -77,10 +77,12 @@ impl Machine {
     }
 }
 
+/// A name, and how the evidence is given.
+type Way = (&'static str, fn(&Machine) -> Posterior);
+
 fn growth(c: &mut Criterion) {
     println!("parts modes evidence    likelihoods listed left out milliseconds (mean of 10 machines)");
-    let ways: [(&str, fn(&Machine) -> Posterior); 2] =
-        [("items", Machine::item_by_item), ("one item", Machine::as_one_item)];
+    let ways: [Way; 2] = [("items", Machine::item_by_item), ("one item", Machine::as_one_item)];
     for parts in [10, 20, 40, 80] {
         for (name, ask) in ways {
             let (mut likelihoods, mut listed, mut worst, mut seconds) = (0, 0, 0.0_f64, 0.0);

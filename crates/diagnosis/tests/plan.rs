@@ -143,6 +143,26 @@ fn default_effort_comes_within_five_per_cent() {
     }
 }
 
+/// Problems of the size of a visit: a long search knows the optimum of the small ones to a per cent, and all bounds, of
+/// whatever effort, must hold it.
+#[test]
+fn bounds_of_machine_like_problems_hold_each_other() {
+    for (suspects, seed) in [(4, 0), (5, 2), (12, 4)] {
+        let problem = problems::after_a_service_test(suspects, seed);
+        let long = plan(&problem, &Effort { states: 60_000, gap: 0.0 }).unwrap();
+        for states in [1, 300, 10_000] {
+            let answer = plan(&problem, &Effort { states, gap: 0.0 }).unwrap();
+            assert!(answer.lower <= long.upper + 1e-9, "{suspects}/{seed}: {answer:?}");
+            assert!(long.lower <= answer.upper + 1e-9, "{suspects}/{seed}: {answer:?}");
+        }
+        assert!(long.gap() <= 0.1 * long.upper, "{suspects}/{seed}: {long:?}");
+        assert!(
+            long.upper <= ratio_rule(&problem).unwrap().cost + 1e-9,
+            "{suspects}/{seed}: the rule is better"
+        );
+    }
+}
+
 #[test]
 fn the_first_choice_is_a_move_of_the_problem() {
     let loaded = load("ts-07-walk-away");

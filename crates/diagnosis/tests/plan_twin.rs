@@ -214,6 +214,33 @@ fn plans_of_300_generated_problems_equal_the_long_way() {
     }
 }
 
+/// A suspect in two halves that nothing tells apart: the same plan at the same cost, whatever the effort.
+#[test]
+fn halves_of_a_suspect_change_nothing() {
+    for seed in 0..100 {
+        let whole = problem(seed);
+        let mut halves = whole.clone();
+        let split = seed as usize % whole.suspects.len();
+        halves.suspects[split] *= 0.4;
+        halves.suspects.push(0.6 * whole.suspects[split]);
+        let last = whole.suspects.len();
+        for step in &mut halves.steps {
+            match &mut step.effect {
+                Effect::Check { outcomes } => outcomes.iter_mut().for_each(|row| row.push(row[split])),
+                Effect::Repair { left } => left.push(Left { suspect: last, ..left[split] }),
+            }
+        }
+        for states in [5, 1_000_000] {
+            let effort = Effort { states, gap: 0.0 };
+            let (a, b) = (plan(&whole, &effort).unwrap(), plan(&halves, &effort).unwrap());
+            assert_eq!(a.states, b.states, "seed {seed}");
+            assert!((a.upper - b.upper).abs() <= 1e-9 * a.upper, "seed {seed}");
+            assert!((a.lower - b.lower).abs() <= 1e-9 * a.upper, "seed {seed}");
+            assert_eq!(a.choices[0].step, b.choices[0].step, "seed {seed}");
+        }
+    }
+}
+
 /// Several faults at once: the same, in series, in parallel and two of three.
 #[test]
 fn plans_of_generated_components_equal_the_long_way() {

@@ -110,12 +110,11 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
         let (mut touched, mut scale) = (vec![false; count], 0.0);
         let mut levels = Vec::new();
         for ceiling in ceilings {
-            let highest = |m: f64, x: f64| if x.is_nan() { x } else { m.max(x) };
-            let top =
-                ceiling.alone.iter().map(|a| a.1).fold(highest(ceiling.without, ceiling.together), highest);
-            if !(top < f64::INFINITY) {
+            let logs = || ceiling.alone.iter().map(|a| a.1).chain([ceiling.without, ceiling.together]);
+            if logs().any(|ln| ln.is_nan() || ln == f64::INFINITY) {
                 return Err(HypothesesError::BadItem { item });
             }
+            let top = logs().fold(f64::NEG_INFINITY, f64::max);
             let top = if top == f64::NEG_INFINITY { 0.0 } else { top };
             let mut alone = vec![None; count];
             for &(fault, ln) in &ceiling.alone {

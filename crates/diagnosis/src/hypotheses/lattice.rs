@@ -33,7 +33,9 @@ impl Hasher for Mix {
         self.0 ^ self.0 >> 29
     }
     fn write(&mut self, bytes: &[u8]) {
-        bytes.iter().for_each(|&b| self.write_u64(u64::from(b)));
+        for &b in bytes {
+            self.write_u64(u64::from(b));
+        }
     }
     fn write_u64(&mut self, word: u64) {
         self.0 = (self.0.rotate_left(23) ^ word).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -114,11 +116,11 @@ impl Lattice {
             order.iter().enumerate().map(one).product::<f64>()
         };
         let rest: f64 = (0..levels.len()).filter(|k| !order.contains(k)).map(|k| coarse[k].free).product();
-        let most = reached.iter().map(|s| rest * value(s)).collect();
-        Self::sums(prior, &touches, bits, &reached, most)
+        let most: Vec<f64> = reached.iter().map(|s| rest * value(s)).collect();
+        Self::sums(prior, &touches, bits, &reached, &most)
     }
 
-    fn sums(prior: &Folded, touches: &[Vec<Touch>], bits: u64, reached: &[Touch], most: Vec<f64>) -> Self {
+    fn sums(prior: &Folded, touches: &[Vec<Touch>], bits: u64, reached: &[Touch], most: &[f64]) -> Self {
         let states = reached.len();
         let index: HashMap<Touch, u16, Mixed> =
             reached.iter().enumerate().map(|(i, t)| (*t, i as u16)).collect();
@@ -140,7 +142,7 @@ impl Lattice {
             step.extend(reached.iter().map(|s| index.get(&s.and(*pattern)).copied().unwrap_or(0)));
         }
         let mut lattice = Self { states, step, patterns, sum: vec![0.0; (prior.parts.len() + 1) * states] };
-        lattice.sum[prior.parts.len() * states..].copy_from_slice(&most);
+        lattice.sum[prior.parts.len() * states..].copy_from_slice(most);
         for part in (0..prior.parts.len()).rev() {
             let (here, after) = lattice.sum[part * states..].split_at_mut(states);
             for (pattern, ratio) in lattice.patterns[part].iter().zip(&prior.parts[part].ratios) {

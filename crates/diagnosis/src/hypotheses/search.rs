@@ -233,9 +233,9 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
             self.sets.push(places);
             self.push(most, prior, What::One { set: self.sets.len() as u32 - 1 });
         }
-        for part in from..parts.len() {
-            for rank in 1..parts[part].ratios.len() {
-                let prior = prior * parts[part].ratios[rank];
+        for (part, states) in parts.iter().enumerate().skip(from) {
+            for (rank, ratio) in states.ratios.iter().enumerate().skip(1) {
+                let prior = prior * ratio;
                 let after = self.lattice.after(state, part, rank);
                 let most = prior * self.lattice.completions(after, part + 1);
                 let what = What::From { grown, last: part as u16, rank: rank as u16, state: after };

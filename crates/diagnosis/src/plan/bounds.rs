@@ -114,7 +114,7 @@ pub(super) struct Rule {
 /// cost, a system test after each repair, and one return visit with all parts still wanted.
 pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
     let mut walk = Walk::new(model, state);
-    let taken = walk.to_the_end();
+    let taken = walk.walk_out();
     // Costs are weighted with the probability of being there; going on from mass zero costs nothing.
     let give_up = |mass: f64| if mass > 0.0 { mass * model.give_up } else { 0.0 };
     let mut rule = Rule { first: Move::GiveUp, cost: give_up(walk.mass), looked: 1 };
@@ -132,7 +132,7 @@ pub(super) fn ratio_rule(model: &Model, state: &State) -> Rule {
 /// What the P/C rule's plan costs under each suspect.
 pub(super) fn ratio_costs(model: &Model, state: &State) -> Rc<Costs> {
     let mut walk = Walk::new(model, state);
-    let taken = walk.to_the_end();
+    let taken = walk.walk_out();
     let give_up = || Rc::new(Costs::give_up(model, state));
     let mut costs = give_up();
     let mut after = if walk.mass > 0.0 { walk.mass * model.give_up } else { 0.0 };
@@ -193,7 +193,7 @@ impl<'a> Walk<'a> {
     }
 
     /// All moves, each with the probability of being there and its cost.
-    fn to_the_end(&mut self) -> Vec<(f64, f64, Move)> {
+    fn walk_out(&mut self) -> Vec<(f64, f64, Move)> {
         let mut taken = Vec::new();
         while self.mass > 0.0 {
             let before = self.mass;

@@ -85,7 +85,8 @@ impl Costs {
                     }
                     Effect::Repair { left } => {
                         let next = next(0);
-                        let cured = if model.at_once() { 0.0 } else { next.as_ref().map_or(NEVER, |n| n.cured) };
+                        let cured =
+                            if model.at_once() { 0.0 } else { next.as_ref().map_or(NEVER, |n| n.cured) };
                         for (s, l) in left.iter().enumerate() {
                             let still = next.as_ref().map_or(NEVER, |n| n.suspects[l.suspect]);
                             let rest = if l.probability > 0.0 { l.probability * still } else { 0.0 };

@@ -38,7 +38,7 @@ impl<'a> Lookahead<'a> {
         let (gain, excess) = self.gain(outcomes)?;
         let least = cost + excess + self.clairvoyant(before | self.model.needed(i));
         // Told apart per cost; free checks first.
-        Some(Edge { step, cost, least, promise: gain / cost.max(1e-9), next: None })
+        Some(Edge { step, cost, least, promise: gain / cost.max(1e-9), tried: false, next: None })
     }
 
     /// A check leaves every belief where it is on average, and the clairvoyant's cost is linear in it.

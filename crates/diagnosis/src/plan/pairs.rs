@@ -32,6 +32,9 @@ pub(super) struct Pairs {
 /// A check as a pair sees it: its cost, and for each outcome its probability under the one and the other.
 type Telling = (f64, Vec<(f64, f64)>);
 
+/// The probability of an outcome, and where on the grid it leads: a place and how far on to the next.
+type Leads = (f64, usize, f64);
+
 impl Pairs {
     pub(super) fn new(problem: &Problem, remedies: &[Vec<Remedy>]) -> Self {
         let suspects = remedies.len();
@@ -42,8 +45,9 @@ impl Pairs {
             *share = odds / (1.0 + odds);
         }
         (shares[0], shares[GRID - 1]) = (0.0, 1.0);
-        let cheapest =
-            |list: &Vec<Remedy>| list.iter().map(|r| problem.steps[r.step].cost).fold(f64::INFINITY, f64::min);
+        let cheapest = |list: &Vec<Remedy>| {
+            list.iter().map(|r| problem.steps[r.step].cost).fold(f64::INFINITY, f64::min)
+        };
         let cheapest = remedies.iter().map(cheapest).collect();
         let tables = (0..suspects * suspects).map(|_| OnceCell::new()).collect();
         Self { suspects, shares, cheapest, tables }
@@ -107,13 +111,11 @@ impl Pairs {
             let rows: Vec<(f64, f64)> = outcomes.iter().map(|row| (row[i], row[j])).collect();
             rows.iter().any(|r| r.0 != r.1).then_some((cost, rows))
         };
-        let checks: Vec<Telling> =
-            model.steps.iter().filter_map(|s| tells(s.effect, s.cost)).collect();
+        let checks: Vec<Telling> = model.steps.iter().filter_map(|s| tells(s.effect, s.cost)).collect();
         // A repair of the one is in vain under the other.
-        let in_vain =
-            |share: f64| (share * self.cheapest[j]).min((1.0 - share) * self.cheapest[i]);
+        let in_vain = |share: f64| (share * self.cheapest[j]).min((1.0 - share) * self.cheapest[i]);
         // Each check at each share: what it costs, and where its outcomes lead with which weight.
-        let mut moves: Vec<(usize, f64, Vec<(f64, usize, f64)>)> = Vec::new();
+        let mut moves: Vec<(usize, f64, Vec<Leads>)> = Vec::new();
         for (at, &share) in self.shares.iter().enumerate() {
             for (cost, rows) in checks.iter().filter(|c| c.0 < in_vain(share)) {
                 let outcome = |&(a, b): &(f64, f64)| {
@@ -129,9 +131,8 @@ impl Pairs {
         for _ in 0..ROUNDS {
             let mut next = Box::new(self.shares.map(in_vain));
             for (at, cost, outcomes) in &moves {
-                let after = |&(p, place, part): &(f64, usize, f64)| {
-                    p * (table[place] + part * (table[place + 1] - table[place]))
-                };
+                let after =
+                    |&(p, place, part): &Leads| p * (table[place] + part * (table[place + 1] - table[place]));
                 next[*at] = next[*at].min(cost + outcomes.iter().map(after).sum::<f64>());
             }
             let risen = next.iter().zip(table.iter()).map(|(n, t)| n - t).fold(0.0, f64::max);

@@ -1,11 +1,10 @@
 //! Best-first search over states with a lower and an upper bound at each (AO* on a graph that grows on demand).
 
-use std::cmp::Ordering;
-use std::collections::{BinaryHeap, HashMap};
+use std::collections::HashMap;
 use std::hash::{BuildHasherDefault, Hasher};
 use std::rc::Rc;
 
-use super::bounds::{least, myopic_rule, ratio_costs, ratio_rule};
+use super::bounds::{least, ratio_costs, ratio_rule};
 use super::library::{Costs, Library};
 use super::lookahead::Lookahead;
 use super::state::{Model, Move, State};
@@ -13,7 +12,7 @@ use super::{Choice, Effort, Plan};
 
 /// Which of a move's two bounds to go by.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum By {
+pub(super) enum By {
     Lower,
     Upper,
 }
@@ -21,27 +20,27 @@ enum By {
 /// Bounds closer than this, relative, count as equal.
 const CLOSED: f64 = 1e-12;
 /// Moves of a state that are looked at from the start, and visits until one more is.
-const WIDTH: usize = 4;
+const WIDTH: usize = 3;
 const VISITS: u32 = 4;
-/// Likeliest states of the myopic rule's plan of which the rest is kept as a plan.
-const REMEMBERED: usize = 24;
 
 /// A state in the graph.
-struct Node {
-    state: State,
-    is_expanded: bool,
-    lower: f64,
-    upper: f64,
+pub(super) struct Node {
+    pub(super) state: State,
+    pub(super) is_expanded: bool,
+    pub(super) lower: f64,
+    pub(super) upper: f64,
     /// Where the upper bound comes from.
-    plan: From,
+    pub(super) plan: From,
     /// What that plan costs under each suspect, when it was asked for.
     costs: Option<Rc<Costs>>,
-    edges: Vec<Edge>,
+    pub(super) edges: Vec<Edge>,
     visits: u32,
+    /// How often a move was tried here by [`Graph::try_others`]; the greatest number when all were.
+    pub(super) tried: u32,
 }
 
 /// Where a node's upper bound comes from.
-enum From {
+pub(super) enum From {
     /// The P/C rule.
     Ratio,
     /// A plan found elsewhere.
@@ -58,35 +57,16 @@ pub(super) struct Edge {
     pub(super) least: f64,
     /// How promising it looks, by a rule of thumb.
     pub(super) promise: f64,
+    /// Whether [`Graph::try_others`] took it.
+    pub(super) tried: bool,
     /// Where it leads; None as long as nobody looked.
     pub(super) next: Option<Box<[(f64, u32)]>>,
 }
 
 impl Node {
-    fn gap(&self) -> f64 {
+    pub(super) fn gap(&self) -> f64 {
         let gap = self.upper - self.lower;
         if gap > CLOSED * self.upper.abs().max(1.0) { gap } else { 0.0 }
-    }
-}
-
-/// An end of the plan so far, and the probability of getting there.
-#[derive(PartialEq)]
-struct Branch {
-    probability: f64,
-    node: u32,
-}
-
-impl Eq for Branch {}
-
-impl PartialOrd for Branch {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-
-impl Ord for Branch {
-    fn cmp(&self, other: &Self) -> Ordering {
-        self.probability.total_cmp(&other.probability).then(other.node.cmp(&self.node))
     }
 }
 
@@ -108,32 +88,37 @@ impl Hasher for AsIs {
     }
 }
 
-struct Graph<'a> {
-    model: &'a Model<'a>,
-    nodes: Vec<Node>,
+pub(super) struct Graph<'a> {
+    pub(super) model: &'a Model<'a>,
+    pub(super) nodes: Vec<Node>,
     index: HashMap<u128, u32, BuildHasherDefault<AsIs>>,
-    library: Library,
-    /// States looked at, whether they are kept as nodes or not.
-    looked: usize,
+    pub(super) library: Library,
+    /// States looked at, and moves, whether nodes are made of them or not.
+    pub(super) looked: usize,
 }
 
-/// Plans from the model's start: walks down along the least lower bound, and along the least upper one among the
-/// promising moves, into the widest gap, and carries both bounds back up, until they meet, the gap is small enough, or
-/// as many states were looked at as allowed.
+/// Plans from the model's start: first good plans (`explore.rs`), then walks down along the least lower and the least
+/// upper bound into the widest gap, and carries both back up, until they meet, the gap is small enough, or as many states
+/// were looked at as allowed.
 pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
-    let mut graph = Graph { model, nodes: Vec::new(), index: HashMap::default(), library: Library::default(), looked: 0 };
+    let mut graph =
+        Graph { model, nodes: Vec::new(), index: HashMap::default(), library: Library::default(), looked: 0 };
     let root = graph.node(model.start());
-    graph.follow_myopic_rule(root, effort.states / 2);
+    graph.follow_myopic_rule(root, effort.states / 5);
+    graph.try_others(root, effort.states / 5 * 4);
     while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.looked < effort.states {
         graph.trial(root, By::Lower);
         graph.trial(root, By::Upper);
     }
+    // With hardly any effort, the moves are shown all the same.
+    graph.expand(root);
+    graph.back_up(root, By::Lower);
     graph.plan()
 }
 
 impl Graph<'_> {
     /// The node of a state, made if it is new.
-    fn node(&mut self, state: State) -> u32 {
+    pub(super) fn node(&mut self, state: State) -> u32 {
         let next = self.nodes.len() as u32;
         let found = *self.index.entry(state.key()).or_insert(next);
         if found == next {
@@ -149,13 +134,23 @@ impl Graph<'_> {
             }
             let lower = lower.min(upper);
             let (is_expanded, edges) = (false, Vec::new());
-            self.nodes.push(Node { state, is_expanded, lower, upper, plan, costs: None, edges, visits: 0 });
+            self.nodes.push(Node {
+                state,
+                is_expanded,
+                lower,
+                upper,
+                plan,
+                costs: None,
+                edges,
+                visits: 0,
+                tried: 0,
+            });
         }
         found
     }
 
     /// Lists the moves from a node, and looks where the most promising ones lead (at the root, all of them).
-    fn expand(&mut self, node: u32) {
+    pub(super) fn expand(&mut self, node: u32) {
         let here = &mut self.nodes[node as usize];
         if std::mem::replace(&mut here.is_expanded, true) {
             return;
@@ -170,10 +165,11 @@ impl Graph<'_> {
                 let after: f64 = transition.next.iter().map(|(p, s)| p * least(self.model, s)).sum();
                 let (cost, least) = (transition.cost, transition.cost + after);
                 let promise = if step == first { f64::INFINITY } else { 0.0 };
-                Some(Edge { step, cost, least, promise, next: None })
+                Some(Edge { step, cost, least, promise, tried: false, next: None })
             });
             edges.extend(edge);
         }
+        self.looked += edges.len();
         edges.sort_by(|a, b| b.promise.total_cmp(&a.promise));
         let count = if node == 0 { edges.len() } else { WIDTH.min(edges.len()) };
         for edge in &mut edges[..count] {
@@ -190,7 +186,7 @@ impl Graph<'_> {
         }
     }
 
-    fn follow_at(&mut self, node: u32, edge: usize) {
+    pub(super) fn follow_at(&mut self, node: u32, edge: usize) {
         let mut edges = std::mem::take(&mut self.nodes[node as usize].edges);
         let state = self.nodes[node as usize].state.clone();
         self.follow(&state, &mut edges[edge]);
@@ -207,7 +203,7 @@ impl Graph<'_> {
 
     /// Carries the bounds of a node's moves to the node, and forgets moves that cannot be the best (at the root they
     /// are kept, to be shown). Returns the move of which the bound is least.
-    fn back_up(&mut self, node: u32, by: By) -> Option<usize> {
+    pub(super) fn back_up(&mut self, node: u32, by: By) -> Option<usize> {
         let mut edges = std::mem::take(&mut self.nodes[node as usize].edges);
         let bounds: Vec<(f64, f64)> = edges.iter().map(|e| self.edge_bounds(e)).collect();
         let lower = bounds.iter().fold(f64::INFINITY, |l, b| l.min(b.0));
@@ -252,10 +248,15 @@ impl Graph<'_> {
         }
         for &(node, before) in path.iter().rev() {
             self.back_up(node, by);
-            if self.nodes[node as usize].upper < before {
-                let costs = self.costs(node);
-                self.library.keep(&costs);
-            }
+            self.keep_if_better(node, before);
+        }
+    }
+
+    /// Remembers the plan of a node if it got better than `before`.
+    pub(super) fn keep_if_better(&mut self, node: u32, before: f64) {
+        if self.nodes[node as usize].upper < before {
+            let costs = self.costs(node);
+            self.library.keep(&costs);
         }
     }
 
@@ -271,7 +272,7 @@ impl Graph<'_> {
     }
 
     /// What the plan behind a node's upper bound costs under each suspect.
-    fn costs(&mut self, node: u32) -> Rc<Costs> {
+    pub(super) fn costs(&mut self, node: u32) -> Rc<Costs> {
         let here = &self.nodes[node as usize];
         if let Some(costs) = &here.costs {
             return Rc::clone(costs);
@@ -287,10 +288,12 @@ impl Graph<'_> {
             From::Move(step) => {
                 let (step, state) = (*step, state.clone());
                 let edge = here.edges.iter().find(|e| e.step == step);
-                let (cost, next) = edge.map_or((0.0, Box::default()), |e| (e.cost, e.next.clone().unwrap_or_default()));
+                let (cost, next) =
+                    edge.map_or((0.0, Box::default()), |e| (e.cost, e.next.clone().unwrap_or_default()));
                 let mut next = next.into_iter();
                 let next = |outcome| {
-                    let (_, node) = if model.can_show(&state, step, outcome) { next.next()? } else { return None };
+                    let (_, node) =
+                        if model.can_show(&state, step, outcome) { next.next()? } else { return None };
                     Some(self.costs(node))
                 };
                 Rc::new(Costs::before(model, &state, step, cost, next))
@@ -300,50 +303,6 @@ impl Graph<'_> {
         costs
     }
 
-    /// Puts the plan of the myopic rule into the graph, its likeliest branches first, so that what is found is never
-    /// worse; half of the effort at most goes there.
-    fn follow_myopic_rule(&mut self, root: u32, most: usize) {
-        let mut waiting = BinaryHeap::from([Branch { probability: 1.0, node: root }]);
-        let mut followed = Vec::new();
-        while let Some(branch) = waiting.pop().filter(|_| self.looked < most) {
-            if self.nodes[branch.node as usize].is_expanded {
-                continue;
-            }
-            let step = self.myopic_choice(branch.node);
-            self.expand(branch.node);
-            followed.push(branch.node);
-            let edges = &self.nodes[branch.node as usize].edges;
-            if let Some(edge) = edges.iter().position(|e| e.step == step) {
-                self.follow_at(branch.node, edge);
-                let next = self.nodes[branch.node as usize].edges[edge].next.iter().flatten();
-                waiting.extend(next.map(|&(p, node)| Branch { probability: branch.probability * p, node }));
-            }
-        }
-        // A branch may join one that was followed earlier: go round until nothing changes.
-        loop {
-            let before = self.nodes[root as usize].upper;
-            for &node in followed.iter().rev() {
-                self.back_up(node, By::Lower);
-            }
-            if self.nodes[root as usize].upper >= before {
-                break;
-            }
-        }
-        followed.truncate(REMEMBERED);
-        for &node in followed.iter().rev() {
-            let costs = self.costs(node);
-            self.library.keep(&costs);
-        }
-    }
-
-    /// The check with the least cost by the P/C rule after it, if that beats the P/C rule at once.
-    fn myopic_choice(&mut self, node: u32) -> Move {
-        let state = &self.nodes[node as usize].state;
-        let rule = myopic_rule(self.model, state);
-        self.looked += rule.looked;
-        rule.first
-    }
-
     fn plan(&self) -> Plan {
         let root = &self.nodes[0];
         let choice = |edge: &Edge| {
@@ -351,6 +310,8 @@ impl Graph<'_> {
             Choice { step: edge.step, lower, upper }
         };
         let mut choices: Vec<Choice> = root.edges.iter().map(choice).collect();
+        let moves = self.model.moves(&root.state);
+        choices.sort_by_key(|c| moves.iter().position(|m| *m == c.step));
         // Equal but for rounding: the order of the steps decides (the sort is stable).
         let rank = |c: &Choice| (c.upper / root.upper.max(f64::MIN_POSITIVE) * 1e10).round();
         choices.sort_by(|a, b| rank(a).total_cmp(&rank(b)));

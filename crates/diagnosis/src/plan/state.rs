@@ -120,7 +120,15 @@ impl<'a> Model<'a> {
         let mut cure = Vec::new();
         for (suspect, list) in remedies.iter().enumerate() {
             // A suspect that stays is the same for all; one that becomes another is not.
-            let own = |r: &Remedy| (r.step, Left { suspect: if r.left.suspect == suspect { usize::MAX } else { r.left.suspect }, ..r.left });
+            let own = |r: &Remedy| {
+                (
+                    r.step,
+                    Left {
+                        suspect: if r.left.suspect == suspect { usize::MAX } else { r.left.suspect },
+                        ..r.left
+                    },
+                )
+            };
             let kind: Vec<(usize, Left)> = list.iter().map(own).collect();
             let known = kinds.iter().position(|k| *k == kind);
             cure.push(known.unwrap_or(kinds.len()));

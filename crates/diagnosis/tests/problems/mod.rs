@@ -162,64 +162,6 @@ fn structure(value: &Value, index: &impl Fn(&str) -> usize) -> Structure {
     }
 }
 
-/// A problem of the shape that a machine gives: about two fault modes a part, a posterior that falls off fast, one
-/// repair a part behind one of a few panels, and readings between terminals that tell some modes from the rest.
-pub(crate) fn machine_like(parts: usize, seed: u64) -> Problem {
-    let mut state = seed;
-    let mut random = move || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 33) as f64 / (1_u64 << 31) as f64
-    };
-    let suspects = 2 * parts;
-    let weights: Vec<f64> = (0..suspects).map(|_| (-7.0 * random()).exp()).collect();
-    let total: f64 = weights.iter().sum();
-    // Isolated, then panels, one of them under another.
-    let panel = |parent, cost| Access { parent, cost };
-    let access = vec![
-        panel(None, 2.0),
-        panel(Some(0), 5.0),
-        panel(Some(0), 9.0),
-        panel(Some(1), 12.0),
-        panel(Some(0), 3.0),
-    ];
-    let mut steps = Vec::new();
-    for part in 0..parts {
-        let left = |suspect| Left { probability: if suspect / 2 == part { 0.02 } else { 1.0 }, suspect };
-        let open = vec![1 + (random() * 4.0) as usize];
-        let cost = 10.0 + 90.0 * random() * random();
-        steps.push(Step {
-            cost,
-            open,
-            closed: vec![],
-            part: None,
-            effect: Effect::Repair { left: (0..suspects).map(left).collect() },
-        });
-    }
-    for _ in 0..parts.min(MOST_CHECKS) {
-        // A loop through a few parts; a mode of one of them shows in it or not, a slip of the probes aside.
-        let middle = (random() * parts as f64) as usize;
-        let reach = 1 + (random() * 3.0) as usize;
-        let abnormal: Vec<f64> = (0..suspects)
-            .map(|s| if (s / 2).abs_diff(middle) <= reach && random() < 0.7 { 0.97 } else { 0.02 })
-            .collect();
-        let normal = abnormal.iter().map(|p| 1.0 - p).collect();
-        let open = vec![1 + (random() * 4.0) as usize];
-        let effect = Effect::Check { outcomes: vec![abnormal, normal] };
-        steps.push(Step { cost: 1.0 + 3.0 * random(), open, closed: vec![], part: None, effect });
-    }
-    Problem {
-        suspects: weights.iter().map(|w| w / total).collect(),
-        access,
-        steps,
-        proof: Proof::SystemTest { cost: 8.0 },
-        stock: None,
-        give_up: Some(180.0),
-    }
-}
-
-/// With 80 repairs, the steps still fit their set.
-const MOST_CHECKS: usize = 48;
-
 /// A problem as a diagnosis hands it on: few suspects above 5 %, checks that hardly ever err, an access tree, repairs that
 /// several suspects share, and a system test as proof. Up to 64 checks.
 pub(crate) fn after_a_service_test(suspects: usize, seed: u64) -> Problem {
@@ -234,7 +176,8 @@ pub(crate) fn after_a_service_test(suspects: usize, seed: u64) -> Problem {
     // The mains plug, three panels, one of them behind another, and a connector behind that.
     let minutes = [1.0, 2.0 + 3.0 * random(), 6.0 + 6.0 * random(), 10.0 + 6.0 * random(), 2.0, 4.0];
     let parents = [None, Some(0), Some(0), Some(1), Some(2), Some(3)];
-    let access: Vec<Access> = parents.into_iter().zip(minutes).map(|(parent, cost)| Access { parent, cost }).collect();
+    let access: Vec<Access> =
+        parents.into_iter().zip(minutes).map(|(parent, cost)| Access { parent, cost }).collect();
     // About three suspects in two are cured by a repair of their own, the others share one.
     let repairs = (2 * suspects).div_ceil(3);
     let cured_by: Vec<usize> =
@@ -245,9 +188,18 @@ pub(crate) fn after_a_service_test(suspects: usize, seed: u64) -> Problem {
         let open = 1 + pick(&mut random, 5);
         place.push(open);
         let sure = if random() < 0.2 { 0.05 } else { 0.0 };
-        let left = |suspect: usize| Left { probability: if cured_by[suspect] == repair { sure } else { 1.0 }, suspect };
+        let left = |suspect: usize| Left {
+            probability: if cured_by[suspect] == repair { sure } else { 1.0 },
+            suspect,
+        };
         let effect = Effect::Repair { left: (0..suspects).map(left).collect() };
-        steps.push(Step { cost: 20.0 + 100.0 * random() * random(), open: vec![open], closed: vec![], part: None, effect });
+        steps.push(Step {
+            cost: 20.0 + 100.0 * random() * random(),
+            open: vec![open],
+            closed: vec![],
+            part: None,
+            effect,
+        });
     }
     let checks = (20 + suspects).min(60).min(128 - repairs);
     for _ in 0..checks {
@@ -255,13 +207,16 @@ pub(crate) fn after_a_service_test(suspects: usize, seed: u64) -> Problem {
         let count = if random() < 0.25 { 3 } else { 2 };
         let about = pick(&mut random, suspects.min(12));
         let aside = random();
-        let mut outcomes = vec![vec![slip / (count - 1) as f64; suspects]; count];
-        for s in 0..suspects {
-            // A reading at one place tells its own suspect, and some of the others, from the rest.
-            let shows = s == about || random() < 0.15;
-            let k = if shows { 1 + pick(&mut random, count - 1) } else { 0 };
-            outcomes[k][s] = 1.0 - slip;
-        }
+        // A reading at one place tells its own suspect, and some of the others, from the rest.
+        let mut shown = |s: usize| {
+            if s == about || random() < 0.15 { 1 + pick(&mut random, count - 1) } else { 0 }
+        };
+        let shown: Vec<usize> = (0..suspects).map(&mut shown).collect();
+        let row = |k: usize| {
+            let under = |&shown: &usize| if shown == k { 1.0 - slip } else { slip / (count - 1) as f64 };
+            shown.iter().map(under).collect()
+        };
+        let outcomes: Vec<Vec<f64>> = (0..count).map(row).collect();
         // Some from outside, most where the part is.
         let open = if aside < 0.25 { vec![] } else { vec![place[cured_by[about]]] };
         let cost = 1.0 + 7.0 * random() * random();
