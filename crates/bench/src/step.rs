@@ -193,8 +193,7 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
     // Whoever cannot press a key neither enters the test nor goes on in it.
     let deaf = idle.panel(Panel::Deaf);
     state.over |= deaf;
-    let alive =
-        wanted.iter().filter(|d| !deaf && idle.board_runs(machine.outputs[d.output].board)).cloned();
+    let alive = wanted.iter().filter(|d| !deaf && idle.board_runs(machine.outputs[d.output].board)).cloned();
     let (mut waiting, mut drives): (Vec<Drive>, Vec<Drive>) =
         alive.partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
     let mut moment = if drives.is_empty() { idle } else { instants.moment(&drives, state) };

@@ -3,7 +3,7 @@
 use crate::align::{Aligner, Match};
 use crate::belief::{Belief, Beliefs, Case};
 use crate::evidence::{Clue, Evidence};
-use crate::finding::{Action, Conflict, Finding, Suspect, Sure};
+use crate::finding::{Action, Conflict, Finding, Sure, Suspect};
 use crate::hypotheses::HypothesesError;
 use crate::plan::ProblemError;
 use crate::setup::Setup;
@@ -211,7 +211,10 @@ fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[crate::fin
             let says = if probability >= from {
                 format!("{words}: {:.0} %.", 100.0 * probability)
             } else {
-                format!("{words}: {:.0} %, and another check would cost more than it can save.", 100.0 * probability)
+                format!(
+                    "{words}: {:.0} %, and another check would cost more than it can save.",
+                    100.0 * probability
+                )
             };
             Some(Sure { faults: case.faults.clone(), probability, says })
         }

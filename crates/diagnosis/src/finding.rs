@@ -1,7 +1,7 @@
 //! What [`crate::find`] says: verdicts on the steps, suspects, conflicts, the next check.
 
-use crate::check::Check;
 use crate::belief::Case;
+use crate::check::Check;
 use bench::{Estimate, Hypothesis};
 
 /// The answer.

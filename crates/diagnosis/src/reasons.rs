@@ -44,7 +44,9 @@ pub(crate) fn reason(belief: &Belief<'_>, evidence: &Evidence, beliefs: &Beliefs
         parts.push(rival);
     }
     if parts.is_empty() {
-        parts.push(if is_healthy { "nothing speaks against it" } else { "from how often it fails" }.to_owned());
+        parts.push(
+            if is_healthy { "nothing speaks against it" } else { "from how often it fails" }.to_owned(),
+        );
     }
     parts.join("; ")
 }
@@ -59,7 +61,8 @@ fn rival(belief: &Belief<'_>, beliefs: &Beliefs, case: &Case, names: &[String]) 
         let parts = |c: &Case| c.faults.faults().iter().map(|f| f.0).collect::<Vec<_>>();
         parts(a) == parts(b)
     };
-    let (other, _) = beliefs.cases.iter().skip(1).find(|(c, _)| !c.faults.faults().is_empty() && !same_parts(c, case))?;
+    let (other, _) =
+        beliefs.cases.iter().skip(1).find(|(c, _)| !c.faults.faults().is_empty() && !same_parts(c, case))?;
     let gap = |item: usize| belief.fit(item, case).ln - belief.fit(item, other).ln;
     let (item, told) = (0..names.len()).map(|i| (i, gap(i))).max_by(|a, b| a.1.total_cmp(&b.1))?;
     (told > SPEAKS_FROM).then(|| format!("{} would not give {}", other.says(belief.machine()), names[item]))

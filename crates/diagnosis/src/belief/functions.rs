@@ -50,7 +50,8 @@ fn as_step(function: &Function) -> Step {
 
 /// How it goes, against how it goes in the healthy machine.
 pub(crate) fn goes(now: &Prediction, healthy: &Prediction) -> Goes {
-    let less = |now: f64, healthy: f64, floor: f64| healthy.abs() > floor && now.abs() < FAILS_BELOW * healthy.abs();
+    let less =
+        |now: f64, healthy: f64, floor: f64| healthy.abs() > floor && now.abs() < FAILS_BELOW * healthy.abs();
     let fails = now.trip.is_some()
         || (now.ended && !healthy.ended)
         || now.refused.iter().any(|o| !healthy.refused.contains(o))
@@ -62,7 +63,9 @@ pub(crate) fn goes(now: &Prediction, healthy: &Prediction) -> Goes {
     if fails {
         return Goes::Not;
     }
-    let differs = |now: f64, healthy: f64, floor: f64| (now - healthy).abs() > (NOTICED_FROM * healthy.abs()).max(floor);
+    let differs = |now: f64, healthy: f64, floor: f64| {
+        (now - healthy).abs() > (NOTICED_FROM * healthy.abs()).max(floor)
+    };
     let odd = now.signs != healthy.signs
         || differs(now.lasts_s, healthy.lasts_s, 3.0)
         || differs(now.power_w.value, healthy.power_w.value, 8.0)

@@ -79,7 +79,8 @@ impl<'m> Belief<'m> {
         conditions: &Conditions,
         setup: &Setup,
     ) -> Result<Self, HypothesesError> {
-        let world = World { predictions: Predictions::new(machine, conditions), aligner: None, fits: Vec::new() };
+        let world =
+            World { predictions: Predictions::new(machine, conditions), aligner: None, fits: Vec::new() };
         Ok(Belief {
             machine,
             setup: setup.clone(),

@@ -33,7 +33,9 @@ impl Case {
         let sometimes = hypothesis.faults.iter().enumerate().filter(|(_, f)| f.mode >= modes(f));
         Case {
             sometimes: sometimes.map(|(i, _)| i).collect(),
-            faults: bench::Hypothesis::of(hypothesis.faults.iter().map(|f| (f.part, f.mode % modes(f).max(1)))),
+            faults: bench::Hypothesis::of(
+                hypothesis.faults.iter().map(|f| (f.part, f.mode % modes(f).max(1))),
+            ),
         }
     }
 
@@ -76,7 +78,8 @@ fn consequences(machine: &Machine) -> Vec<Consequence> {
     for (cause, part) in machine.parts.iter().enumerate() {
         for c in part.kind.consequences {
             let Some(mode) = part.kind.modes.iter().position(|m| m.name == c.mode) else { continue };
-            let others = machine.parts.iter().enumerate().filter(|(id, p)| *id != cause && p.kind.name == c.kind);
+            let others =
+                machine.parts.iter().enumerate().filter(|(id, p)| *id != cause && p.kind.name == c.kind);
             let struck: Vec<Fault> = others
                 .filter_map(|(part, p)| {
                     let mode = p.kind.modes.iter().position(|m| m.name == c.brings)?;

@@ -62,9 +62,12 @@ pub(crate) fn weigh(
             })
         }
         Clue::Ohms(reading) => match predictions.ohms(reading, faults) {
-            Some(expected) => {
-                density::ohms(&reading.shown, expected, ohm_error(setup, reading.insulation), reading.insulation)
-            }
+            Some(expected) => density::ohms(
+                &reading.shown,
+                expected,
+                ohm_error(setup, reading.insulation),
+                reading.insulation,
+            ),
             None => Fit { ln: 0.0, slip: 0.0 },
         },
         Clue::Step(reading) => step(predictions, reading, faults),
@@ -103,7 +106,9 @@ pub(crate) fn usual(clue: &Clue) -> f64 {
     match clue {
         Clue::Ohms(reading) => density::usual_ohms(&reading.shown),
         Clue::Step(reading) => {
-            let plug = |shown: &Option<Decoded>, small: f64| shown.as_ref().map_or(0.0, |x| density::usual(x, small));
+            let plug = |shown: &Option<Decoded>, small: f64| {
+                shown.as_ref().map_or(0.0, |x| density::usual(x, small))
+            };
             plug(&reading.power_w, 1.0)
                 + plug(&reading.current_a, SMALL_A)
                 + plug(&reading.speed_rpm, SPEED_U)
@@ -115,7 +120,9 @@ pub(crate) fn usual(clue: &Clue) -> f64 {
 
 fn ohm_error(setup: &Setup, insulation: bool) -> (f64, f64) {
     let instrument = if insulation { Instrument::InsulationTester } else { Instrument::Multimeter };
-    setup.owns(instrument).map_or(if insulation { (0.1, 0.0) } else { (0.01, 0.3) }, |o| (o.relative, o.absolute))
+    setup
+        .owns(instrument)
+        .map_or(if insulation { (0.1, 0.0) } else { (0.01, 0.3) }, |o| (o.relative, o.absolute))
 }
 
 /// A customer names one of the functions that fail, each as likely as it is striking.
@@ -145,9 +152,10 @@ fn step(predictions: &mut Predictions<'_>, reading: &StepReading, faults: &Hypot
             let rpm = p.speed_rpm.value.abs();
             density::value(n, rpm, p.speed_rpm.u.hypot(SPEED_U), 10.0)
         }),
-        reading.lasted_s.as_ref().map(|s| {
-            density::value(s, p.lasts_s, (DURATION_U.0 * p.lasts_s).hypot(DURATION_U.1), 5.0)
-        }),
+        reading
+            .lasted_s
+            .as_ref()
+            .map(|s| density::value(s, p.lasts_s, (DURATION_U.0 * p.lasts_s).hypot(DURATION_U.1), 5.0)),
     ];
     let fits = fits.iter().flatten();
     let (ln, slip) = fits.fold((0.0, 0.0_f64), |(ln, slip), fit| (ln + fit.ln, slip.max(fit.slip)));
@@ -171,7 +179,11 @@ fn own(machine: &Machine, check: usize, yes: bool, faults: &Hypothesis) -> f64 {
         let name = machine.parts[part].kind.modes[mode].name;
         check.yes_with.iter().any(|(p, m)| *p == part && m == name)
     });
-    let says_yes = if named || (faults.faults().is_empty() && check.yes_when_healthy) { 1.0 - OWN_SLIP } else { OWN_SLIP };
+    let says_yes = if named || (faults.faults().is_empty() && check.yes_when_healthy) {
+        1.0 - OWN_SLIP
+    } else {
+        OWN_SLIP
+    };
     if yes { says_yes } else { 1.0 - says_yes }
 }
 

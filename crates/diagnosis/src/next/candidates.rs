@@ -18,7 +18,8 @@ const ENTER_MINUTES: f64 = 1.5;
 const PRESSED_ON_AFTER_S: f64 = 15.0;
 
 /// The usual words before hands go into an appliance.
-const DEAD: &str = "Unplug the machine, wait until stored charge is gone, prove it dead with a meter before touching.";
+const DEAD: &str =
+    "Unplug the machine, wait until stored charge is gone, prove it dead with a meter before touching.";
 
 /// The usual words before an appliance runs.
 const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
@@ -54,9 +55,10 @@ fn reruns(machine: &Machine) -> Vec<Check> {
         .iter()
         .enumerate()
         .map(|(at, step)| {
-            let mut caution = at.checked_sub(1).and_then(|b| steps[b].then.as_ref()).map_or(String::new(), |t| {
-                format!("{} Wait until: {}. ", t.caution, t.wait)
-            });
+            let mut caution = at
+                .checked_sub(1)
+                .and_then(|b| steps[b].then.as_ref())
+                .map_or(String::new(), |t| format!("{} Wait until: {}. ", t.caution, t.wait));
             caution.push_str(if step.caution.is_empty() { RUNS } else { &step.caution });
             let lasts_s = step.at_most_s.unwrap_or(step.lasts_s);
             Check {
@@ -149,7 +151,8 @@ fn own(machine: &Machine) -> Vec<Check> {
 /// Ohms between two named points, with these off.
 fn probe(machine: &Machine, [a, b]: [&str; 2], unplugged: Vec<String>, access: Vec<PanelId>) -> Check {
     let off = if unplugged.is_empty() { String::new() } else { format!(" off {}", unplugged.join(" ")) };
-    let first = if unplugged.is_empty() { String::new() } else { format!("Take off {}. ", unplugged.join(" and ")) };
+    let first =
+        if unplugged.is_empty() { String::new() } else { format!("Take off {}. ", unplugged.join(" and ")) };
     Check {
         id: format!("ohms {a} {b}{off}"),
         kind: CheckKind::Resistance,
@@ -211,7 +214,10 @@ fn insulation(check: Check) -> Check {
         kind: CheckKind::Insulation,
         says: check.says.replacen("Measure ohms", "Measure insulation", 1),
         instrument: Instrument::InsulationTester,
-        caution: format!("{} The tester puts some 500 V on the points: hands off while it does.", check.caution),
+        caution: format!(
+            "{} The tester puts some 500 V on the points: hands off while it does.",
+            check.caution
+        ),
         ..check
     }
 }
@@ -219,9 +225,8 @@ fn insulation(check: Check) -> Check {
 /// Panels to a terminal's part or a connector's board.
 fn reach(machine: &Machine, end: &str) -> Vec<PanelId> {
     let joints = || machine.joints.iter().filter(|j| j.name == end || j.opens_with == end);
-    let at = |node: NodeId| {
-        machine.parts.iter().find(|p| p.ends.is_none() && p.terminals.contains(&Some(node)))
-    };
+    let at =
+        |node: NodeId| machine.parts.iter().find(|p| p.ends.is_none() && p.terminals.contains(&Some(node)));
     let found: Option<&Part> = joints().find_map(|j| at(j.inner)).or_else(|| {
         let part = end.split_once('.').map_or(end, |(part, _)| part);
         machine.part(part).map(|p| &machine.parts[p])
@@ -245,7 +250,9 @@ fn of_plug(machine: &Machine) -> Vec<Check> {
     ];
     let of = |(a, b, words): (&str, &str, &str)| Check {
         says: format!("Pull the plug and measure ohms between {words}."),
-        caution: "Pull the plug first; a filter's capacitor may hold a charge at its pins: do not touch them.".to_owned(),
+        caution:
+            "Pull the plug first; a filter's capacitor may hold a charge at its pins: do not touch them."
+                .to_owned(),
         ..probe(machine, [a, b], Vec::new(), Vec::new())
     };
     pairs.into_iter().map(of).collect()

@@ -116,7 +116,8 @@ fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evi
         if evidence.is_settled(&check.id) {
             continue;
         }
-        let found = belief.with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases));
+        let found =
+            belief.with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases));
         let Some(outcomes) = found else { continue };
         let bits = bits(&outcomes.rows, &troubles.probabilities);
         if bits < LEAST_BITS {
@@ -209,8 +210,13 @@ fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
             Some((a, b)) => format!("wire {a} – {b}"),
             None => format!("{} ({})", part.id, part.kind.name),
         };
-        let order = if part.order.is_empty() { String::new() } else { format!(", order code {}", part.order) };
-        let says = if fit { format!("Fit a new {name}{order}.") } else { format!("Clean, clear or re-make {name}.") };
+        let order =
+            if part.order.is_empty() { String::new() } else { format!(", order code {}", part.order) };
+        let says = if fit {
+            format!("Fit a new {name}{order}.")
+        } else {
+            format!("Clean, clear or re-make {name}.")
+        };
         all.push(Mending::Part { part: group[0].0, fit, says });
     }
     all

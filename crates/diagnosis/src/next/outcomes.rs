@@ -103,13 +103,9 @@ fn shown(
     let points = check.between.as_ref()?;
     let owned = setup.owns(check.instrument)?;
     Some(match predictions.between(points, &check.unplugged, faults)? {
-        Ohms::Open => Shown {
-            value: f64::INFINITY,
-            u: 0.0,
-            seen: Vec::new(),
-            code: None,
-            words: "OL".to_owned(),
-        },
+        Ohms::Open => {
+            Shown { value: f64::INFINITY, u: 0.0, seen: Vec::new(), code: None, words: "OL".to_owned() }
+        }
         Ohms::Ohms { value, u } => {
             let u = u.hypot(owned.relative * value).hypot(owned.absolute);
             Shown { value, u, seen: Vec::new(), code: None, words: ohm_words(value, u) }

@@ -92,6 +92,7 @@ fn without(case: &Case, part: PartId) -> Case {
     let faults = case.faults.faults();
     let left = faults.iter().filter(|f| f.0 != part).copied();
     let kept: Vec<usize> = (0..faults.len()).filter(|&i| faults[i].0 != part).collect();
-    let sometimes = kept.iter().enumerate().filter(|(_, old)| case.sometimes.contains(old)).map(|(new, _)| new);
+    let sometimes =
+        kept.iter().enumerate().filter(|(_, old)| case.sometimes.contains(old)).map(|(new, _)| new);
     Case { sometimes: sometimes.collect(), faults: Hypothesis::of(left) }
 }

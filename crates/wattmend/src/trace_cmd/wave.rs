@@ -1,8 +1,8 @@
 //! A recording of the mains cycle itself: power quantities after IEEE Std 1459-2010, and harmonics. Writing into a String
 //! cannot fail.
 
-use super::plot::{Frame, head, round_step};
 use super::Found;
+use super::plot::{Frame, head, round_step};
 use crate::input;
 use serde_json::{Value, json};
 use std::fmt::Write;
