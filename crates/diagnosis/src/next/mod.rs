@@ -6,7 +6,7 @@
 
 pub(crate) mod candidates;
 pub(crate) mod outcomes;
-mod troubles;
+pub(crate) mod troubles;
 
 pub use candidates::candidates;
 
@@ -38,9 +38,9 @@ pub(crate) struct Advice {
 }
 
 /// A check with what it would show.
-struct Candidate {
-    check: Check,
-    outcomes: Outcomes,
+pub(crate) struct Candidate {
+    pub(crate) check: Check,
+    pub(crate) outcomes: Outcomes,
 }
 
 /// Chooses.
@@ -109,7 +109,7 @@ fn explain(next: &mut [Next], plan: &Plan) {
 }
 
 /// The checks that tell most for their minutes.
-fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
+pub(crate) fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
     let (machine, setup) = (belief.machine(), belief.setup());
     let mut all: Vec<(f64, Candidate)> = Vec::new();
     for check in candidates(machine, setup, &troubles.parts()) {
@@ -157,13 +157,13 @@ pub(crate) fn bits(rows: &[Vec<f64>], probabilities: &[f64]) -> f64 {
 }
 
 /// Something that mends: a part, or the news that nothing is wrong.
-enum Mending {
+pub(crate) enum Mending {
     Part { part: PartId, fit: bool, says: String },
     Nothing,
 }
 
 impl Mending {
-    fn action(&self, belief: &Belief<'_>) -> Action {
+    pub(crate) fn action(&self, belief: &Belief<'_>) -> Action {
         let machine = belief.machine();
         let costs = &belief.setup().costs;
         match self {
@@ -197,7 +197,7 @@ impl Mending {
     }
 }
 
-fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
+pub(crate) fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
     let mut all = vec![Mending::Nothing];
     let mut parts: Vec<(PartId, usize)> =
         cases.iter().flat_map(|c| c.faults.faults().iter().copied()).collect();
@@ -222,7 +222,7 @@ fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
     all
 }
 
-fn problem(belief: &Belief<'_>, troubles: &Troubles, checks: &[Candidate], mends: &[Mending]) -> Problem {
+pub(crate) fn problem(belief: &Belief<'_>, troubles: &Troubles, checks: &[Candidate], mends: &[Mending]) -> Problem {
     let machine = belief.machine();
     let setup = belief.setup();
     // Access states: the panels, and the supply isolated.

@@ -1,0 +1,38 @@
+//! The chart as a drawing: boxes for `report`.
+
+use super::{Charted, DEFERS, text};
+use crate::find_cmd::words;
+use diagnosis::chart::{Does, Node, Then};
+use report::{Box, Flow, Leads, Shape, Way};
+
+pub(super) fn draw(charted: &Charted<'_>) -> String {
+    let chart = &charted.chart;
+    let flow = Flow {
+        title: charted.title(),
+        facts: vec![charted.name(), charted.takes(), DEFERS.to_owned()],
+        boxes: chart.nodes.iter().map(|node| one(charted, node)).collect(),
+        notes: charted.how_to_read(),
+    };
+    report::flow_chart(&flow)
+}
+
+fn one(charted: &Charted<'_>, node: &Node) -> Box {
+    let way = |branch: &diagnosis::chart::Branch| Way {
+        label: branch.label.says(),
+        share: branch.probability,
+        words: words::per_cent(branch.probability),
+        then: match branch.then {
+            Then::Node(next) => Leads::To(next),
+            Then::Done if node.does == Does::GiveUp => Leads::Out("end".to_owned()),
+            Then::Done => Leads::Out("done".to_owned()),
+            Then::Afresh { .. } => Leads::Out("afresh".to_owned()),
+        },
+    };
+    Box {
+        shape: if node.is_check() { Shape::Check } else { Shape::End },
+        caution: node.caution().to_owned(),
+        says: node.says().to_owned(),
+        facts: text::takes(charted.machine, node),
+        ways: node.branches.iter().map(way).collect(),
+    }
+}
