@@ -86,16 +86,17 @@ pub enum Leads {
     Out(String),
 }
 
+/// Plain colours, no variables: what prints is often a program that knows little of style sheets.
 const STYLE: &str = "\
-svg{--ink:#1c1c1c;--paper:#fff;--mark:#b03a06;--share:#1c1c1c1c;--end:#1f7a3d;color:var(--ink);background:var(--paper);font-family:sans-serif;font-size:10px}\
-@media(prefers-color-scheme:dark){svg{--ink:#e8e8e8;--paper:#161616;--mark:#ff9b57;--share:#e8e8e82b;--end:#6fcf8f}}\
+svg{color:#1c1c1c;background:#fff;font-family:sans-serif;font-size:10px}\
+text{fill:currentColor}.title{font-size:18px;font-weight:bold}.says{font-weight:bold}.caution{fill:#b03a06}\
+.sheet{fill:#fff}.box{fill:#fff;stroke:currentColor;stroke-width:1.2}.end{stroke:#1f7a3d;stroke-width:2.4}\
+.badge{fill:currentColor}.end-badge{fill:#1f7a3d}.number{fill:#fff;font-weight:bold;font-size:11px}\
+.arrow{fill:none;stroke:currentColor;stroke-width:1.2}.head{fill:currentColor}\
+.share{fill:currentColor;fill-opacity:.11}.rule{stroke:currentColor;stroke-width:.5;stroke-opacity:.45}.small{font-size:9px}\
 @page{size:A4 portrait;margin:0}\
-@media print{svg{--ink:#000;--paper:#fff;--mark:#b03a06;--share:#0000001c;--end:#1f7a3d}}\
-text{fill:currentColor}.title{font-size:18px;font-weight:bold}.says{font-weight:bold}.caution{fill:var(--mark)}\
-.box{fill:var(--paper);stroke:currentColor;stroke-width:1.2}.end{stroke:var(--end);stroke-width:2.4}\
-.badge{fill:currentColor}.end-badge{fill:var(--end)}.number{fill:var(--paper);font-weight:bold;font-size:11px}\
-.arrow{fill:none;stroke:currentColor;stroke-width:1.2}.head{fill:currentColor}.share{fill:var(--share)}\
-.rule{stroke:currentColor;stroke-width:.5;stroke-opacity:.45}.small{font-size:9px}.sheet{fill:var(--paper)}";
+@media screen and (prefers-color-scheme:dark){svg{color:#e8e8e8;background:#161616}.sheet,.box{fill:#161616}\
+.caution{fill:#ff9b57}.end{stroke:#6fcf8f}.end-badge{fill:#6fcf8f}.number{fill:#161616}.share{fill-opacity:.2}}";
 
 /// A box with its place.
 struct Placed {
@@ -196,7 +197,7 @@ fn sized(b: &Box, depth: usize, column_w: i32) -> Placed {
         wrapped(&format!("CAUTION: {}", b.caution), inner - NUMBER, SIZE)
     };
     // Bold letters are wider.
-    let says = wrapped(&b.says, inner - NUMBER, SIZE * 1.06);
+    let says = wrapped(&b.says, inner - NUMBER, SIZE * 1.18);
     let facts = wrapped(&b.facts, inner - NUMBER, SIZE * 0.9);
     let labels: Vec<Vec<String>> =
         b.ways.iter().map(|way| wrapped(&way.label, inner - end_w(way), SIZE)).collect();

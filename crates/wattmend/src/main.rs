@@ -12,6 +12,7 @@ mod input;
 mod limits;
 mod load;
 mod machine_cmd;
+mod practise_cmd;
 mod render;
 mod trace_cmd;
 
@@ -40,6 +41,8 @@ enum Command {
     Find(Box<find_cmd::Arguments>),
     /// The fault chart for a complaint, to print or to teach with
     Chart(Box<chart_cmd::Arguments>),
+    /// Find a hidden fault, and see what the best plan would have taken
+    Practise(practise_cmd::Arguments),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -69,6 +72,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Expect(arguments) => expect_cmd::run(&arguments, screen),
         Command::Find(arguments) => find_cmd::run(&arguments, screen),
         Command::Chart(arguments) => chart_cmd::run(&arguments, screen),
+        Command::Practise(arguments) => practise_cmd::run(&arguments, screen),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }

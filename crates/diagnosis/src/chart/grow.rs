@@ -21,9 +21,6 @@ const LEAST_STATES: usize = 1_500;
 /// Suspects that are named at a node, and the least probability of one.
 const NAMED: (usize, f64) = (3, 0.03);
 
-/// Branches of one check rarer than this, once there, never stand for a suspect but for a slip of hand or eye.
-const SLIP: f64 = 1e-4;
-
 /// What nodes are made from.
 pub(super) struct Grower<'a, 'm> {
     pub(super) belief: &'a Belief<'m>,
@@ -107,7 +104,7 @@ impl Grower<'_, '_> {
         let mut points = Vec::new();
         for w in taken.ways {
             let label = match self.checks.get(step) {
-                Some(candidate) => labels::label(self, candidate, w.outcome, way.point.belief()),
+                Some(candidate) => labels::label_of(self.belief, self.troubles, candidate, w.outcome, way.point.belief()),
                 None => Label::Works(false),
             };
             points.push((branches.len(), w.point));
@@ -200,17 +197,6 @@ impl Grower<'_, '_> {
         }
         let suspects = self.sorted(start.belief());
         Chart { nodes, suspects, others: 0.0, minutes_to_find, minutes, planned, cut, instruments }
-    }
-
-    /// Suspects that stand for an outcome at this belief; of one that only a slip can bring, those that would bring it
-    /// otherwise.
-    pub(super) fn behind(&self, candidate: &Candidate, outcome: usize, belief: &[f64]) -> Vec<(usize, f64)> {
-        let row = &candidate.outcomes.rows[outcome];
-        let shows = |s: &usize| row[*s] > 0.4 && self.troubles.cases[*s].sometimes.is_empty();
-        let weigh = |s: usize| (s, row[s] * belief[s]);
-        let all: Vec<(usize, f64)> = (0..row.len()).filter(shows).map(weigh).collect();
-        let likely: Vec<(usize, f64)> = all.iter().copied().filter(|s| s.1 > SLIP).collect();
-        if likely.is_empty() { all } else { likely }
     }
 }
 

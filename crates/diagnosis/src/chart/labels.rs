@@ -1,14 +1,18 @@
 //! Which readings lead where.
 
-use super::grow::Grower;
+use crate::belief::Belief;
 use crate::check::CheckKind;
 use crate::next::Candidate;
 use crate::next::outcomes::{self, Shown};
-use machine::model::Machine;
+use crate::next::troubles::Troubles;
+use machine::model::CodeId;
 use quantity::{Dimension, format};
 
 /// Readings within so many standard uncertainties of what is predicted lead the same way.
 const WIDE: f64 = 2.0;
+
+/// Outcomes rarer than this are slips of hand or eye.
+const SLIP: f64 = 0.01;
 
 /// What was read or seen.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,6 +42,8 @@ pub struct Reads {
     pub not_seen: Vec<&'static str>,
     /// The code that is shown.
     pub code: Option<String>,
+    /// No code is shown, and other branches show one.
+    pub no_code: bool,
 }
 
 impl Label {
@@ -47,7 +53,7 @@ impl Label {
             Label::Answer(true) => "yes".to_owned(),
             Label::Answer(false) => "no".to_owned(),
             Label::Works(true) => "the machine works".to_owned(),
-            Label::Works(false) => "no change".to_owned(),
+            Label::Works(false) => "not cured".to_owned(),
             Label::Else => "anything else".to_owned(),
             Label::Reads(all) => all.iter().map(Reads::says).collect::<Vec<_>>().join(", or "),
         }
@@ -59,6 +65,9 @@ impl Reads {
         let mut all = vec![self.range()];
         all.extend(self.seen.iter().map(|s| (*s).to_owned()));
         all.extend(self.not_seen.iter().map(|s| format!("not: {s}")));
+        if self.no_code {
+            all.push("no code".to_owned());
+        }
         all.extend(self.code.iter().map(|c| format!("code {c}")));
         all.join(", ")
     }
@@ -97,55 +106,105 @@ fn rounded(low: f64, high: f64) -> (f64, f64) {
     }
 }
 
-/// The label of one outcome of a check at this belief.
-pub(super) fn label(grower: &Grower<'_, '_>, candidate: &Candidate, outcome: usize, belief: &[f64]) -> Label {
+/// The label of one outcome of a check, where the suspects have these probabilities.
+pub(crate) fn label_of(
+    machine: &Belief<'_>,
+    troubles: &Troubles,
+    candidate: &Candidate,
+    outcome: usize,
+    belief: &[f64],
+) -> Label {
     let check = &candidate.check;
     if check.kind == CheckKind::Observation {
         return Label::Answer(outcome == 0);
     }
-    let machine = grower.belief.machine();
-    let setup = grower.belief.setup();
+    let (known, machine, setup) = (machine, machine.machine(), machine.setup());
     let show = |outcome: usize| -> Vec<Shown> {
-        let behind = grower.behind(candidate, outcome, belief);
-        let cases = behind.iter().map(|(s, _)| &grower.troubles.cases[*s].faults);
-        grower.belief.with_predictions(|p| {
+        let behind = behind(troubles, candidate, outcome, belief);
+        let cases = behind.iter().map(|s| &troubles.cases[*s].faults);
+        known.with_predictions(|p| {
             cases.filter_map(|faults| outcomes::shown(machine, setup, p, check, faults)).collect()
         })
     };
     let own = show(outcome);
-    let Some(first) = own.first() else { return Label::Else };
-    // What tells this outcome from the others, seen or not seen; what all have in common is not worth a word.
-    let others: Vec<Shown> =
-        (0..candidate.outcomes.rows.len()).filter(|k| *k != outcome).flat_map(show).collect();
-    let in_some = |sign: &&'static str| others.iter().any(|o| o.seen.contains(sign));
-    let in_all = |sign: &&'static str| others.iter().all(|o| o.seen.contains(sign));
-    let seen = first.seen.iter().copied().filter(|s| !in_all(s)).collect();
-    let mut not_seen: Vec<&'static str> = Vec::new();
-    for sign in others.iter().flat_map(|o| o.seen.iter()) {
-        let normal = healthy_shows(grower, candidate, sign);
-        if normal && in_some(&sign) && !first.seen.contains(sign) && !not_seen.contains(sign) {
-            not_seen.push(sign);
-        }
+    if own.is_empty() {
+        return Label::Else;
     }
+    let own = reads(&own);
+    // What only a slip can bring here is not worth telling apart from.
+    let likely = |k: usize| {
+        let row = &candidate.outcomes.rows[k];
+        row.iter().zip(belief).map(|(r, p)| r * p).sum::<f64>() >= SLIP
+    };
+    let others: Vec<Range> = (0..candidate.outcomes.rows.len())
+        .filter(|k| *k != outcome && likely(*k))
+        .map(show)
+        .filter(|o| !o.is_empty())
+        .map(|o| reads(&o))
+        .collect();
+    let (seen, not_seen) = telling(&own, &others);
     let dimension = if check.step.is_some() { Dimension::Power } else { Dimension::Resistance };
-    let low = own.iter().map(|s| s.value - WIDE * s.u).fold(f64::INFINITY, f64::min);
-    let high = own.iter().map(|s| s.value + WIDE * s.u).fold(f64::NEG_INFINITY, f64::max);
-    Label::Reads(vec![Reads { low, high, dimension, seen, not_seen, code: code(machine, first) }])
+    let no_code = own.code.is_none() && others.iter().any(|o| o.code.is_some() && own.overlaps(o));
+    let code = own.code.map(|c| machine.codes[c].id.clone());
+    Label::Reads(vec![Reads { low: own.low, high: own.high, dimension, seen, not_seen, code, no_code }])
 }
 
-/// Is the sign one of the healthy machine's in this check? Only what should be there is missed.
-fn healthy_shows(grower: &Grower<'_, '_>, candidate: &Candidate, sign: &str) -> bool {
-    let (machine, setup) = (grower.belief.machine(), grower.belief.setup());
-    grower
-        .belief
-        .with_predictions(|p| {
-            outcomes::shown(machine, setup, p, &candidate.check, &bench::Hypothesis::healthy())
-        })
-        .is_some_and(|shown| shown.seen.contains(&sign))
+/// Suspects that stand for an outcome at this belief; of one that only a slip can bring, those that would bring it
+/// otherwise.
+fn behind(troubles: &Troubles, candidate: &Candidate, outcome: usize, belief: &[f64]) -> Vec<usize> {
+    let row = &candidate.outcomes.rows[outcome];
+    let shows = |s: &usize| row[*s] > 0.4 && troubles.cases[*s].sometimes.is_empty();
+    let all: Vec<usize> = (0..row.len()).filter(shows).collect();
+    let likely: Vec<usize> = all.iter().copied().filter(|s| row[*s] * belief[*s] > 1e-4).collect();
+    if likely.is_empty() { all } else { likely }
 }
 
-fn code(machine: &Machine, shown: &Shown) -> Option<String> {
-    shown.code.map(|c| machine.codes[c].id.clone())
+/// All that an outcome shows.
+struct Range {
+    low: f64,
+    high: f64,
+    seen: Vec<&'static str>,
+    code: Option<CodeId>,
+}
+
+impl Range {
+    fn overlaps(&self, other: &Range) -> bool {
+        self.low <= other.high && other.low <= self.high
+    }
+}
+
+fn reads(shown: &[Shown]) -> Range {
+    Range {
+        low: shown.iter().map(|s| s.value - WIDE * s.u).fold(f64::INFINITY, f64::min),
+        high: shown.iter().map(|s| s.value + WIDE * s.u).fold(f64::NEG_INFINITY, f64::max),
+        seen: shown.first().map_or(Vec::new(), |s| s.seen.clone()),
+        code: shown.first().and_then(|s| s.code),
+    }
+}
+
+/// The fewest signs, seen and not seen, that tell an outcome from the others which its reading and code do not tell it
+/// from: the sign that tells it from most first (the greedy cover of Chvátal 1979).
+fn telling(own: &Range, others: &[Range]) -> (Vec<&'static str>, Vec<&'static str>) {
+    let alike = |o: &&Range| o.code == own.code && own.overlaps(o);
+    let mut left: Vec<&Range> = others.iter().filter(alike).collect();
+    let (mut seen, mut not_seen) = (Vec::new(), Vec::new());
+    while !left.is_empty() {
+        let mut signs: Vec<(&'static str, bool)> = own.seen.iter().map(|s| (*s, true)).collect();
+        for sign in left.iter().flat_map(|o| o.seen.iter()) {
+            if !own.seen.contains(sign) && !signs.contains(&(*sign, false)) {
+                signs.push((sign, false));
+            }
+        }
+        let told = |(sign, is_seen): &(&'static str, bool)| {
+            left.iter().filter(|o| o.seen.contains(sign) != *is_seen).count()
+        };
+        // What is seen is easier to be sure of than what is missing; of equal ones the last, which is the oddest.
+        let best = signs.iter().max_by_key(|s| (told(s), s.1)).copied();
+        let Some((sign, is_seen)) = best.filter(|s| told(s) > 0) else { break };
+        left.retain(|o| o.seen.contains(&sign) == is_seen);
+        if is_seen { seen.push(sign) } else { not_seen.push(sign) }
+    }
+    (seen, not_seen)
 }
 
 #[cfg(test)]
@@ -164,6 +223,7 @@ mod tests {
             seen: Vec::new(),
             not_seen: Vec::new(),
             code: None,
+            no_code: false,
         };
         assert_eq!(reads(f64::INFINITY, f64::INFINITY).says(), "OL");
         assert_eq!(reads(0.0, 0.6).says(), "near 0 Ω");

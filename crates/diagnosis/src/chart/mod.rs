@@ -19,6 +19,7 @@ use grow::Grower;
 use machine::model::PanelId;
 
 pub use labels::{Label, Reads};
+pub(crate) use labels::label_of;
 
 /// How far a chart goes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -160,6 +161,9 @@ impl Find<'_> {
             .map(|c| c.1)
             .sum();
         chart.others = (1.0 - known).max(0.0);
+        for (_, p) in &mut chart.suspects {
+            *p *= 1.0 - chart.others;
+        }
         Ok(chart)
     }
 }

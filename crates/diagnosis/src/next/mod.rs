@@ -21,7 +21,7 @@ use outcomes::Outcomes;
 use troubles::Troubles;
 
 /// Minutes to isolate, wait and prove dead, and to plug in again. Common practice, no source.
-const ISOLATE_MINUTES: f64 = 1.5;
+pub(crate) const ISOLATE_MINUTES: f64 = 1.5;
 
 /// Most checks that the planner is given.
 const MOST_CHECKS: usize = 32;
@@ -182,6 +182,14 @@ impl Mending {
                     .to_owned(),
                 minutes: costs.showing,
             },
+        }
+    }
+
+    /// What to do, as one sentence.
+    pub(crate) fn says(&self, belief: &Belief<'_>) -> String {
+        match self.action(belief) {
+            Action::Mend { says, .. } | Action::HandBack { says, .. } => says,
+            Action::Check(check) => check.says,
         }
     }
 

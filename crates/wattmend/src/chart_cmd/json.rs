@@ -102,5 +102,6 @@ fn reads(r: &Reads) -> Value {
         "seen": r.seen,
         "not_seen": r.not_seen,
         "code": r.code,
+        "no_code": r.no_code,
     })
 }

@@ -174,7 +174,7 @@ impl Charted<'_> {
         }
         if self.chart.others > 5e-4 {
             all.push(format!(
-                "Suspects too unlikely for the chart have {} together.",
+                "Suspects too unlikely for the chart have {} together: where no branch fits, start afresh too.",
                 share(self.chart.others)
             ));
         }

@@ -5,7 +5,7 @@ use crate::find_cmd::words;
 use crate::render::Screen;
 use crate::render::wrap::{width, wrap};
 use diagnosis::chart::{Does, Label, Node, Then};
-use diagnosis::check::Power;
+use diagnosis::check::{CheckKind, Power};
 use diagnosis::finding::Action;
 use machine::model::Machine;
 
@@ -109,14 +109,14 @@ pub(super) fn takes(machine: &Machine, node: &Node) -> String {
     match &node.does {
         Does::Act(Action::Check(check)) => {
             all.push(words::instrument(check.instrument).to_owned());
-            all.push(
-                match check.power {
-                    Power::Dead => "machine dead",
-                    Power::Closed => "machine closed up and running",
-                    Power::Live => "LIVE, for competent persons only",
-                }
-                .to_owned(),
-            );
+            // Whether eyes and hands want a dead machine, their caution says.
+            let supply = match check.power {
+                Power::Dead if check.kind == CheckKind::Observation => "",
+                Power::Dead => "machine dead",
+                Power::Closed => "machine closed up and running",
+                Power::Live => "LIVE, for competent persons only",
+            };
+            all.extend((!supply.is_empty()).then(|| supply.to_owned()));
         }
         Does::Act(Action::Mend { .. }) => all.push("with the run that proves it".to_owned()),
         Does::Act(Action::HandBack { .. }) => {}
