@@ -1,13 +1,13 @@
 //! `wattmend practise FILE`: a hidden fault; the learner checks, pays minutes, mends, and is told what each step was worth.
 //!
-//! `wish.rs` understands what the learner types, `bench.rs` has the made-up machine answer, `score.rs` says at the end how it
+//! `wish.rs` understands what the learner types, `answers.rs` has the made-up machine answer, `score.rs` says at the end how it
 //! went. Lines in, lines out: a file of answers plays it as well as a person does.
 
-mod bench;
+mod answers;
 mod score;
 mod wish;
 
-use self::bench::{Answered, answer};
+use answers::{Answered, answer};
 use crate::end::{Answer, Done, End, Failure};
 use crate::find_cmd::{frame, words};
 use crate::load;
@@ -74,7 +74,7 @@ struct Game<'m> {
     coach: Coach<'m>,
     hidden: Hidden,
     /// What is wrong, before anything was mended.
-    truth: ::bench::Hypothesis,
+    truth: bench::Hypothesis,
     menu: Menu,
     start: Best,
     deeds: Vec<Deed>,
