@@ -4,7 +4,7 @@ use super::labels::{self, Label};
 use super::{Branch, Chart, Does, Extent, Node, Then};
 use crate::FindError;
 use crate::belief::{Belief, Case};
-use crate::check::{Instrument, Power};
+use crate::check::Power;
 use crate::finding::Action;
 use crate::next::troubles::Troubles;
 use crate::next::{Candidate, Mending};
@@ -60,7 +60,7 @@ impl Ord for Waiting {
 }
 
 impl Grower<'_, '_> {
-    /// The whole chart, answers that lead to the same not yet put together.
+    /// The nodes, answers that lead to the same not yet put together, and nothing summed up.
     pub(super) fn grow(&self, extent: &Extent) -> Result<Chart, FindError> {
         let course = Course::new(self.problem)?;
         let start = course.start(&[]);
@@ -177,26 +177,17 @@ impl Grower<'_, '_> {
     }
 
     fn chart(&self, nodes: Vec<Node>, planned: (f64, f64), start: &Point) -> Chart {
-        let minutes_to_find = nodes.iter().filter(|n| n.is_check()).map(|n| n.probability * n.minutes).sum();
-        let mut minutes: f64 = nodes.iter().map(|n| n.probability * (n.minutes + n.price)).sum();
-        let mut cut = 0.0;
-        let mut instruments: Vec<Instrument> = Vec::new();
-        for node in &nodes {
-            for b in &node.branches {
-                if let Then::Afresh { minutes: rest } = b.then {
-                    cut += node.probability * b.probability;
-                    minutes += node.probability * b.probability * rest;
-                }
-            }
-            if let Does::Act(Action::Check(check)) = &node.does
-                && check.instrument != Instrument::None
-                && !instruments.contains(&check.instrument)
-            {
-                instruments.push(check.instrument);
-            }
-        }
         let suspects = self.sorted(start.belief());
-        Chart { nodes, suspects, others: 0.0, minutes_to_find, minutes, planned, cut, instruments }
+        Chart {
+            nodes,
+            suspects,
+            others: 0.0,
+            minutes_to_find: 0.0,
+            minutes: 0.0,
+            planned,
+            cut: 0.0,
+            instruments: Vec::new(),
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::{Branch, Chart, Does, Label, Node, Then};
 use crate::belief::Case;
+use crate::check::Instrument;
 use crate::finding::Action;
 
 /// The chart with answers put together and its nodes in reading order.
@@ -14,13 +15,52 @@ pub(super) fn joined(chart: Chart) -> Chart {
     }
     let mut ordered = Vec::new();
     put(&nodes, 0, &mut ordered);
-    Chart { nodes: ordered, ..chart }
+    totals(Chart { nodes: ordered, ..chart })
+}
+
+/// What the chart takes, all in all.
+fn totals(mut chart: Chart) -> Chart {
+    (chart.minutes, chart.minutes_to_find, chart.cut) = (0.0, 0.0, 0.0);
+    for node in &chart.nodes {
+        chart.minutes += node.probability * (node.minutes + node.price);
+        if node.is_check() {
+            chart.minutes_to_find += node.probability * node.minutes;
+        }
+        for branch in &node.branches {
+            if let Then::Afresh { minutes } = branch.then {
+                chart.cut += node.probability * branch.probability;
+                chart.minutes += node.probability * branch.probability * minutes;
+            }
+        }
+        if let Does::Act(Action::Check(check)) = &node.does
+            && check.instrument != Instrument::None
+            && !chart.instruments.contains(&check.instrument)
+        {
+            chart.instruments.push(check.instrument);
+        }
+    }
+    chart
+}
+
+/// What a check takes after which nothing is printed any more, whatever it shows: none where something is.
+fn barren(node: &Node) -> Option<f64> {
+    let mut minutes = node.minutes + node.price;
+    for branch in &node.branches {
+        let Then::Afresh { minutes: rest } = branch.then else { return None };
+        minutes += branch.probability * rest;
+    }
+    node.is_check().then_some(minutes)
 }
 
 fn join(nodes: &mut [Node], at: usize, branches: Vec<Branch>) -> Vec<Branch> {
     let mut kept: Vec<Branch> = Vec::new();
     let mut cut: Option<Branch> = None;
-    for branch in branches {
+    for mut branch in branches {
+        if let Then::Node(next) = branch.then
+            && let Some(minutes) = barren(&nodes[next])
+        {
+            branch.then = Then::Afresh { minutes };
+        }
         if let Then::Afresh { minutes } = branch.then {
             let (p, m) = cut.as_ref().map_or((0.0, 0.0), |c| match c.then {
                 Then::Afresh { minutes } => (c.probability, minutes),

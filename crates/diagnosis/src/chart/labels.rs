@@ -38,8 +38,10 @@ pub struct Reads {
     pub dimension: Dimension,
     /// What is seen here and not under every other branch.
     pub seen: Vec<&'static str>,
-    /// What is not seen here but under other branches.
+    /// What a healthy machine would show, and is not seen here.
     pub not_seen: Vec<&'static str>,
+    /// What is odd under other branches, and is not seen here.
+    pub free_of: Vec<&'static str>,
     /// The code that is shown.
     pub code: Option<String>,
     /// No code is shown, and other branches show one.
@@ -65,6 +67,11 @@ impl Reads {
         let mut all = vec![self.range()];
         all.extend(self.seen.iter().map(|s| (*s).to_owned()));
         all.extend(self.not_seen.iter().map(|s| format!("not: {s}")));
+        match self.free_of[..] {
+            [] => {}
+            [one] => all.push(format!("not: {one}")),
+            [..] => all.push("nothing else odd".to_owned()),
+        }
         if self.no_code {
             all.push("no code".to_owned());
         }
@@ -142,11 +149,15 @@ pub(crate) fn label_of(
         .filter(|o| !o.is_empty())
         .map(|o| reads(&o))
         .collect();
-    let (seen, not_seen) = telling(&own, &others);
+    let (seen, missing) = telling(&own, &others);
+    let healthy = known
+        .with_predictions(|p| outcomes::shown(machine, setup, p, check, &bench::Hypothesis::healthy()))
+        .map_or(Vec::new(), |shown| shown.seen);
+    let (not_seen, free_of) = missing.into_iter().partition(|s| healthy.contains(s));
     let dimension = if check.step.is_some() { Dimension::Power } else { Dimension::Resistance };
     let no_code = own.code.is_none() && others.iter().any(|o| o.code.is_some() && own.overlaps(o));
     let code = own.code.map(|c| machine.codes[c].id.clone());
-    Label::Reads(vec![Reads { low: own.low, high: own.high, dimension, seen, not_seen, code, no_code }])
+    Label::Reads(vec![Reads { low: own.low, high: own.high, dimension, seen, not_seen, free_of, code, no_code }])
 }
 
 /// Suspects that stand for an outcome at this belief; of one that only a slip can bring, those that would bring it
@@ -222,6 +233,7 @@ mod tests {
             dimension: Dimension::Resistance,
             seen: Vec::new(),
             not_seen: Vec::new(),
+            free_of: Vec::new(),
             code: None,
             no_code: false,
         };

@@ -101,6 +101,7 @@ fn reads(r: &Reads) -> Value {
         "high": finite(r.high),
         "seen": r.seen,
         "not_seen": r.not_seen,
+        "free_of": r.free_of,
         "code": r.code,
         "no_code": r.no_code,
     })

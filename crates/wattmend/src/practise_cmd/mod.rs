@@ -50,6 +50,8 @@ const HELP: &str = "Say what to check: a number from the menu, or for instance \
 struct Deed {
     /// In words: "Run step warm …".
     says: String,
+    /// A repair, not a check.
+    mends: bool,
     /// What came of it, in words.
     showed: String,
     minutes: f64,
@@ -166,7 +168,8 @@ impl Game<'_> {
                     None
                 }
                 Wish::Menu(filter) => {
-                    write!(out, "{}", self.menu.list(&filter, self.columns))?;
+                    let parts = self.machine.parts.iter().filter(|p| p.ends.is_none()).map(|p| p.id.as_str());
+                    write!(out, "{}", self.menu.list(&filter, &parts.collect::<Vec<_>>(), self.columns))?;
                     None
                 }
                 Wish::Unclear(text) => {
@@ -254,7 +257,8 @@ impl Game<'_> {
         };
         self.coach.done(doing);
         self.coach.learn(entries);
-        self.deeds.push(Deed { says, showed: showed.clone(), minutes: bill.sum(), judged });
+        let mends = !matches!(doing, Doing::Check(_));
+        self.deeds.push(Deed { says, mends, showed: showed.clone(), minutes: bill.sum(), judged });
         self.say(out, &format!("({takes}; {} so far)", words::minutes(self.spent())))?;
         write!(out, "{}", wrap("= ", "  ", &showed, self.columns))?;
         Ok(Ok(ending))
@@ -274,7 +278,7 @@ impl Game<'_> {
         let right = left.len() == 1 && left[0].0 == part;
         let showed = if right { "that was it" } else { "the customer calls again: it still fails" };
         let minutes = self.coach.bill(&doing).sum();
-        self.deeds.push(Deed { says, showed: showed.to_owned(), minutes, judged });
+        self.deeds.push(Deed { says, mends: true, showed: showed.to_owned(), minutes, judged });
         write!(out, "{}", wrap("= ", "  ", showed, self.columns))?;
         Ok(Ok(if right { Ending::Named(part) } else { Ending::Wrong }))
     }

@@ -71,13 +71,16 @@ pub(super) fn render(game: &Game<'_>, ending: &Ending) -> String {
             deed.judged.instead
         );
         line(&format!("{:>3}  ", at + 1), "     ", &text);
-        line("     ", "     ", &worth(&deed.judged));
+        line("     ", "     ", &worth(&deed.judged, deed.mends));
     }
     out
 }
 
 /// What it would have had to show to be worth its minutes.
-fn worth(judged: &Judgement) -> String {
+fn worth(judged: &Judgement, mends: bool) -> String {
+    if mends {
+        return "What was known by then did not point there clearly enough for the money.".to_owned();
+    }
     if !judged.tells {
         return "Whatever it showed, it could not tell the suspects apart.".to_owned();
     }

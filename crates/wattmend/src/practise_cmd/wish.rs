@@ -31,12 +31,12 @@ pub(super) struct Menu {
 }
 
 impl Menu {
-    /// Those in which all words occur; without a word, steps and what eyes and hands can tell.
-    pub(super) fn list(&self, filter: &str, columns: usize) -> String {
+    /// Those in which all words occur; without a word, the steps and the machine's own checks.
+    pub(super) fn list(&self, filter: &str, parts: &[&str], columns: usize) -> String {
         let wanted = tokens(filter);
         let shown = |c: &Check| {
             if wanted.is_empty() {
-                return matches!(c.kind, CheckKind::Rerun | CheckKind::Observation);
+                return c.kind == CheckKind::Rerun || c.id.starts_with("own ");
             }
             let about = text_of(c);
             wanted.iter().all(|w| about.iter().any(|t| t.starts_with(w.as_str())))
@@ -50,8 +50,8 @@ impl Menu {
         }
         let more = all.len().saturating_sub(LISTED);
         let note = match (wanted.is_empty(), more) {
-            (true, 0) => "For ohms: `menu` and a part, such as `menu element`.".to_owned(),
-            (_, 0) if all.is_empty() => "No check has these words. `menu` alone lists what needs no meter on ohms.".to_owned(),
+            (true, 0) => format!("More with `menu` and a part: {}.", parts.join(", ")),
+            (_, 0) if all.is_empty() => "No check has these words. `menu` alone names the parts.".to_owned(),
             (_, 0) => String::new(),
             (_, more) => format!("and {more} more: add a word, such as `menu ohms element`."),
         };
@@ -122,7 +122,7 @@ pub(super) fn wish(listener: &Listener<'_>, coach: &Coach<'_>, menu: &Menu, line
 }
 
 fn sentence(message: &str, remedy: &str) -> String {
-    format!("{message}: {remedy}.")
+    format!("{message}: {}.", remedy.trim_end_matches(['.', '?']))
 }
 
 fn without(text: &str, fill: &[&str]) -> String {
