@@ -171,7 +171,8 @@ impl<'m> Coach<'m> {
         let isolated = self.machine.panels.len();
         let (own, price, mut needs, closes) = match doing {
             Doing::Check(check) => {
-                let dead = check.power == Power::Dead && (!check.access.is_empty() || check.between.is_some());
+                let dead =
+                    check.power == Power::Dead && (!check.access.is_empty() || check.between.is_some());
                 let price = if check.power == Power::Live { costs.live } else { 0.0 };
                 let needs = check.access.iter().copied().chain(dead.then_some(isolated)).collect();
                 (check.minutes, price, needs, check.power == Power::Closed)
@@ -233,8 +234,8 @@ impl<'m> Coach<'m> {
         if let Doing::Check(check) = doing
             && !checks.iter().any(|c| c.check.id == check.id)
         {
-            let found =
-                belief.with_predictions(|p| outcomes::outcomes(machine, &self.setup, p, check, &troubles.cases));
+            let found = belief
+                .with_predictions(|p| outcomes::outcomes(machine, &self.setup, p, check, &troubles.cases));
             checks.extend(found.map(|outcomes| Candidate { check: check.clone(), outcomes }));
         }
         let mends = next::mends(machine, &troubles.cases);
@@ -262,7 +263,8 @@ impl<'m> Coach<'m> {
             let best = plan.upper;
             return Ok(Judgement { best, with: best + bill.sum(), instead, worth: Vec::new(), tells: false });
         };
-        let listed = plan.choices.iter().find(|c| c.step == Move::Step(step)).map_or(f64::INFINITY, |c| c.upper);
+        let listed =
+            plan.choices.iter().find(|c| c.step == Move::Step(step)).map_or(f64::INFINITY, |c| c.upper);
         let mut with = taken.cost;
         let mut worth = Vec::new();
         for way in &taken.ways {
@@ -290,7 +292,8 @@ impl<'m> Coach<'m> {
                 if check.power == Power::Closed {
                     self.open.clear();
                 }
-                let dead = check.power == Power::Dead && (!check.access.is_empty() || check.between.is_some());
+                let dead =
+                    check.power == Power::Dead && (!check.access.is_empty() || check.between.is_some());
                 check.access.iter().copied().chain(dead.then_some(isolated)).collect()
             }
             Doing::Mend(part) => {
@@ -320,8 +323,11 @@ impl<'m> Coach<'m> {
             Some((a, b)) => format!("wire {a} – {b}"),
             None => format!("{} ({})", machine.parts[part].id, machine.parts[part].kind.name),
         };
-        let says =
-            if self.is_fitted(part) { format!("Fit a new {name}.") } else { format!("Clean, clear or re-make {name}.") };
+        let says = if self.is_fitted(part) {
+            format!("Fit a new {name}.")
+        } else {
+            format!("Clean, clear or re-make {name}.")
+        };
         (says, candidates::cautions(machine, "", &access, true))
     }
 }

@@ -124,7 +124,13 @@ fn a_chart_keeps_within_its_extent() {
     assert!(chart.nodes.iter().all(|n| n.probability >= extent.rare));
     assert!(chart.cut > 0.0);
     // What is cut is cut openly: the branches say so, and what it costs is counted.
-    assert!(chart.nodes.iter().flat_map(|n| &n.branches).any(|b| matches!(b.then, Then::Afresh { minutes } if minutes > 0.0)));
+    assert!(
+        chart
+            .nodes
+            .iter()
+            .flat_map(|n| &n.branches)
+            .any(|b| matches!(b.then, Then::Afresh { minutes } if minutes > 0.0))
+    );
     assert!(chart.minutes <= chart.planned.1 * (1.0 + 1e-6));
 }
 

@@ -51,9 +51,8 @@ fn access_is_paid_once() {
     let machine = machine();
     let mut coach = coach(&machine);
     let listener = Listener::new(&machine);
-    let ohms = |coach: &Coach<'_>, id: &str| {
-        Doing::Check(coach.check(&listener.asked(id).unwrap(), id).unwrap())
-    };
+    let ohms =
+        |coach: &Coach<'_>, id: &str| Doing::Check(coach.check(&listener.asked(id).unwrap(), id).unwrap());
     let check = ohms(&coach, "ohms element.1 element.2 off element.1");
     let step = machine.test.steps[0].id.clone();
     let run = ohms(&coach, &format!("step {step}"));

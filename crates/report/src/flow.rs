@@ -147,7 +147,12 @@ pub fn flow_chart(flow: &Flow) -> String {
         escape(&flow.title),
         flow.boxes.len(),
     );
-    let _ = writeln!(out, "<text class=\"title\" x=\"{EDGE}\" y=\"{}\">{}</text>", EDGE + 16, escape(&flow.title));
+    let _ = writeln!(
+        out,
+        "<text class=\"title\" x=\"{EDGE}\" y=\"{}\">{}</text>",
+        EDGE + 16,
+        escape(&flow.title)
+    );
     lines(&mut out, &facts, "", EDGE, EDGE + 22);
     for (at, p) in placed.iter().enumerate() {
         if let Some((parent, _)) = from[at] {

@@ -52,7 +52,8 @@ fn the_numbers_lead_somewhere() {
     sent.sort_unstable();
     assert_eq!(sent, (2..=nodes.len() as u64).collect::<Vec<_>>());
     for node in nodes {
-        let sum: f64 = node["branches"].as_array().unwrap().iter().map(|b| b["probability"].as_f64().unwrap()).sum();
+        let sum: f64 =
+            node["branches"].as_array().unwrap().iter().map(|b| b["probability"].as_f64().unwrap()).sum();
         assert!((sum - 1.0).abs() < 1e-4, "{node:#}");
         assert!(node["does"] != "mend" || !node["caution"].as_str().unwrap().is_empty(), "{node:#}");
     }
@@ -89,7 +90,8 @@ fn a_chart_is_drawn_with_every_caution() {
     assert!(drawn.out.starts_with("<svg ") && drawn.out.contains("width=\"210mm\""));
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("chart.svg");
-    let written = wattmend(&["chart", SMALL, "--complaint", "does not heat", "--svg", path.to_str().unwrap()]);
+    let written =
+        wattmend(&["chart", SMALL, "--complaint", "does not heat", "--svg", path.to_str().unwrap()]);
     assert_eq!(written.code, 0);
     assert_eq!(std::fs::read_to_string(path).unwrap(), drawn.out);
 }

@@ -8,7 +8,11 @@ use support::{expected, machines, same_as};
 
 fn play(arguments: &[&str], answers: &[u8]) -> (i32, String, String) {
     let mut command = Command::cargo_bin("wattmend").unwrap();
-    command.current_dir(machines()).env("COLUMNS", "80").args(["practise", "good/small.toml"]).args(arguments);
+    command
+        .current_dir(machines())
+        .env("COLUMNS", "80")
+        .args(["practise", "good/small.toml"])
+        .args(arguments);
     let output = command.write_stdin(answers).output().unwrap();
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
     (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
@@ -61,7 +65,9 @@ fn cautions_come_first() {
 #[test]
 fn nothing_typed_breaks_it() {
     let long = "x".repeat(100_000);
-    let answers = format!("\n\n0\n99999999999999999999\n-1\nohms\nohms a\nohms a b c d\nfit\nname\nrun\nhand\nown x\n{long}\nmenu {long}\n\u{1b}[31m\n");
+    let answers = format!(
+        "\n\n0\n99999999999999999999\n-1\nohms\nohms a\nohms a b c d\nfit\nname\nrun\nhand\nown x\n{long}\nmenu {long}\n\u{1b}[31m\n"
+    );
     let mut bytes = answers.into_bytes();
     bytes.extend([0xff, 0xfe, b'\n']);
     let (code, out, err) = play(&["--seed", "5"], &bytes);

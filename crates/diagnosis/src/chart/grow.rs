@@ -66,12 +66,15 @@ impl Grower<'_, '_> {
         let start = course.start(&[]);
         let mut nodes: Vec<Node> = Vec::new();
         let mut planned = (0.0, 0.0);
-        let mut waiting = BinaryHeap::from([Waiting { probability: 1.0, depth: 0, from: None, point: start.clone() }]);
+        let mut waiting =
+            BinaryHeap::from([Waiting { probability: 1.0, depth: 0, from: None, point: start.clone() }]);
         while let Some(way) = waiting.pop() {
             let plan = course.plan(&way.point, &effort(way.probability));
-            let too_much = way.probability < extent.rare || way.depth >= extent.depth || nodes.len() >= extent.nodes;
+            let too_much =
+                way.probability < extent.rare || way.depth >= extent.depth || nodes.len() >= extent.nodes;
             if let Some((node, branch)) = way.from {
-                let then = if too_much { Then::Afresh { minutes: plan.upper } } else { Then::Node(nodes.len()) };
+                let then =
+                    if too_much { Then::Afresh { minutes: plan.upper } } else { Then::Node(nodes.len()) };
                 nodes[node].branches[branch].then = then;
                 if too_much {
                     continue;
@@ -104,7 +107,9 @@ impl Grower<'_, '_> {
         let mut points = Vec::new();
         for w in taken.ways {
             let label = match self.checks.get(step) {
-                Some(candidate) => labels::label_of(self.belief, self.troubles, candidate, w.outcome, way.point.belief()),
+                Some(candidate) => {
+                    labels::label_of(self.belief, self.troubles, candidate, w.outcome, way.point.belief())
+                }
                 None => Label::Works(false),
             };
             points.push((branches.len(), w.point));

@@ -67,7 +67,8 @@ fn join(nodes: &mut [Node], at: usize, branches: Vec<Branch>) -> Vec<Branch> {
                 _ => (0.0, 0.0),
             });
             let probability = p + branch.probability;
-            let minutes = if probability > 0.0 { (p * m + branch.probability * minutes) / probability } else { m };
+            let minutes =
+                if probability > 0.0 { (p * m + branch.probability * minutes) / probability } else { m };
             let label = if cut.is_none() { branch.label } else { Label::Else };
             cut = Some(Branch { label, probability, then: Then::Afresh { minutes } });
             continue;

@@ -157,7 +157,16 @@ pub(crate) fn label_of(
     let dimension = if check.step.is_some() { Dimension::Power } else { Dimension::Resistance };
     let no_code = own.code.is_none() && others.iter().any(|o| o.code.is_some() && own.overlaps(o));
     let code = own.code.map(|c| machine.codes[c].id.clone());
-    Label::Reads(vec![Reads { low: own.low, high: own.high, dimension, seen, not_seen, free_of, code, no_code }])
+    Label::Reads(vec![Reads {
+        low: own.low,
+        high: own.high,
+        dimension,
+        seen,
+        not_seen,
+        free_of,
+        code,
+        no_code,
+    }])
 }
 
 /// Suspects that stand for an outcome at this belief; of one that only a slip can bring, those that would bring it
@@ -240,6 +249,9 @@ mod tests {
         assert_eq!(reads(f64::INFINITY, f64::INFINITY).says(), "OL");
         assert_eq!(reads(0.0, 0.6).says(), "near 0 Ω");
         assert_eq!(reads(23.71, 29.02).says(), "23 … 30 Ω");
-        assert_eq!(Label::Reads(vec![reads(0.0, 0.1), reads(f64::INFINITY, f64::INFINITY)]).says(), "near 0 Ω, or OL");
+        assert_eq!(
+            Label::Reads(vec![reads(0.0, 0.1), reads(f64::INFINITY, f64::INFINITY)]).says(),
+            "near 0 Ω, or OL"
+        );
     }
 }

@@ -12,14 +12,14 @@ use crate::belief::Case;
 use crate::check::Instrument;
 use crate::evidence::Evidence;
 use crate::finding::Action;
-use crate::next::troubles::Troubles;
 use crate::next;
+use crate::next::troubles::Troubles;
 use crate::{Find, FindError};
 use grow::Grower;
 use machine::model::PanelId;
 
-pub use labels::{Label, Reads};
 pub(crate) use labels::label_of;
+pub use labels::{Label, Reads};
 
 /// How far a chart goes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -152,14 +152,10 @@ impl Find<'_> {
         let checks = next::worth_thinking_about(belief, &troubles, evidence);
         let mends = next::mends(belief.machine(), &troubles.cases);
         let problem = next::problem(belief, &troubles, &checks, &mends);
-        let grower = Grower { belief, troubles: &troubles, checks: &checks, mends: &mends, problem: &problem };
+        let grower =
+            Grower { belief, troubles: &troubles, checks: &checks, mends: &mends, problem: &problem };
         let mut chart = join::joined(grower.grow(extent)?);
-        let known: f64 = beliefs
-            .cases
-            .iter()
-            .filter(|(c, _)| troubles.cases.contains(c))
-            .map(|c| c.1)
-            .sum();
+        let known: f64 = beliefs.cases.iter().filter(|(c, _)| troubles.cases.contains(c)).map(|c| c.1).sum();
         chart.others = (1.0 - known).max(0.0);
         for (_, p) in &mut chart.suspects {
             *p *= 1.0 - chart.others;

@@ -149,7 +149,12 @@ fn own(machine: &Machine) -> Vec<Check> {
 }
 
 /// Ohms between two named points, with these off.
-pub(crate) fn probe(machine: &Machine, [a, b]: [&str; 2], unplugged: Vec<String>, access: Vec<PanelId>) -> Check {
+pub(crate) fn probe(
+    machine: &Machine,
+    [a, b]: [&str; 2],
+    unplugged: Vec<String>,
+    access: Vec<PanelId>,
+) -> Check {
     let off = if unplugged.is_empty() { String::new() } else { format!(" off {}", unplugged.join(" ")) };
     let first =
         if unplugged.is_empty() { String::new() } else { format!("Take off {}. ", unplugged.join(" and ")) };

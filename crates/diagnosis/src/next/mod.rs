@@ -109,7 +109,11 @@ fn explain(next: &mut [Next], plan: &Plan) {
 }
 
 /// The checks that tell most for their minutes.
-pub(crate) fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
+pub(crate) fn worth_thinking_about(
+    belief: &Belief<'_>,
+    troubles: &Troubles,
+    evidence: &Evidence,
+) -> Vec<Candidate> {
     let (machine, setup) = (belief.machine(), belief.setup());
     let mut all: Vec<(f64, Candidate)> = Vec::new();
     for check in candidates(machine, setup, &troubles.parts()) {
@@ -230,7 +234,12 @@ pub(crate) fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
     all
 }
 
-pub(crate) fn problem(belief: &Belief<'_>, troubles: &Troubles, checks: &[Candidate], mends: &[Mending]) -> Problem {
+pub(crate) fn problem(
+    belief: &Belief<'_>,
+    troubles: &Troubles,
+    checks: &[Candidate],
+    mends: &[Mending],
+) -> Problem {
     let machine = belief.machine();
     let setup = belief.setup();
     // Access states: the panels, and the supply isolated.

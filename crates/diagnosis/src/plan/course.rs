@@ -91,6 +91,11 @@ impl<'p> Course<'p> {
         let ways = transition.next.into_iter().zip(possible);
         let of = |((probability, state), outcome)| Way { outcome, probability, point: Point(state) };
         let bits = |set: u64| (0..self.access).filter(|a| set >> a & 1 == 1).collect();
-        Some(Taken { cost: transition.cost, opens: bits(opens), closes: bits(closes), ways: ways.map(of).collect() })
+        Some(Taken {
+            cost: transition.cost,
+            opens: bits(opens),
+            closes: bits(closes),
+            ways: ways.map(of).collect(),
+        })
     }
 }

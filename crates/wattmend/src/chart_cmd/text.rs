@@ -88,8 +88,7 @@ fn one(
         let end = format!("{share:>7}  {then:<6}");
         let room = columns.saturating_sub(indent + 6 + width(&end) + 2);
         let label = branch.label.says();
-        let lines: Vec<String> =
-            wrap("", "  ", &label, room).lines().map(str::to_owned).collect();
+        let lines: Vec<String> = wrap("", "  ", &label, room).lines().map(str::to_owned).collect();
         for (i, text) in lines.iter().enumerate() {
             let tail = if i + 1 == lines.len() {
                 format!(" {} {end}", ".".repeat(room.saturating_sub(width(text))))

@@ -17,11 +17,14 @@ pub(super) struct Answered {
 const CURRENT_STEP: f64 = 0.001;
 
 /// Has the subject answer.
-pub(super) fn answer(machine: &Machine, subject: &mut Subject, check: &Check) -> Result<Answered, SubjectError> {
+pub(super) fn answer(
+    machine: &Machine,
+    subject: &mut Subject,
+    check: &Check,
+) -> Result<Answered, SubjectError> {
     let listener = Listener::new(machine);
-    let asked = listener
-        .asked(&check.id)
-        .map_err(|e| SubjectError { message: e.message, remedy: e.remedy })?;
+    let asked =
+        listener.asked(&check.id).map_err(|e| SubjectError { message: e.message, remedy: e.remedy })?;
     let (says, clues) = match asked {
         Asked::Ohms { points, names, unplugged, insulation } => {
             let off: Vec<&str> = unplugged.iter().map(String::as_str).collect();
@@ -35,7 +38,8 @@ pub(super) fn answer(machine: &Machine, subject: &mut Subject, check: &Check) ->
             (says, vec![Clue::Ohms(OhmsReading { points, names, unplugged, shown, insulation })])
         }
         Asked::Hand { part, check } => {
-            let yes = subject.hand_check(&machine.parts[part].id, machine.parts[part].kind.checks[check].id)?;
+            let yes =
+                subject.hand_check(&machine.parts[part].id, machine.parts[part].kind.checks[check].id)?;
             (yes_no(yes), vec![Clue::Hand { part, check, yes }])
         }
         Asked::Own(check) => {
@@ -64,7 +68,11 @@ fn step_says(shown: &Shown) -> String {
         return "a protection of the house goes off; everything is dark".to_owned();
     }
     let mut all = vec![format!("{:.0} W, {:.2} A at {:.0} V", shown.watts, shown.amps, shown.volts)];
-    all.push(if shown.signs.is_empty() { "nothing to see or hear".to_owned() } else { shown.signs.join(", ") });
+    all.push(if shown.signs.is_empty() {
+        "nothing to see or hear".to_owned()
+    } else {
+        shown.signs.join(", ")
+    });
     all.extend(shown.code.as_ref().map(|c| format!("code {c}")));
     if shown.timed_out {
         all.push(format!("does not end by itself within {:.0} s", shown.lasts_s));

@@ -7,12 +7,12 @@ mod answers;
 mod score;
 mod wish;
 
-use answers::{Answered, answer};
 use crate::end::{Answer, Done, End, Failure};
 use crate::find_cmd::{frame, words};
 use crate::load;
 use crate::render::Screen;
 use crate::render::wrap::wrap;
+use answers::{Answered, answer};
 use diagnosis::evidence::{Clue, Entry, Evidence, Listener};
 use diagnosis::practise::{Best, Coach, Doing, Judgement};
 use machine::model::{Machine, PartId};
@@ -246,12 +246,18 @@ impl Game<'_> {
                 let works = self.hidden.subject.swap(id).unwrap_or(false);
                 let says = if works { "the machine works" } else { "it still fails" };
                 let clue = Clue::Mended { part: *part, works: Some(works) };
-                let entry = Entry { clue, said: format!("{id} mended"), at: None, answers: Some(format!("mend {id}")) };
+                let entry = Entry {
+                    clue,
+                    said: format!("{id} mended"),
+                    at: None,
+                    answers: Some(format!("mend {id}")),
+                };
                 (says.to_owned(), vec![entry], works.then_some(Ending::Works))
             }
             Doing::HandBack => {
                 let works = self.hidden.subject.works();
-                let says = if works { "everything works" } else { "the customer calls again: it still fails" };
+                let says =
+                    if works { "everything works" } else { "the customer calls again: it still fails" };
                 (says.to_owned(), Vec::new(), Some(if works { Ending::Works } else { Ending::Wrong }))
             }
         };

@@ -34,15 +34,24 @@ pub(super) fn render(game: &Game<'_>, ending: &Ending) -> String {
     } else {
         String::new()
     };
-    line("You: ", "  ", &format!("{} with {} steps, parts counted as minutes of work.", minutes(spent), game.deeds.len()));
-    line("The best plan from that complaint: ", "  ", &format!("{} on average{bound}.", minutes(start.upper)));
+    line(
+        "You: ",
+        "  ",
+        &format!("{} with {} steps, parts counted as minutes of work.", minutes(spent), game.deeds.len()),
+    );
+    line(
+        "The best plan from that complaint: ",
+        "  ",
+        &format!("{} on average{bound}.", minutes(start.upper)),
+    );
     if let Some(here) = start.when(&game.truth) {
         line("  with this very fault: ", "  ", &format!("{}.", minutes(here)));
     }
     let wasted: f64 = game.deeds.iter().map(|d| d.judged.wasted()).sum();
     if !game.deeds.is_empty() {
         let score = 100.0 * start.upper / (start.upper + wasted).max(f64::MIN_POSITIVE);
-        let found = if matches!(ending, Ending::Works | Ending::Named(_)) { "" } else { " for the steps taken" };
+        let found =
+            if matches!(ending, Ending::Works | Ending::Named(_)) { "" } else { " for the steps taken" };
         let hints = match game.hints {
             0 => String::new(),
             1 => ", one hint".to_owned(),
@@ -91,7 +100,9 @@ fn worth(judged: &Judgement, mends: bool) -> String {
         .worth
         .iter()
         .take(NAMED)
-        .map(|w| format!("{} ({} likely; saves {})", w.label.says(), per_cent(w.probability), minutes(w.saves)))
+        .map(|w| {
+            format!("{} ({} likely; saves {})", w.label.says(), per_cent(w.probability), minutes(w.saves))
+        })
         .collect();
     format!("To be worth it, it would have had to show {}.", named.join(", or "))
 }
