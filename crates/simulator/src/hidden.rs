@@ -91,3 +91,40 @@ fn draw(faults: &[(f64, (PartId, usize))], dice: &mut Dice) -> (PartId, usize) {
     }
     faults[faults.len() - 1].1
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{hidden, rare};
+    use machine::model::Machine;
+
+    fn small() -> Option<Machine> {
+        machine::read::read(include_str!("../../machine/tests/good/small.toml"), None).machine
+    }
+
+    #[test]
+    fn faults_show_and_a_seed_keeps_them() {
+        let machine = small().unwrap();
+        let (mut sound, mut double, mut fitful) = (0, 0, 0);
+        for seed in 0..60 {
+            let (a, b) = (hidden(&machine, seed, false).unwrap(), hidden(&machine, seed, false).unwrap());
+            assert_eq!((a.subject.truth(), a.complaint), (b.subject.truth(), b.complaint));
+            assert!(a.subject.truth().faults().len() < 2 && !a.comes_and_goes);
+            match a.subject.truth().faults() {
+                [] => sound += 1,
+                _ => assert!(a.subject.complaint().contains(&machine.functions[a.complaint].name)),
+            }
+            let hard = hidden(&machine, seed, true).unwrap();
+            assert!(!hard.subject.truth().faults().is_empty());
+            double += usize::from(hard.subject.truth().faults().len() == 2);
+            fitful += usize::from(hard.comes_and_goes);
+        }
+        assert!(sound < 20 && double > 5 && fitful > 5, "{sound} {double} {fitful}");
+    }
+
+    #[test]
+    fn rare_faults_are_the_rarest() {
+        let faults = [(0.1, (0, 0)), (0.1, (1, 0)), (0.3, (2, 0)), (0.5, (3, 0))];
+        assert_eq!(rare(&faults).len(), 2);
+        assert_eq!(rare(&faults[3..]).len(), 1);
+    }
+}
