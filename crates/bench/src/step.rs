@@ -2,10 +2,10 @@
 
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
-use crate::moment::{Asked, Moment, Solver, chain};
+use crate::moment::{Asked, Moment, Solver, at_rest, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
 use crate::sense::holds;
-use machine::kind::{Medium, Panel, Passage};
+use machine::kind::{Flows, Medium, Panel, Passage, Situation};
 use machine::model::{
     CodeId, Condition, Drive, InputId, Machine, Moment as When, Otherwise, OutputId, PartId, Senses, Step,
     Test,
@@ -275,6 +275,10 @@ fn finish<'m>(
     let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
     let trip = all.iter().find_map(|d| d.moment.trip.clone());
     let board_runs = main_board(machine).is_none_or(|board| right.moment.board_runs(board));
+    let mut signs: Vec<&'static str> = Vec::new();
+    for driven in &all {
+        heard_turning(instants, &driven.moment, state, &mut signs);
+    }
     let (lasts_s, timed_out) = duration(instants, step, state, right);
     let (net_l_min, heat_w) = flows(instants, &right.moment);
     let before_l = state.level_l;
@@ -287,7 +291,6 @@ fn finish<'m>(
     state.trip.clone_from(&trip);
     state.over |= trip.is_some();
 
-    let mut signs: Vec<&'static str> = Vec::new();
     for sign in all.iter().flat_map(|d| &d.moment.doing).flat_map(|d| &d.1.signs) {
         if !signs.contains(sign) {
             signs.push(sign);
@@ -345,6 +348,27 @@ fn finish<'m>(
         earth_a: all.iter().map(|d| d.moment.earth_a).fold(0.0, f64::max),
         trip,
         ended: state.over,
+    }
+}
+
+/// What is seen and heard of the parts that a motor turns, at the speed that comes out: a worn bearing roars, a belt that
+/// slips squeals.
+fn heard_turning<'m>(
+    instants: &impl Instants<'m>,
+    moment: &Moment,
+    state: &State,
+    signs: &mut Vec<&'static str>,
+) {
+    let machine = instants.machine();
+    for (motor, effect) in &moment.doing {
+        let Some(rpm) = effect.turns_rpm.filter(|rpm| *rpm != 0.0) else { continue };
+        let speed_rpm = rpm * instants.passage(*motor, Medium::Motion).factor;
+        for &id in &machine.parts[*motor].through {
+            let part = &machine.parts[id];
+            let mode = instants.mode(id).map(|m| part.kind.modes[m].name);
+            let situation = Situation { speed_rpm, ..at_rest(&machine.plate, state) };
+            signs.extend(part.kind.behaviour.effect(&part.params, mode, &situation, &Flows::default()).signs);
+        }
     }
 }
 

@@ -191,3 +191,34 @@ fn a_missing_wire_is_noticed() {
     }
     assert!(unnoticed.is_empty(), "{}", unnoticed.join("\n"));
 }
+
+#[test]
+fn what_turns_is_heard() {
+    let cockle = shipped("polwarren-cockle-52.toml");
+    let heard =
+        |faults: &[&str], id: &str, sign: &str| step(&with(&cockle, faults), id).signs.contains(&sign);
+    assert!(heard(&["drum=bearing noisy"], "whirl", "roars"));
+    assert!(!heard(&["drum=bearing noisy"], "to-and-fro", "roars"), "too slow to be heard");
+    assert!(heard(&["belt=slipping"], "to-and-fro", "squeals"));
+    assert!(!heard(&[], "whirl", "roars") && !heard(&[], "to-and-fro", "squeals"));
+    // With the brushes open nothing turns, and nothing is heard of it.
+    assert!(!heard(&["belt=slipping", "motor=brushes open"], "to-and-fro", "squeals"));
+}
+
+#[test]
+fn watts_of_a_motor_are_as_uncertain_as_its_file_says() {
+    // ±12 % unless stated, rectangular; it makes up nearly all the watts of these steps.
+    for (name, id) in [("aldermere-tern-81.toml", "full-spin"), ("polwarren-cockle-52.toml", "whirl")] {
+        let p = healthy(&shipped(name)).into_iter().find(|p| p.step == id);
+        let Some(p) = p else { panic!("{name} has no {id}") };
+        let u_rel = p.power_w.u / p.power_w.value;
+        assert!((0.05..0.08).contains(&u_rel), "{name}: {u_rel}");
+    }
+    let text = fs::read_to_string(folder("machines").join("aldermere-tern-81.toml")).unwrap();
+    let closer = text.replace("[\"1350 rpm\", \"318 W\"]]", "[\"1350 rpm\", \"318 W\"]]\nwithin = \"3 %\"");
+    assert_ne!(closer, text);
+    let closer = machine::read::read(&closer, None).machine.unwrap();
+    let p = healthy(&closer);
+    let spin = step(&p, "full-spin").power_w;
+    assert!(spin.u / spin.value < 0.03, "{spin:?}");
+}

@@ -258,9 +258,9 @@ impl Solved<'_> {
     pub fn spread(&self) -> Spread {
         let mut spread = Spread::default();
         for (branch, &id) in self.branches.iter().zip(self.ids) {
-            if let (true, Path::Ohms { r, x }) = (branch.u_rel > 0.0, branch.ac) {
+            if let (true, Path::Ohms { r, x }) = (branch.ac_u_rel > 0.0, branch.ac) {
                 let amps = self.solution.current(id);
-                spread.add(amps * amps * Complex64::new(r, x) * branch.u_rel);
+                spread.add(amps * amps * Complex64::new(r, x) * branch.ac_u_rel);
             }
         }
         spread

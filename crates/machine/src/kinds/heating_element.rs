@@ -111,7 +111,7 @@ fn rod(params: &Params, name: &str) -> Option<(f64, f64)> {
 
 /// A rod from its hot ohms.
 fn branch(name: &'static str, from: &'static str, to: &'static str, hot: f64, u_rel: f64) -> Branch {
-    Branch { name, from, to, ac: Path::resistor(hot), dc: Path::resistor(hot / HOT_OVER_COLD), u_rel }
+    Branch { name, from, to, ac: Path::resistor(hot), dc: Path::resistor(hot / HOT_OVER_COLD), u_rel, ac_u_rel: u_rel }
 }
 
 /// A rod that leaks at one point is a star: two pieces of rod and the leak. Seen from its three ends it equals a
@@ -123,7 +123,7 @@ fn leaking(hot: f64, u_rel: f64, out: &mut Vec<Branch>) {
     out.push(branch("rod", "1", "2", sum / LEAK_OHM, u_rel));
     for (name, from, ohms) in [("leak at 1", "1", sum / b), ("leak at 2", "2", sum / a)] {
         let path = Path::resistor(ohms);
-        out.push(Branch { name, from, to: "earth", ac: path, dc: path, u_rel: 0.5 });
+        out.push(Branch { name, from, to: "earth", ac: path, dc: path, u_rel: 0.5, ac_u_rel: 0.5 });
     }
 }
 
@@ -147,6 +147,11 @@ impl Behaviour for Rods {
         {
             out.push(branch("second rod", "3", "2", hot * factor, u_rel));
         }
+    }
+
+    fn spread(&self, _: &Params, param: &str) -> f64 {
+        // The rectangle about the middle that has this uncertainty.
+        if matches!(param, "rated" | "second-rod") { 3f64.sqrt() * U_REL_UNSTATED } else { 0.0 }
     }
 
     fn effect(&self, _: &Params, _: Option<&str>, _: &Situation, flows: &Flows) -> Effect {
