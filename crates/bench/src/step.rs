@@ -129,6 +129,8 @@ struct Driven {
     drives: Vec<Drive>,
     refused: Vec<OutputId>,
     jerked: bool,
+    /// A guard ended it: nothing more is tried in this step.
+    stopped: bool,
     /// Power before a guard that watches stopped something, W.
     tried_w: Option<f64>,
 }
@@ -172,7 +174,8 @@ pub(crate) fn run<'m>(
     }
     let wanted: &[Drive] = if state.over { &[] } else { &step.drives };
     let right = drive(instants, wanted, state);
-    let both_ways = wanted.iter().any(|d| d.both_ways && d.rpm != 0.0);
+    // A board that has stopped the step does not try the other way.
+    let both_ways = !right.stopped && wanted.iter().any(|d| d.both_ways && d.rpm != 0.0);
     let other = both_ways.then(|| {
         let back = |d: &Drive| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d };
         let left: Vec<Drive> = wanted.iter().map(back).collect();
@@ -197,7 +200,7 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
     let (mut waiting, mut drives): (Vec<Drive>, Vec<Drive>) =
         alive.partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
     let mut moment = if drives.is_empty() { idle } else { instants.moment(&drives, state) };
-    let mut refused = Vec::new();
+    let (mut refused, mut stopped) = (Vec::new(), false);
     // Guards that hold let their outputs on together; what comes on may let more guards hold.
     while !waiting.is_empty() {
         let (ready, rest): (Vec<Drive>, Vec<Drive>) =
@@ -217,11 +220,12 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
         state.code = state.code.or(code);
         if carry_out(instants, otherwise, &mut drives, &mut refused, state) {
             refused.extend(waiting[place + 1..].iter().map(|d| d.output));
+            stopped = true;
             moment = instants.moment(&drives, state);
             break;
         }
     }
-    let mut driven = Driven { moment, drives, refused, jerked: false, tried_w: None };
+    let mut driven = Driven { moment, drives, refused, jerked: false, stopped, tried_w: None };
     watch(instants, &mut driven, state);
     driven
 }
@@ -239,7 +243,8 @@ fn watch<'m>(instants: &mut impl Instants<'m>, driven: &mut Driven, state: &mut 
         driven.refused.push(drive.output);
         driven.drives.retain(|d| d.output != drive.output);
         state.code = state.code.or(code);
-        carry_out(instants, otherwise, &mut driven.drives, &mut driven.refused, state);
+        let all_off = carry_out(instants, otherwise, &mut driven.drives, &mut driven.refused, state);
+        driven.stopped |= all_off || drive.both_ways;
         driven.moment = instants.moment(&driven.drives, state);
     }
 }
@@ -273,21 +278,25 @@ fn finish<'m>(
 ) -> Prediction {
     let machine = instants.machine();
     let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
+    // Stopped the other way: one turn right, one try left, and what is left on goes on to the end of the step.
+    let stopped_left = other.filter(|left| left.stopped);
+    let after = stopped_left.unwrap_or(right);
+    let settled = stopped_left.map_or_else(|| all.clone(), |left| vec![left]);
     let trip = all.iter().find_map(|d| d.moment.trip.clone());
     let board_runs = main_board(machine).is_none_or(|board| right.moment.board_runs(board));
     let mut signs: Vec<&'static str> = Vec::new();
     for driven in &all {
         heard_turning(instants, &driven.moment, state, &mut signs);
     }
-    let (lasts_s, timed_out) = duration(instants, step, state, right);
-    let (net_l_min, heat_w) = flows(instants, &right.moment);
+    let (lasts_s, timed_out) = duration(instants, step, state, after);
+    let (net_l_min, heat_w) = flows(instants, &after.moment);
     let before_l = state.level_l;
     state.level_l = (state.level_l + net_l_min * lasts_s / 60.0).max(0.0);
     let heated_kg = f64::midpoint(before_l, state.level_l);
     let capacity = heated_kg * WATER_J_KG_K + machine.plate.heat_capacity_j_k.max(1.0);
     let rise = heat_w * lasts_s / capacity;
     state.temperature_c = State::warmed(state.temperature_c, rise);
-    state.locked = right.moment.locked();
+    state.locked = after.moment.locked();
     state.trip.clone_from(&trip);
     state.over |= trip.is_some();
 
@@ -326,15 +335,15 @@ fn finish<'m>(
     let off = trip.is_some();
     Prediction {
         step: step.id.clone(),
-        power_w: if off { Estimate::default() } else { power(&all, conditions) },
+        power_w: if off { Estimate::default() } else { power(&settled, conditions) },
         directions_w: other
             .filter(|_| !off)
-            .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
+            .map(|left| [power(&[right], conditions), power(&[left], conditions)]),
         rest_w: None,
         tried_w: all.iter().filter_map(|d| d.tried_w).reduce(f64::max),
-        current_a: if off { Estimate::default() } else { current(&all, conditions) },
-        apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
-        power_factor: if off { None } else { right.moment.plug.power_factor },
+        current_a: if off { Estimate::default() } else { current(&settled, conditions) },
+        apparent_va: if off { 0.0 } else { mean(&settled, |m| m.plug.apparent_va) },
+        power_factor: if off { None } else { after.moment.plug.power_factor },
         speed_rpm: Estimate { value: if off { 0.0 } else { speed }, u: SPEED_U * speed.abs() },
         one_way,
         water_l: state.level_l,

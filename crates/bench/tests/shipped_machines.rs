@@ -2,7 +2,7 @@
 
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
-use bench::{Conditions, Hypothesis, Prediction, Trip, predict, review};
+use bench::{Conditions, Estimate, Hypothesis, Prediction, Trip, predict, review};
 use machine::diagnostic::line_column;
 use machine::model::Machine;
 use std::fs;
@@ -105,9 +105,12 @@ fn the_brushed_washer_loses_one_direction_with_a_relay() {
     let cockle = shipped("polwarren-cockle-52.toml");
     let good = healthy(&cockle);
     assert!(!step(&good, "to-and-fro").one_way);
-    for relay in ["board.turn-a=stuck at rest", "board.turn-b=stuck driven"] {
+    for relay in ["board.turn-a=stuck at rest", "board.turn-b=stuck at rest"] {
         assert!(step(&with(&cockle, &[relay]), "to-and-fro").one_way, "{relay}");
     }
+    // It begins to the right: a relay that spoils that way stops the step before it has turned at all.
+    let stopped = with(&cockle, &["board.turn-b=stuck driven"]);
+    assert_eq!(step(&stopped, "to-and-fro").speed_rpm.value, 0.0);
     // At rest the whole field lies in the circuit: less current, fewer watts.
     let whole_field = watts(&with(&cockle, &["board.half-field=stuck at rest"]), "whirl");
     assert!(whole_field < watts(&good, "whirl"));
@@ -221,4 +224,32 @@ fn watts_of_a_motor_are_as_uncertain_as_its_file_says() {
     let p = healthy(&closer);
     let spin = step(&p, "full-spin").power_w;
     assert!(spin.u / spin.value < 0.03, "{spin:?}");
+}
+
+#[test]
+fn a_step_that_is_stopped_at_the_first_turn_left_ends_with_all_off() {
+    let cockle = shipped("polwarren-cockle-52.toml");
+    let good = healthy(&cockle);
+    let close = |a: Estimate, b: Estimate| (a.value - b.value).abs() < 0.1 * b.value;
+    let drum = cockle.outputs.iter().position(|o| o.name == "drum").unwrap();
+    let mut found = Vec::new();
+    for fault in cockle.single_faults() {
+        let p = predict(&cockle, &Hypothesis::of([fault]), &Conditions::at(230.0));
+        let p = step(&p, "to-and-fro");
+        let Some([right, left]) = p.directions_w.filter(|_| p.refused.contains(&drum)) else { continue };
+        found.push(Hypothesis::of([fault]).says(&cockle));
+        let last = found.last().unwrap();
+        // One turn as ever, one try, and then no more than the lock and the board draw.
+        assert!(close(right, step(&good, "to-and-fro").directions_w.unwrap()[0]), "{last}");
+        assert!(p.power_w.value < 15.0 && close(left, p.power_w), "{last}");
+        assert!(p.tried_w.is_some() && p.one_way && p.signs.contains(&"drum turns"), "{last}");
+    }
+    assert!(!found.is_empty());
+    // Stopped at the first turn right: the other way is not tried.
+    let stuck = with(&cockle, &["motor=brushes open"]);
+    let stuck = step(&stuck, "to-and-fro");
+    assert!(
+        stuck.directions_w.is_none() && stuck.tried_w.is_some() && stuck.power_w.value < 15.0,
+        "{stuck:?}"
+    );
 }

@@ -362,6 +362,12 @@ pub trait Behaviour: Sync {
         Sensed::Nothing
     }
 
+    /// Can such a part fail in this mode? An element of one rod has no second to lose.
+    fn applies(&self, params: &Params, mode: &str) -> bool {
+        let _ = (params, mode);
+        true
+    }
+
     /// How far a parameter of a good part may lie from what the file says where the file states no tolerance: a limit
     /// either way, in proportion. 0: it is as stated.
     fn spread(&self, params: &Params, param: &str) -> f64 {

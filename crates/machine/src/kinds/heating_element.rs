@@ -50,6 +50,13 @@ pub(super) static KIND: PartKind = PartKind {
             must: false,
             about: "power of the rod from 3 to 2, where the element has two",
         },
+        Param {
+            name: "heats",
+            takes: Takes::Choice(&["water", "air"]),
+            default: Some("water"),
+            must: false,
+            about: "what it sits in: in air no lime settles on it",
+        },
     ],
     rate: Rate { percent: 5.5, source: COMMON },
     modes: &[
@@ -131,7 +138,7 @@ impl Behaviour for Rods {
     fn electrics(&self, params: &Params, mode: Option<&str>, _: &Situation, out: &mut Vec<Branch>) {
         let second = rod(params, "second-rod");
         let factor = if mode == Some("weak") { WEAK_FACTOR } else { 1.0 };
-        // With two rods, "open" is the common end; with one, "one rod open" is that rod.
+        // With two rods, "open" is the common end. With one, "one rod open" does not apply; asked all the same, it is open.
         let first_open = mode == Some("open") || (mode == Some("one rod open") && second.is_none());
         if let Some((hot, u_rel)) = rod(params, "rated")
             && !first_open
@@ -146,6 +153,14 @@ impl Behaviour for Rods {
             && !matches!(mode, Some("open" | "one rod open"))
         {
             out.push(branch("second rod", "3", "2", hot * factor, u_rel));
+        }
+    }
+
+    fn applies(&self, params: &Params, mode: &str) -> bool {
+        match mode {
+            "one rod open" => params.get("second-rod").is_some(),
+            "lime-scaled" => params.text("heats") != "air",
+            _ => true,
         }
     }
 
