@@ -385,13 +385,27 @@ fn heard_turning<'m>(
 fn flows<'m>(instants: &impl Instants<'m>, moment: &Moment) -> (f64, f64) {
     let (mut litres, mut watts) = (0.0, 0.0);
     for (id, effect) in &moment.doing {
-        watts += effect.heat_w;
+        watts += effect.heat_w * carried(instants, moment, *id);
         if effect.water_in_l_min != 0.0 || effect.water_out_l_min != 0.0 {
             let passage = instants.passage(*id, Medium::Water).factor;
             litres += (effect.water_in_l_min - effect.water_out_l_min) * passage;
         }
     }
     (litres, watts)
+}
+
+/// Share of a heater's heat that the air of its fan carries to where it is wanted; all, where it sits in no air stream.
+fn carried<'m>(instants: &impl Instants<'m>, moment: &Moment, heater: PartId) -> f64 {
+    let machine = instants.machine();
+    let stands = |&part: &PartId| {
+        machine.parts[part].kind.behaviour.moves() == Some(Medium::Air)
+            && !moment.effect(part).is_some_and(|e| e.runs)
+    };
+    if machine.parts[heater].through.iter().any(stands) {
+        0.0
+    } else {
+        instants.passage(heater, Medium::Air).factor
+    }
 }
 
 /// How long the step lasts, and whether it ran out of time.

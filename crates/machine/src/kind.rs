@@ -375,6 +375,11 @@ pub trait Behaviour: Sync {
         0.0
     }
 
+    /// What it keeps moving while it runs: behind a fan that stands there is no air.
+    fn moves(&self) -> Option<Medium> {
+        None
+    }
+
     /// Can it stand still under voltage, so that [`Situation::moving`] makes a difference? Motors can.
     fn can_stall(&self) -> bool {
         false

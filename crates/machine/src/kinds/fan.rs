@@ -131,6 +131,10 @@ impl Behaviour for Blower {
         if param == "rated" { work::within(params) } else { 0.0 }
     }
 
+    fn moves(&self) -> Option<Medium> {
+        Some(Medium::Air)
+    }
+
     fn passage(&self, _: &Params, mode: Option<&str>, medium: Medium) -> Passage {
         let factor = match (medium, mode) {
             (Medium::Air, Some("winding open" | "locked")) => 0.0,
