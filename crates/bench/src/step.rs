@@ -162,6 +162,26 @@ impl<'m> Bench<'m> {
     }
 }
 
+/// What is driven in the end in a step, and the state that it is driven in; none where a protection is off. The state is
+/// moved on to the end of the step.
+pub(crate) fn settled(
+    solver: &mut Solver<'_>,
+    step: &Step,
+    modes: &[Option<usize>],
+    conditions: &Conditions,
+    state: &mut State,
+) -> Option<(Vec<Drive>, State)> {
+    let before = state.clone();
+    let mut alone = Alone { solver, modes, supply_v: conditions.supply_v };
+    let _ = run(&mut alone, step, conditions, state);
+    if before.trip.is_some() {
+        return None;
+    }
+    let wanted: &[Drive] = if before.over { &[] } else { &step.drives };
+    let driven = drive(&mut alone, wanted, &mut before.clone());
+    Some((driven.drives, before))
+}
+
 /// One step from a given state, which it moves on.
 pub(crate) fn run<'m>(
     instants: &mut impl Instants<'m>,

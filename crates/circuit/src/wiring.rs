@@ -218,6 +218,11 @@ impl Solved<'_> {
         self.solution.voltage_between(node_id(at), node_id(node::NEUTRAL)).map_or(0.0, Complex64::norm)
     }
 
+    /// Volts between two nodes; 0 where no path joins one to the other.
+    pub fn volts_between(&self, a: usize, b: usize) -> f64 {
+        self.solution.voltage_between(node_id(a), node_id(b)).map_or(0.0, Complex64::norm)
+    }
+
     /// Per branch of a part: volts, amperes and watts.
     pub fn flows(&self, part: PartId, into: &mut kind::Flows) {
         into.volts.clear();
