@@ -63,6 +63,7 @@ fn long_way(machine: &Machine, (a, b): (&str, &str), unplugged: &[String], hypot
         temperature_c: 20.0,
         speed_rpm: 0.0,
         demand_w: 0.0,
+        demand_u_w: 0.0,
         drag: 1.0,
     };
     let mut wiring = circuit::Wiring::new(machine);

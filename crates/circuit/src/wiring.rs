@@ -229,6 +229,11 @@ impl Solved<'_> {
         self.solution.voltage_between(node_id(at), node_id(node::NEUTRAL)).map_or(0.0, Complex64::norm)
     }
 
+    /// Volts between two nodes; 0 where no path joins one to the other.
+    pub fn volts_between(&self, a: usize, b: usize) -> f64 {
+        self.solution.voltage_between(node_id(a), node_id(b)).map_or(0.0, Complex64::norm)
+    }
+
     /// Per branch of a part: volts, amperes and watts.
     pub fn flows(&self, part: PartId, into: &mut kind::Flows) {
         into.volts.clear();
@@ -269,9 +274,9 @@ impl Solved<'_> {
     pub fn spread(&self) -> Spread {
         let mut spread = Spread::default();
         for (branch, &id) in self.branches.iter().zip(self.ids) {
-            if let (true, Path::Ohms { r, x }) = (branch.u_rel > 0.0, branch.ac) {
+            if let (true, Path::Ohms { r, x }) = (branch.ac_u_rel > 0.0, branch.ac) {
                 let amps = self.solution.current(id);
-                spread.add(amps * amps * Complex64::new(r, x) * branch.u_rel);
+                spread.add(amps * amps * Complex64::new(r, x) * branch.ac_u_rel);
             }
         }
         spread

@@ -167,6 +167,7 @@ impl<'m> Belief<'m> {
     fn leads_to(&self, item: usize, faults: &Hypothesis) -> bool {
         let before = match &self.items[item].clue {
             Some(Clue::Step(reading)) => reading.step,
+            Some(Clue::Volts(reading)) => reading.step,
             Some(Clue::Sign { step, .. }) => *step,
             Some(Clue::Code(_)) | None => usize::MAX,
             Some(_) => 0,
