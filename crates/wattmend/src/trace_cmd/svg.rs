@@ -34,6 +34,7 @@ pub(super) fn render(recording: &Recording) -> String {
     frame.rows(&mut out, "W");
     frame.times(&mut out);
     curve(&mut out, &frame, recording);
+    spins(&mut out, &frame, recording);
     out.push_str("</svg>\n");
     out
 }
@@ -47,12 +48,13 @@ fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
         Some(Kind::Steady) => "#e8e8d0",
         Some(Kind::Heating) => "#ffd9cc",
         Some(Kind::Spinning) => "#d5f0d5",
+        Some(Kind::RunUp | Kind::RunDown) => "#b5e0c0",
         None => "url(#gap)",
     };
     let (x, end) = (frame.x(part.start_s), frame.x(part.end_s));
     let wide = (end - x).max(0.5);
     let name = words::state(kind);
-    let watts = part.state.map_or(String::new(), |s| format!(", {:.0} W", s.power_w));
+    let watts = part.state.map_or(String::new(), |s| format!(", {}", words::watts(s)));
     // Writing into a String cannot fail.
     let _ = writeln!(
         out,
@@ -69,6 +71,33 @@ fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
             x + wide / 2.0,
             frame.top - 8.0
         );
+    }
+}
+
+/// How the drum came up to each spin as a line over the curve, and each peak as a ring; a pointer on either shows its words.
+fn spins(out: &mut String, frame: &Frame, recording: &Recording) {
+    for read in &recording.analysis.runs {
+        let interim = read.run.loads.interim_spins.len();
+        for (at, (spin, up)) in read.run.loads.spins_and_run_ups().enumerate() {
+            let said = words::spin(words::spin_name(at < interim), spin, up);
+            // Writing into a String cannot fail.
+            if let Some(up) = up {
+                let _ = writeln!(
+                    out,
+                    "<path d=\"M{:.1} {:.1}L{:.1} {:.1}\" stroke=\"#0a7d3c\" stroke-width=\"2.5\"><title>{said}</title></path>",
+                    frame.x(up.start_s),
+                    frame.y(up.from_w),
+                    frame.x(up.end_s),
+                    frame.y(up.to_w)
+                );
+            }
+            let _ = writeln!(
+                out,
+                "<circle cx=\"{:.1}\" cy=\"{:.1}\" r=\"4\" fill=\"none\" stroke=\"#0a7d3c\" stroke-width=\"2\"><title>{said}</title></circle>",
+                frame.x(spin.peak_s),
+                frame.y(spin.peak_w)
+            );
+        }
     }
 }
 

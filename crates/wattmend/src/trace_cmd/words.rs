@@ -2,7 +2,7 @@
 
 use super::Recording;
 use trace::analysis::{Analysis, Disturbance, Doubt, Ended, Read, Trouble};
-use trace::loads::Kind;
+use trace::loads::{Kind, RunUp, Spin, State};
 use trace::measures::Difference;
 
 /// Samples this far apart miss what a machine does in between, in seconds: the shortest turns and elements' breaks.
@@ -14,17 +14,69 @@ const MOST_GAPS: usize = 2;
 /// Most runs and disturbances told one by one.
 const MOST: usize = 20;
 
-/// A state in a word.
-pub(super) fn state(kind: Option<Kind>) -> &'static str {
+/// The highest sample of a spin is the kick of its motor where it comes so soon, in seconds, and stands so far above what
+/// the run-up reaches.
+const KICK_S: f64 = 6.0;
+const KICK: f64 = 1.2;
+
+/// A state as the JSON names it.
+pub(super) fn key(kind: Option<Kind>) -> &'static str {
     match kind {
         None => "gap",
         Some(Kind::Heating) => "heater",
         Some(Kind::Spinning) => "spin",
+        Some(Kind::RunUp) => "run-up",
+        Some(Kind::RunDown) => "run-down",
         Some(Kind::Reversing) => "reversing",
         Some(Kind::Draining) => "drain",
         Some(Kind::Steady) => "steady",
         Some(Kind::Standby) => "standby",
     }
+}
+
+/// A state as one would say it.
+pub(super) fn state(kind: Option<Kind>) -> &'static str {
+    match kind {
+        None => "no samples",
+        Some(Kind::Reversing) => "drum reversing",
+        Some(Kind::Draining) => "drain pump",
+        Some(Kind::Steady) => "steady load",
+        kind => key(kind),
+    }
+}
+
+/// Watts of a state: of a ramp from where to where.
+pub(super) fn watts(state: &State) -> String {
+    match state.ramp_w {
+        Some((from_w, to_w)) => format!("{from_w:.0} → {to_w:.0} W"),
+        None => format!("{:.0} W", state.power_w),
+    }
+}
+
+/// Which of the spins it is.
+pub(super) fn spin_name(interim: bool) -> &'static str {
+    if interim { "Spin between rinses" } else { "Final spin" }
+}
+
+/// A spin, and how the drum came up to it.
+pub(super) fn spin(what: &str, s: &Spin, up: Option<&RunUp>) -> String {
+    let up_w = up.map(|up| up.to_w);
+    let up = up.map_or(String::new(), |up| {
+        format!("up from {:.0} W to {:.0} W in {:.0} s, ", up.from_w, up.to_w, up.end_s - up.start_s)
+    });
+    let to_peak_s = s.peak_s - s.start_s;
+    let kick = up_w.is_some_and(|to_w| to_peak_s <= KICK_S && s.peak_w > KICK * to_w);
+    let peak = if kick {
+        format!("a kick of {:.0} W as the motor starts", s.peak_w)
+    } else {
+        format!("peak {:.0} W after {to_peak_s:.0} s", s.peak_w)
+    };
+    format!(
+        "{what} from {} for {}: {up}{peak}, settled at {:.0} W",
+        span(s.start_s),
+        span(s.end_s - s.start_s),
+        s.plateau_w
+    )
 }
 
 /// 75 s as 1:15, with hours and days where there are some.
@@ -43,16 +95,27 @@ pub(super) fn span(seconds: f64) -> String {
 pub(super) fn warnings(recording: &Recording) -> Vec<String> {
     let s = &recording.summary;
     let counted = [
-        (s.gaps.count, "stretches without samples"),
-        (s.skipped.count, "lines left out"),
-        (s.missing.count, "cells without a reading"),
-        (s.duplicates.count, "samples that repeat a time"),
-        (s.backward.count, "lines older than the one before, left out"),
-        (s.clock_changes.count, "changes of the recorder's clock"),
-        (s.stuck.count, "stretches with a stuck reading"),
-        (s.contradictions.count, "lines whose power, voltage and current contradict each other"),
+        (s.gaps.count, "stretch without samples", "stretches without samples"),
+        (s.skipped.count, "line left out", "lines left out"),
+        (s.missing.count, "cell without a reading", "cells without a reading"),
+        (s.duplicates.count, "sample repeats a time: kept", "samples repeat a time: kept"),
+        (
+            s.backward.count,
+            "line older than the one before: left out",
+            "lines older than the one before: left out",
+        ),
+        (s.clock_changes.count, "change of the recorder's clock", "changes of the recorder's clock"),
+        (s.stuck.count, "stretch with a stuck reading", "stretches with a stuck reading"),
+        (
+            s.contradictions.count,
+            "line whose power, voltage and current contradict each other",
+            "lines whose power, voltage and current contradict each other",
+        ),
     ];
-    let found = counted.iter().filter(|c| c.0 > 0).map(|(count, what)| format!("{what}: {count}"));
+    let found = counted
+        .iter()
+        .filter(|c| c.0 > 0)
+        .map(|(count, one, many)| format!("{count} {}", if *count == 1 { one } else { many }));
     let broken = recording.broken_off.iter().map(|e| format!("read only in part: {e}"));
     let analysis = &recording.analysis;
     let several = analysis.runs.len() > 1;
@@ -136,7 +199,9 @@ fn run_troubles(analysis: &Analysis) -> Vec<String> {
     let of_run = |at: usize| {
         let supply = analysis.disturbances.iter().filter(|d| d.run == Some(at) && is_telling(d));
         let differences = analysis.differences.iter().filter(|d| d.run() == at).map(difference);
-        let said: Vec<String> = differences.chain(supply.map(disturbance)).collect();
+        let gone = supply.clone().any(|d| d.trouble == Trouble::NoSamples);
+        let gone = gone.then(|| "where samples are missing, the mains or the meter's link was gone".to_owned());
+        let said: Vec<String> = differences.chain(supply.map(disturbance)).chain(gone).collect();
         let place = if several { format!("run {}: ", at + 1) } else { String::new() };
         (!said.is_empty()).then(|| format!("{place}{}", said.join("; ")))
     };
@@ -158,9 +223,7 @@ pub(super) fn disturbance(d: &Disturbance) -> String {
             "the power fell to exactly 0 W at {at} for {long}, the electronics too, while the meter went on: look at plug, \
              lead, mains switch and filter"
         ),
-        Trouble::NoSamples => {
-            format!("no samples from {at} for {long} with a load on: the mains or the meter's link was gone")
-        }
+        Trouble::NoSamples => format!("no samples from {at} for {long} with a load on"),
     };
     let own = if d.with_heater { ", as the heater came on: the supply gives way under it" } else { "" };
     let ended: Vec<&str> = d
