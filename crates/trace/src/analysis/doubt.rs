@@ -192,8 +192,13 @@ mod tests {
             .collect();
         let power_w: Vec<f64> =
             time_s.iter().map(|t| if (80.0..300.0).contains(t) { 2005.0 } else { 5.0 }).collect();
-        let found =
-            doubts(&on(80.0, 300.0), ALONE, &time_s, &power_w, &[(49.0, 80.0), (149.0, 170.0), (249.0, 300.0)]);
+        let found = doubts(
+            &on(80.0, 300.0),
+            ALONE,
+            &time_s,
+            &power_w,
+            &[(49.0, 80.0), (149.0, 170.0), (249.0, 300.0)],
+        );
         assert_eq!(
             found,
             [

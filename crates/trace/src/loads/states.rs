@@ -71,7 +71,10 @@ const RAMP_S: f64 = 8.0;
 /// Outside spins at least this share of the rows lie within this share of its rise from the line.
 const MOST_NEAR: f64 = 0.8;
 const NEAR_RAMP: f64 = 0.25;
-/// Rows of the levels before and after a stair that are cut with it, and the longest stair looked at, in rows: the time of
+/// A level between two others is part of a ramp where it climbs from its first quarter to its last by this share of its
+/// step at least; a straight line through all three climbs by 0.75.
+const SLOPES: f64 = 0.4;
+/// Rows of the levels before and after a ramp that are cut with it, and the longest ramp looked at, in rows: the time of
 /// the cut grows with the square.
 const BESIDE_RAMP: usize = 120;
 const LONGEST_RAMP: usize = 4000;
@@ -190,7 +193,8 @@ fn between(
     joined(rows, as_turning(rows, parts, turning_w), ALIKE * top)
 }
 
-/// Cut into levels; and where these climb or fall like a stair, of three steps or more, into levels and ramps.
+/// Cut into levels; and where a level between two others slopes from the one towards the other, these three are cut into
+/// levels and ramps.
 fn levels_and_ramps(time_s: &[f64], series: &[f64], penalty: f64) -> Vec<Segment> {
     let charge = Charge::least_squares(penalty);
     let levels = cut(series, charge);
@@ -200,20 +204,19 @@ fn levels_and_ramps(time_s: &[f64], series: &[f64], penalty: f64) -> Vec<Segment
         found.push(Segment { start, end, shape: Shape::Level, from: level, to: level });
         start = end;
     }
-    // Of a stair, the rows with the most of a level on either side of it left out, for the cut's time.
     let mut first = 0;
-    let mut out: Vec<Segment> = Vec::new();
+    let mut out: Vec<Segment> = Vec::with_capacity(found.len());
     while first < found.len() {
-        let up = |k: usize| found[k + 1].from > found[k].from;
-        let mut last = first;
-        while last + 1 < found.len() && (last == first || up(last) == up(first)) {
+        let mut last = first + 1;
+        while slopes(series, &found, last) {
             last += 1;
         }
-        if last - first < 2 {
+        if last == first + 1 {
             out.push(found[first]);
             first += 1;
             continue;
         }
+        // Most of the levels on either side is left out, for the cut's time.
         let from = found[first].start.max(found[first].end.saturating_sub(BESIDE_RAMP));
         let to = found[last].end.min(found[last].start + BESIDE_RAMP);
         if to - from > LONGEST_RAMP {
@@ -250,6 +253,23 @@ fn levels_and_ramps(time_s: &[f64], series: &[f64], penalty: f64) -> Vec<Segment
         }
     }
     out
+}
+
+/// Whether a level between two others slopes from the one towards the other.
+fn slopes(series: &[f64], levels: &[Segment], at: usize) -> bool {
+    let (Some(before), Some(own), Some(after)) =
+        (at.checked_sub(1).and_then(|k| levels.get(k)), levels.get(at), levels.get(at + 1))
+    else {
+        return false;
+    };
+    let (step_up, step_on) = (own.from - before.from, after.from - own.from);
+    let quarter = (own.end - own.start) / 4;
+    if step_up * step_on <= 0.0 || quarter == 0 {
+        return false;
+    }
+    let mean = |range: Range<usize>| series[range].iter().sum::<f64>() / quarter as f64;
+    let rises = mean(own.end - quarter..own.end) - mean(own.start..own.start + quarter);
+    rises * step_up.signum() >= SLOPES * 0.5 * (step_up + step_on).abs()
 }
 
 /// Whether a segment is a ramp that a reader would see as one: far enough, and most rows near it.

@@ -141,6 +141,7 @@ fn run_up(up: &RunUp) -> Value {
         "end_s": rounded(up.end_s),
         "from_w": rounded(up.from_w),
         "to_w": rounded(up.to_w),
+        "straight": rounded(up.straight),
     })
 }
 

@@ -76,6 +76,12 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     if arguments.svg.is_some() && arguments.files.len() > 1 {
         return Err(Failure::asked_wrongly("--svg draws one recording", "name one file at a time"));
     }
+    if arguments.files.iter().filter(|file| file.as_os_str() == "-").count() > 1 {
+        return Err(Failure::asked_wrongly(
+            "- stands there twice",
+            "standard input can be read once: name it once",
+        ));
+    }
     let asked = Asked {
         options: arguments.written.options()?,
         supply: arguments.supply.as_deref().map(asked::supply).transpose()?,

@@ -8,7 +8,7 @@ use trace::analysis::Part;
 use trace::loads::Kind;
 
 const WIDE: f64 = 1200.0;
-const HIGH: f64 = 400.0;
+const HIGH: f64 = 424.0;
 /// Room that a letter of a name takes, in units of the plot; a state whose name has no room carries none.
 const LETTER: f64 = 7.0;
 
@@ -19,7 +19,7 @@ pub(super) fn render(recording: &Recording) -> String {
         left: 70.0,
         top: 30.0,
         wide: WIDE - 80.0,
-        high: HIGH - 70.0,
+        high: HIGH - 94.0,
         x: (from_s, to_s.max(from_s + 1e-9)),
         y: (0.0, 1.05 * recording.analysis.peak_w.max(1.0)),
     };
@@ -35,22 +35,57 @@ pub(super) fn render(recording: &Recording) -> String {
     frame.times(&mut out);
     curve(&mut out, &frame, recording);
     spins(&mut out, &frame, recording);
+    legend(&mut out, &frame, recording);
     out.push_str("</svg>\n");
     out
 }
 
-fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
-    let kind = part.state.map(|s| s.kind);
-    let fill = match kind {
-        Some(Kind::Standby) => return,
+/// Kinds that are shaded, in the order of the legend.
+const SHADED: [Option<Kind>; 8] = [
+    Some(Kind::Heating),
+    Some(Kind::Reversing),
+    Some(Kind::RunUp),
+    Some(Kind::RunDown),
+    Some(Kind::Spinning),
+    Some(Kind::Draining),
+    Some(Kind::Steady),
+    None,
+];
+
+fn fill(kind: Option<Kind>) -> Option<&'static str> {
+    Some(match kind {
+        Some(Kind::Standby) => return None,
         Some(Kind::Draining) => "#d9ecff",
         Some(Kind::Reversing) => "#e6e0f5",
         Some(Kind::Steady) => "#e8e8d0",
         Some(Kind::Heating) => "#ffd9cc",
         Some(Kind::Spinning) => "#d5f0d5",
-        Some(Kind::RunUp | Kind::RunDown) => "#b5e0c0",
+        Some(Kind::RunUp) => "#b5e0c0",
+        Some(Kind::RunDown) => "#c0d8d8",
         None => "url(#gap)",
-    };
+    })
+}
+
+/// What the shades that occur stand for.
+fn legend(out: &mut String, frame: &Frame, recording: &Recording) {
+    let occurs = |kind: Option<Kind>| recording.analysis.parts().any(|p| p.state.map(|s| s.kind) == kind);
+    let (mut x, y) = (frame.left, HIGH - 22.0);
+    for (kind, fill) in SHADED.into_iter().filter(|k| occurs(*k)).filter_map(|k| Some((k, fill(k)?))) {
+        let name = words::state(kind);
+        // Writing into a String cannot fail.
+        let _ = writeln!(
+            out,
+            "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"14\" height=\"12\" fill=\"{fill}\" stroke=\"#888\"/><text x=\"{:.1}\" y=\"{:.1}\">{name}</text>",
+            x + 19.0,
+            y + 10.0
+        );
+        x += 40.0 + LETTER * name.len() as f64;
+    }
+}
+
+fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
+    let kind = part.state.map(|s| s.kind);
+    let Some(fill) = fill(kind) else { return };
     let (x, end) = (frame.x(part.start_s), frame.x(part.end_s));
     let wide = (end - x).max(0.5);
     let name = words::state(kind);
@@ -74,7 +109,7 @@ fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
     }
 }
 
-/// How the drum came up to each spin as a line over the curve, and each peak as a ring; a pointer on either shows its words.
+/// How the drum came up to each spin as a line over the curve, and each peak, where it is not the kick of a motor that starts, as a ring; a pointer on either shows its words.
 fn spins(out: &mut String, frame: &Frame, recording: &Recording) {
     for read in &recording.analysis.runs {
         let interim = read.run.loads.interim_spins.len();
@@ -90,6 +125,9 @@ fn spins(out: &mut String, frame: &Frame, recording: &Recording) {
                     frame.x(up.end_s),
                     frame.y(up.to_w)
                 );
+            }
+            if words::is_kick(spin, up) {
+                continue;
             }
             let _ = writeln!(
                 out,

@@ -30,9 +30,11 @@ const GAP: char = '·';
 pub(super) fn render(recording: &Recording, screen: &Screen) -> String {
     let mut out = head(recording, screen.columns);
     out.push_str(&picture(recording, screen.columns));
-    out.push_str(&states(recording, screen.columns));
-    out.push('\n');
     let all = &recording.analysis.runs;
+    if all.len() <= MOST_RUNS_IN_FULL {
+        out.push_str(&states(recording, screen.columns));
+        out.push('\n');
+    }
     if all.len() > 1 {
         out.push_str(&runs(recording, screen.columns));
         out.push('\n');
@@ -52,13 +54,11 @@ pub(super) fn render(recording: &Recording, screen: &Screen) -> String {
 fn head(recording: &Recording, columns: usize) -> String {
     let found = &recording.analysis;
     let long_s = found.span_s.map_or(0.0, |s| s.1 - s.0);
-    let text = format!(
-        "{}: {} samples over {}, usually every {:.1} s",
-        recording.name,
-        found.samples,
-        span(long_s),
-        recording.summary.step_s
-    );
+    let samples = if found.samples == 1 { "sample" } else { "samples" };
+    let mut text = format!("{}: {} {samples} over {}", recording.name, found.samples, span(long_s));
+    if recording.summary.step_s > 0.0 {
+        let _ = write!(text, ", usually every {:.1} s", recording.summary.step_s);
+    }
     wrap::wrap("", "  ", &text, columns)
 }
 
