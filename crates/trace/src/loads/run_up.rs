@@ -52,7 +52,9 @@ pub(crate) fn run_up(rows: &Rows, range: Range<usize>) -> Option<RunUp> {
         return None;
     }
     let time_s = &rows.time_s[range.clone()];
-    let power_w = &without_short_rises(time_s, &rows.calm_w[range], KICK_S);
+    // To a millionth of a watt: what else runs all the time leaves rounding behind, which would decide between cuts of one cost.
+    let calm_w: Vec<f64> = rows.calm_w[range].iter().map(|w| (w * 1e6).round() / 1e6).collect();
+    let power_w = &without_short_rises(time_s, &calm_w, KICK_S);
     // A motor under load wavers by some per cent of its power, far more than the meter.
     let sigma = noise(power_w).sigma().max(0.03 * quantile(power_w, 0.9));
     let penalty = 4.0 * sigma * sigma * (power_w.len() as f64).ln();

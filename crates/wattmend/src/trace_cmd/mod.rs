@@ -10,7 +10,7 @@ mod words;
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::input;
-use crate::load::refused;
+use crate::load::{HEAD, refused};
 use crate::render::Screen;
 use asked::Written;
 use std::io::ErrorKind;
@@ -67,9 +67,6 @@ struct Asked {
     scales: Option<Scales>,
     waveform: bool,
 }
-
-/// Samples looked at to tell a waveform from a recording of powers.
-const HEAD: usize = 64;
 
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
