@@ -253,3 +253,22 @@ fn a_recording_is_read_and_shown() {
     assert_eq!(found["recording"]["samples"], 100);
     assert_eq!(found["recording"]["file"].as_str(), Some(path.as_str()));
 }
+
+/// 30 W for half a minute, then nothing: volts and amps are multiplied where no watts were logged, and that is said.
+#[test]
+fn a_recording_of_volts_and_amps_is_read_as_well() {
+    let folder = tempfile::tempdir().unwrap();
+    let (powers, wave) = (folder.path().join("amps.csv"), folder.path().join("scope.csv"));
+    let lines = (0..60).map(|s| format!("{s};230.0;{}\n", if s < 30 { "0.130" } else { "0.009" }));
+    std::fs::write(&powers, format!("time;voltage (V);current (A)\n{}", lines.collect::<String>())).unwrap();
+    let found = find(&["--complaint", "does not heat", "--trace", powers.to_str().unwrap()]);
+    assert_eq!(found["recording"]["samples"], 60);
+    let remarks = found["recording"]["remarks"].as_array().unwrap();
+    assert!(remarks.iter().any(|r| r.as_str().unwrap().contains("taken for watts")), "{remarks:?}");
+    let lines = (0..200).map(|k| format!("{:.4};{};{}\n", f64::from(k) * 1e-3, k % 7, k % 5));
+    std::fs::write(&wave, format!("time (s);voltage (V);current (A)\n{}", lines.collect::<String>()))
+        .unwrap();
+    let refused =
+        wattmend(&["find", SMALL, "--complaint", "does not heat", "--trace", wave.to_str().unwrap()]);
+    assert!(refused.code == 3 && refused.err.contains("waveform of the mains cycle"), "{}", refused.err);
+}

@@ -10,7 +10,7 @@ mod words;
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::input;
-use crate::load::refused;
+use crate::load::{HEAD, refused};
 use crate::render::Screen;
 use asked::Written;
 use std::io::ErrorKind;
@@ -67,13 +67,16 @@ struct Asked {
     waveform: bool,
 }
 
-/// Samples looked at to tell a waveform from a recording of powers.
-const HEAD: usize = 64;
-
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     if arguments.svg.is_some() && arguments.files.len() > 1 {
         return Err(Failure::asked_wrongly("--svg draws one recording", "name one file at a time"));
+    }
+    if arguments.files.iter().filter(|file| file.as_os_str() == "-").count() > 1 {
+        return Err(Failure::asked_wrongly(
+            "- stands there twice",
+            "standard input can be read once: name it once",
+        ));
     }
     let asked = Asked {
         options: arguments.written.options()?,
