@@ -14,6 +14,7 @@ mod weigh;
 pub(crate) use density::Fit;
 pub(crate) use predictions::Predictions;
 pub use prior::Case;
+pub(crate) use prior::SOUND_CALLS;
 pub(crate) use weigh::says_yes;
 
 use crate::align::Aligner;
