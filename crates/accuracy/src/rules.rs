@@ -2,8 +2,11 @@
 
 use crate::job::Plans;
 use diagnosis::FindError;
-use diagnosis::plan::{Effect, Problem, Step, myopic_rule, plan, ratio_rule};
+use diagnosis::plan::{Effect, Problem, Step, myopic_rule_likely, plan, ratio_rule};
 use diagnosis::setup::Setup;
+
+/// The myopic rule is followed where it is this likely to be got to; the P/C rule ends the other branches.
+const LIKELY: f64 = 0.01;
 
 /// The plan's bounds, and the expected cost of three rules.
 pub(crate) fn plans(problem: &Problem, prior: &[f64], setup: &Setup) -> Result<Plans, FindError> {
@@ -12,7 +15,7 @@ pub(crate) fn plans(problem: &Problem, prior: &[f64], setup: &Setup) -> Result<P
         lower: ours.lower,
         upper: ours.upper,
         ratio: ratio_rule(problem)?.cost,
-        myopic: myopic_rule(problem)?.cost,
+        myopic: myopic_rule_likely(problem, LIKELY)?.cost,
         by_prior: by_prior(problem, prior, setup.costs.give_up),
     })
 }
