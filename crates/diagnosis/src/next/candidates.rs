@@ -91,7 +91,7 @@ fn reruns(machine: &Machine) -> Vec<Check> {
 }
 
 /// Panels to take off for these, and those that must be off before them, in order of taking off.
-pub(crate) fn panels(machine: &Machine, behind: &[PanelId]) -> Vec<PanelId> {
+pub fn panels(machine: &Machine, behind: &[PanelId]) -> Vec<PanelId> {
     fn add(machine: &Machine, panel: PanelId, all: &mut Vec<PanelId>) {
         if !all.contains(&panel) {
             for &before in &machine.panels[panel].after {
