@@ -253,3 +253,18 @@ fn a_step_that_is_stopped_at_the_first_turn_left_ends_with_all_off() {
         "{stuck:?}"
     );
 }
+
+#[test]
+fn what_is_wrong_with_the_panel_is_a_sign() {
+    let tern = shipped("aldermere-tern-81.toml");
+    for (fault, sign) in [
+        ("display=dark", "display dark"),
+        ("display=segments missing", "figures missing"),
+        ("board=user interface", "keys dead"),
+        ("board=supply dead", "display dark"),
+    ] {
+        assert!(step(&with(&tern, &[fault]), "recall").signs.contains(&sign), "{fault}");
+    }
+    let panel = ["display dark", "figures missing", "keys dead"];
+    assert!(healthy(&tern).iter().all(|p| p.signs.iter().all(|s| !panel.contains(s))));
+}
