@@ -210,9 +210,12 @@ fn every_check_that_may_be_asked_for_is_understood() {
                     assert_eq!(unplugged, check.unplugged, "{}", check.id);
                     assert_eq!(insulation, check.kind == CheckKind::Insulation, "{}", check.id);
                 }
+                Asked::Volts { names, step } => {
+                    assert_eq!((Some(names), Some(step)), (check.between, check.step), "{}", check.id);
+                }
                 Asked::Step(step) => assert_eq!(Some(step), check.step, "{}", check.id),
                 Asked::Hand { .. } | Asked::Own(_) => {
-                    assert_eq!(check.kind, CheckKind::Observation, "{}", check.id)
+                    assert_eq!(check.kind, CheckKind::Observation, "{}", check.id);
                 }
                 Asked::Swap(_) => assert_eq!(check.kind, CheckKind::Swap, "{}", check.id),
             }

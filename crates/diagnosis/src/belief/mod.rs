@@ -14,6 +14,7 @@ mod weigh;
 pub(crate) use density::Fit;
 pub(crate) use predictions::Predictions;
 pub use prior::Case;
+pub(crate) use prior::SOUND_CALLS;
 pub(crate) use weigh::says_yes;
 
 use crate::align::Aligner;
@@ -31,6 +32,10 @@ const MOST_TOGETHER: usize = 3;
 
 /// A further fault that makes a recording less than this much likelier (in nats) explains nothing more in it.
 const MUCH: f64 = 2.0;
+
+/// What faults together may explain one item better than the best single fault does (in nats). Readings that no single fault
+/// explains are far oftener those of a machine that is not quite as its file says.
+const TOGETHER: f64 = 3.0;
 
 /// Everything that is believed about one machine.
 pub struct Belief<'m> {
@@ -113,15 +118,15 @@ impl<'m> Belief<'m> {
 
     /// Adds an item, and finds out what single faults make of it.
     ///
-    /// Credit is limited: to what the best single explanation of the item gets, or to what a prediction of `usual` spread
-    /// gets that hits it, whichever is more. So no set of many faults wins by hitting the readings of one or two
+    /// Credit is limited: to what the best single explanation of the item gets; or, where a prediction of `usual` spread that
+    /// hits it gets more, to that, but not more than [`TOGETHER`] beyond the best single explanation. So no set of many faults wins by hitting the readings of one or two
     /// closer than chance would; and what sets never made can weigh is bounded closely.
     fn push(&mut self, clue: Option<Clue>, mended: Vec<PartId>, usual: f64) {
         self.world.get_mut().fits.push(HashMap::new());
         self.items.push(Item { clue, mended, most: f64::INFINITY, faults: Vec::new() });
         let item = self.items.len() - 1;
         let unexplained = self.fit(item, &Case::default()).ln;
-        let mut most = unexplained.max(usual);
+        let mut most = unexplained;
         let mut faults = Vec::new();
         for (part, mode) in self.machine.single_faults() {
             let case = Case { faults: Hypothesis::of([(part, mode)]), sometimes: Vec::new() };
@@ -132,6 +137,7 @@ impl<'m> Belief<'m> {
                 faults.extend([mode, mode + modes].map(|mode| hypotheses::Fault { part, mode }));
             }
         }
+        most = most.max(usual.min(most + TOGETHER));
         if self.items[item].clue.is_none() {
             most = most.max(self.best_together(item));
         }
@@ -167,6 +173,7 @@ impl<'m> Belief<'m> {
     fn leads_to(&self, item: usize, faults: &Hypothesis) -> bool {
         let before = match &self.items[item].clue {
             Some(Clue::Step(reading)) => reading.step,
+            Some(Clue::Volts(reading)) => reading.step,
             Some(Clue::Sign { step, .. }) => *step,
             Some(Clue::Code(_)) | None => usize::MAX,
             Some(_) => 0,
