@@ -128,7 +128,7 @@ fn spun(rows: &Rows, spin: &Spin, up: Option<&RunUp>) -> Vec<Stretch> {
     let whole = rows.between(spin.start_s, spin.end_s);
     let straight = |up: &&RunUp| {
         up.straight >= STRAIGHT
-            && up.to_w - up.from_w >= RAMP * up.to_w
+            && up.to_w - up.from_w >= RAMP * (up.to_w - rows.base_w)
             && up.end_s - up.start_s >= RAMP_S
             && up.end_s < spin.end_s
     };
