@@ -131,8 +131,8 @@ fn tasks(wanted: &Wanted, machines: &[(String, Machine)]) -> Vec<Task> {
         for &draw in &wanted.draws {
             for &way in &wanted.ways {
                 for n in 0..wanted.cases {
-                    let mix = (machine as u64) << 40 | (draw as u64) << 32 | (way as u64) << 24 | n as u64;
-                    let seed = wanted.seed.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(mix) >> 1;
+                    let mix = (machine as u64) << 30 | (draw as u64) << 26 | (way as u64) << 24 | n as u64;
+                    let seed = (wanted.seed << 34).wrapping_add(mix);
                     if wanted.only.is_none_or(|only| only == seed) {
                         all.push(Task { machine, draw, way, seed, plans: n % PLANS_EACH == 0 });
                     }

@@ -193,7 +193,9 @@ pub(crate) fn failures(all: &[Done], every: bool) {
             d.machine, d.draw.says(), d.way.says(), d.seed, d.truth, o.at_end.named, o.at_end.first, o.at_end.truth,
             o.at_end.place as isize, o.after_test.named, o.after_test.first, o.after_test.truth, o.checks.len(), o.sure, o.slips
         );
-        for said in &o.said {
+        let mut said = o.said.clone();
+        said.dedup();
+        for said in &said {
             println!("    {said}");
         }
     }
