@@ -20,15 +20,9 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-<<<<<<< HEAD
-    /// 1e-4 of the posterior, at most 5 000 likelihoods and 30 000 sets (at most some 0.1 s).
-    fn default() -> Self {
-        Self { left_out: 1e-4, likelihoods: 5_000, sets: 30_000 }
-=======
     /// 1e-4 of the posterior, at most 40 000 likelihoods and 30 000 sets.
     fn default() -> Self {
         Self { left_out: 1e-4, likelihoods: 40_000, sets: 30_000 }
->>>>>>> accuracy
     }
 }
 
