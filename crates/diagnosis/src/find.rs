@@ -69,7 +69,7 @@ pub fn find(machine: &Machine, evidence: &Evidence, setup: &Setup) -> Result<Fin
 
 /// A diagnosis that goes on: evidence is added, what was worked out is kept.
 pub struct Find<'m> {
-    belief: Belief<'m>,
+    pub(crate) belief: Belief<'m>,
     conditions: Conditions,
 }
 

@@ -41,6 +41,7 @@
 
 pub mod align;
 pub mod belief;
+pub mod chart;
 pub mod check;
 pub mod consistency;
 pub mod evidence;
@@ -50,6 +51,7 @@ pub mod hypotheses;
 pub mod network;
 pub mod next;
 pub mod plan;
+pub mod practise;
 mod reasons;
 pub mod setup;
 mod verdicts;

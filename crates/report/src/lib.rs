@@ -5,15 +5,19 @@
 //! drawing only, no physics: a kind without an entry there is a labelled box.
 //!
 //! Text stands only within columns and vertical lines only between them, so no line runs through a word.
+//!
+//! [`flow_chart`] stands by itself: boxes that lead to each other, drawn on sheets of A4 (`flow.rs`).
 
 #![allow(clippy::cast_possible_wrap, reason = "counts of rows and tracks on a sheet, far below 2^31")]
 
+mod flow;
 mod graph;
 mod place;
 mod route;
 mod svg;
 mod symbols;
 
+pub use flow::{Box, Flow, Leads, Shape, Way, flow_chart};
 use machine::model::{Machine, NodeId};
 
 /// The wiring of `machine` as one SVG document. The same machine always gives the same text.

@@ -392,7 +392,7 @@ fn terminal(out: &mut String, name: &str, (x, y): (i32, i32), anchor: &str) {
 }
 
 /// Text as XML, without characters that XML forbids.
-fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars().filter(|&c| c >= ' ' && !matches!(c, '\u{FFFE}' | '\u{FFFF}')) {
         match c {

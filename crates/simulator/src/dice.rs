@@ -15,6 +15,7 @@ pub(crate) enum Purpose {
     Subject,
     Household,
     Fitful,
+    Hidden,
 }
 
 /// One stream of draws.

@@ -14,12 +14,13 @@
 //!
 //! Read in this order: `setting.rs` (circumstances), `specimen.rs`, `rig.rs` (levels from the bench), `starts.rs` (what
 //! happens at switch-on), `fitful.rs` (faults that come and go), `course.rs` (the true course of the power), `stage.rs` (a step played), `meter.rs` (what the
-//! meter makes of it), `record.rs`, `household.rs`, `subject.rs`.
+//! meter makes of it), `record.rs`, `household.rs`, `subject.rs`, `hidden.rs` (which fault is to be found).
 //! Not here: sound of the drum, files, the score of a practice.
 
 mod course;
 mod dice;
 mod fitful;
+mod hidden;
 mod household;
 mod meter;
 mod record;
@@ -30,6 +31,7 @@ mod stage;
 mod starts;
 mod subject;
 
+pub use hidden::{Hidden, hidden};
 pub use household::household;
 pub use record::{Recording, Stretch, record};
 pub use setting::{ForeignLoad, MeterModel, Operator, Setting, SupplyModel};

@@ -4,6 +4,7 @@
 //! folder a command. Every command is a function from its arguments to an [`Answer`]; only `main` prints and exits.
 //! Not here: anything about machines. Rules and their remedies come from `machine` and `bench`.
 
+mod chart_cmd;
 mod end;
 mod expect_cmd;
 mod find_cmd;
@@ -11,6 +12,7 @@ mod input;
 mod limits;
 mod load;
 mod machine_cmd;
+mod practise_cmd;
 mod render;
 mod trace_cmd;
 
@@ -37,6 +39,10 @@ enum Command {
     Expect(expect_cmd::Arguments),
     /// The failed part and the next check, from a complaint, codes, a recording, readings
     Find(Box<find_cmd::Arguments>),
+    /// The fault chart for a complaint, to print or to teach with
+    Chart(Box<chart_cmd::Arguments>),
+    /// Find a hidden fault, and see what the best plan would have taken
+    Practise(practise_cmd::Arguments),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -65,6 +71,8 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Machine(command) => machine_cmd::run(command, screen),
         Command::Expect(arguments) => expect_cmd::run(&arguments, screen),
         Command::Find(arguments) => find_cmd::run(&arguments, screen),
+        Command::Chart(arguments) => chart_cmd::run(&arguments, screen),
+        Command::Practise(arguments) => practise_cmd::run(&arguments, screen),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }

@@ -161,7 +161,12 @@ fn own(machine: &Machine) -> Vec<Check> {
 }
 
 /// Ohms between two named points, with these off.
-fn probe(machine: &Machine, [a, b]: [&str; 2], unplugged: Vec<String>, access: Vec<PanelId>) -> Check {
+pub(crate) fn probe(
+    machine: &Machine,
+    [a, b]: [&str; 2],
+    unplugged: Vec<String>,
+    access: Vec<PanelId>,
+) -> Check {
     let off = if unplugged.is_empty() { String::new() } else { format!(" off {}", unplugged.join(" ")) };
     let first =
         if unplugged.is_empty() { String::new() } else { format!("Take off {}. ", unplugged.join(" and ")) };
@@ -256,7 +261,7 @@ fn of_volts(machine: &Machine, id: PartId) -> Vec<Check> {
 }
 
 /// The same points with an insulation tester.
-fn insulation(check: Check) -> Check {
+pub(crate) fn insulation(check: Check) -> Check {
     Check {
         id: check.id.replacen("ohms", "insulation", 1),
         kind: CheckKind::Insulation,
@@ -271,7 +276,7 @@ fn insulation(check: Check) -> Check {
 }
 
 /// Panels to a terminal's part or a connector's board.
-fn reach(machine: &Machine, end: &str) -> Vec<PanelId> {
+pub(crate) fn reach(machine: &Machine, end: &str) -> Vec<PanelId> {
     let joints = || machine.joints.iter().filter(|j| j.name == end || j.opens_with == end);
     let at =
         |node: NodeId| machine.parts.iter().find(|p| p.ends.is_none() && p.terminals.contains(&Some(node)));

@@ -6,7 +6,7 @@
 
 pub(crate) mod candidates;
 pub(crate) mod outcomes;
-mod troubles;
+pub(crate) mod troubles;
 
 pub use candidates::{candidates, panels};
 
@@ -21,7 +21,7 @@ use outcomes::Outcomes;
 use troubles::Troubles;
 
 /// Minutes to isolate, wait and prove dead, and to plug in again. Common practice, no source.
-const ISOLATE_MINUTES: f64 = 1.5;
+pub(crate) const ISOLATE_MINUTES: f64 = 1.5;
 
 /// Most checks that the planner is given.
 const MOST_CHECKS: usize = 32;
@@ -38,9 +38,9 @@ pub(crate) struct Advice {
 }
 
 /// A check with what it would show.
-struct Candidate {
-    check: Check,
-    outcomes: Outcomes,
+pub(crate) struct Candidate {
+    pub(crate) check: Check,
+    pub(crate) outcomes: Outcomes,
 }
 
 /// Chooses.
@@ -125,7 +125,11 @@ fn explain(next: &mut [Next], plan: &Plan) {
 }
 
 /// The checks that tell most for their minutes.
-fn worth_thinking_about(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
+pub(crate) fn worth_thinking_about(
+    belief: &Belief<'_>,
+    troubles: &Troubles,
+    evidence: &Evidence,
+) -> Vec<Candidate> {
     let (machine, setup) = (belief.machine(), belief.setup());
     let mut all: Vec<(f64, Candidate)> = Vec::new();
     for check in candidates(machine, setup, &troubles.parts()) {
@@ -173,13 +177,13 @@ pub(crate) fn bits(rows: &[Vec<f64>], probabilities: &[f64]) -> f64 {
 }
 
 /// Something that mends: a part, or the news that nothing is wrong.
-enum Mending {
+pub(crate) enum Mending {
     Part { part: PartId, fit: bool, says: String },
     Nothing,
 }
 
 impl Mending {
-    fn action(&self, belief: &Belief<'_>) -> Action {
+    pub(crate) fn action(&self, belief: &Belief<'_>) -> Action {
         let machine = belief.machine();
         let costs = &belief.setup().costs;
         match self {
@@ -201,6 +205,14 @@ impl Mending {
         }
     }
 
+    /// What to do, as one sentence.
+    pub(crate) fn says(&self, belief: &Belief<'_>) -> String {
+        match self.action(belief) {
+            Action::Mend { says, .. } | Action::HandBack { says, .. } => says,
+            Action::Check(check) => check.says,
+        }
+    }
+
     fn cost(&self, belief: &Belief<'_>) -> f64 {
         let costs = &belief.setup().costs;
         match self {
@@ -213,7 +225,7 @@ impl Mending {
     }
 }
 
-fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
+pub(crate) fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
     let mut all = vec![Mending::Nothing];
     let mut parts: Vec<(PartId, usize)> =
         cases.iter().flat_map(|c| c.faults.faults().iter().copied()).collect();
@@ -238,7 +250,12 @@ fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
     all
 }
 
-fn problem(belief: &Belief<'_>, troubles: &Troubles, checks: &[Candidate], mends: &[Mending]) -> Problem {
+pub(crate) fn problem(
+    belief: &Belief<'_>,
+    troubles: &Troubles,
+    checks: &[Candidate],
+    mends: &[Mending],
+) -> Problem {
     let machine = belief.machine();
     let setup = belief.setup();
     // Access states: the panels, and the supply isolated.

@@ -28,13 +28,13 @@ pub(crate) struct Outcomes {
 }
 
 /// What a suspect would show, before outcomes are told apart.
-struct Shown {
+pub(crate) struct Shown {
     /// Sorts; infinite for over-range.
-    value: f64,
-    u: f64,
+    pub(crate) value: f64,
+    pub(crate) u: f64,
     /// What else is seen, exactly told apart.
-    seen: Vec<&'static str>,
-    code: Option<CodeId>,
+    pub(crate) seen: Vec<&'static str>,
+    pub(crate) code: Option<CodeId>,
     words: String,
 }
 
@@ -90,7 +90,7 @@ fn answers(machine: &Machine, check: &Check, suspects: &[Case]) -> Option<Outcom
     Some(Outcomes { rows: vec![yes.clone(), yes.iter().map(|p| 1.0 - p).collect()], words })
 }
 
-fn shown(
+pub(crate) fn shown(
     machine: &Machine,
     setup: &Setup,
     predictions: &mut Predictions<'_>,

@@ -5,12 +5,13 @@
 //!
 //! Read in this order: `problem.rs` (what is given), `state.rs` (what a move does), `bounds.rs` and `pairs.rs` (what a
 //! state costs at least and at most), `lookahead.rs` (checks at a glance), `search.rs` (closing the gap), `explore.rs`
-//! (good plans early), `library.rs` (plans used again). `components.rs` only turns faulty components into a [`Problem`].
+//! (good plans early), `library.rs` (plans used again), `course.rs` (from one point of a job to the next). `components.rs` only turns faulty components into a [`Problem`].
 //!
 //! Always true: a plan's bounds hold the optimum, whatever the effort; the greedy rules are in the graph from the start.
 
 mod bounds;
 mod components;
+mod course;
 mod explore;
 mod library;
 mod lookahead;
@@ -21,6 +22,7 @@ mod search;
 mod state;
 
 pub use components::{Component, ComponentCheck, Components, MAX_COMPONENTS, Structure};
+pub use course::{Course, Point, Taken, Way};
 pub use problem::{
     Access, Effect, Left, MAX_ACCESS, MAX_ORDERED, MAX_STEPS, Problem, ProblemError, Proof, Step, Stock,
     Supply,

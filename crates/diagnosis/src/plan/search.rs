@@ -101,9 +101,14 @@ pub(super) struct Graph<'a> {
 /// upper bound into the widest gap, and carries both back up, until they meet, the gap is small enough, or as many states
 /// were looked at as allowed.
 pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
+    searched(model, model.start(), effort).plan()
+}
+
+/// The graph that [`search`] grows, from any state.
+pub(super) fn searched<'a>(model: &'a Model<'a>, start: State, effort: &Effort) -> Graph<'a> {
     let mut graph =
         Graph { model, nodes: Vec::new(), index: HashMap::default(), library: Library::default(), looked: 0 };
-    let root = graph.node(model.start());
+    let root = graph.node(start);
     graph.follow_myopic_rule(root, effort.states / 5);
     graph.try_others(root, effort.states / 5 * 4);
     while graph.nodes[0].gap() > effort.gap * graph.nodes[0].upper && graph.looked < effort.states {
@@ -113,7 +118,7 @@ pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
     // With hardly any effort, the moves are shown all the same.
     graph.expand(root);
     graph.back_up(root, By::Lower);
-    graph.plan()
+    graph
 }
 
 impl Graph<'_> {
@@ -303,7 +308,7 @@ impl Graph<'_> {
         costs
     }
 
-    fn plan(&self) -> Plan {
+    pub(super) fn plan(&self) -> Plan {
         let root = &self.nodes[0];
         let choice = |edge: &Edge| {
             let (lower, upper) = self.edge_bounds(edge);

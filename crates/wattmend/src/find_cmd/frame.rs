@@ -19,7 +19,7 @@ const INSTRUMENTS: [(&str, Instrument, f64, f64); 5] = [
 ];
 
 #[derive(clap::Args)]
-pub(super) struct Frame {
+pub(crate) struct Frame {
     /// Instruments at hand: power-meter, multimeter, insulation-tester, tachometer, thermometer; the first two where left out
     #[arg(long, value_name = "NAME,…", value_delimiter = ',')]
     instruments: Option<Vec<String>>,
@@ -48,7 +48,7 @@ pub(super) struct Frame {
 
 impl Frame {
     /// The frame of the diagnosis.
-    pub(super) fn setup(&self, machine: &Machine) -> Result<Setup, Failure> {
+    pub(crate) fn setup(&self, machine: &Machine) -> Result<Setup, Failure> {
         let mut setup = Setup { live: self.live, costs: self.costs(machine)?, ..Setup::default() };
         if let Some(names) = &self.instruments {
             setup.instruments.retain(|o| o.instrument == Instrument::None);

@@ -34,13 +34,7 @@ pub(super) fn gather(machine: &Machine, asked: &Arguments, screen: &Screen) -> R
     if let Some(text) = &asked.water {
         file.evidence.water_l = listener.water(text).map_err(|e| refused("--water", &e))?;
     }
-    for (tells, value) in &asked.told.0 {
-        let option = Told::option(*tells);
-        match said(&listener, *tells, value).map_err(|e| refused(&option, &e))? {
-            Said::Entries(entries) => file.evidence.entries.extend(entries),
-            Said::Declines(id) => file.evidence.declined.push(id),
-        }
-    }
+    take(&mut file.evidence, &listener, &asked.told)?;
     let remarks = file.recording(asked, screen)?;
     if file.evidence.entries.is_empty() && file.evidence.trace.is_none() {
         return Err(Failure::asked_wrongly(
@@ -49,6 +43,18 @@ pub(super) fn gather(machine: &Machine, asked: &Arguments, screen: &Screen) -> R
         ));
     }
     Ok(Gathered { evidence: file.evidence, remarks })
+}
+
+/// Adds what the command line says.
+pub(crate) fn take(evidence: &mut Evidence, listener: &Listener<'_>, told: &Told) -> Result<(), Failure> {
+    for (tells, value) in &told.0 {
+        let option = Told::option(*tells);
+        match said(listener, *tells, value).map_err(|e| refused(&option, &e))? {
+            Said::Entries(entries) => evidence.entries.extend(entries),
+            Said::Declines(id) => evidence.declined.push(id),
+        }
+    }
+    Ok(())
 }
 
 /// An evidence file that was read, with what its messages need.

@@ -53,7 +53,7 @@ pub(super) fn render(found: &Found<'_>) -> String {
 }
 
 /// By part: its mode.
-fn faults(machine: &Machine, hypothesis: &Hypothesis) -> Value {
+pub(crate) fn faults(machine: &Machine, hypothesis: &Hypothesis) -> Value {
     let one = |&(part, mode): &(usize, usize)| {
         let part = &machine.parts[part];
         (part.id.clone(), json!(part.kind.modes[mode].name))
@@ -130,7 +130,7 @@ fn next(machine: &Machine, n: &Next) -> Value {
     value
 }
 
-fn of_check(machine: &Machine, check: &Check) -> Value {
+pub(crate) fn of_check(machine: &Machine, check: &Check) -> Value {
     let power = match check.power {
         Power::Dead => "dead",
         Power::Closed => "closed",
@@ -151,7 +151,7 @@ fn of_check(machine: &Machine, check: &Check) -> Value {
     })
 }
 
-fn panels<'m>(machine: &'m Machine, access: &[PanelId]) -> Vec<&'m str> {
+pub(crate) fn panels<'m>(machine: &'m Machine, access: &[PanelId]) -> Vec<&'m str> {
     access.iter().map(|&p| machine.panels[p].name.as_str()).collect()
 }
 

@@ -3,13 +3,13 @@
 //! `told.rs` holds the evidence on the command line, `gather.rs` puts it together with the evidence file and the recording,
 //! `frame.rs` reads instruments and prices; `text.rs` (with `next.rs`) and `json.rs` say what was found.
 
-mod frame;
-mod gather;
-mod json;
+pub(crate) mod frame;
+pub(crate) mod gather;
+pub(crate) mod json;
 mod next;
 mod text;
-mod told;
-mod words;
+pub(crate) mod told;
+pub(crate) mod words;
 
 use crate::end::{Answer, Done, Failure};
 use crate::load;

@@ -4,7 +4,7 @@ use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches};
 
 /// An option that tells something.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Tells {
+pub(crate) enum Tells {
     Complaint,
     Works,
     Code,
@@ -49,11 +49,11 @@ const OPTIONS: [(Tells, &str, &str, &str); 8] = [
 
 /// Evidence on the command line.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct Told(pub(super) Vec<(Tells, String)>);
+pub(crate) struct Told(pub(crate) Vec<(Tells, String)>);
 
 impl Told {
     /// The option's name.
-    pub(super) fn option(tells: Tells) -> String {
+    pub(crate) fn option(tells: Tells) -> String {
         OPTIONS.iter().find(|o| o.0 == tells).map_or(String::new(), |o| format!("--{}", o.1))
     }
 }

@@ -8,7 +8,7 @@ use machine::model::{Machine, PanelId};
 use quantity::{Dimension, Reading, format, format_code, format_pm};
 
 /// How a clue was taken.
-pub(super) fn clue(machine: &Machine, clue: &Clue) -> String {
+pub(crate) fn clue(machine: &Machine, clue: &Clue) -> String {
     let function = |f: &usize| machine.functions[*f].name.as_str();
     let yes_no = |yes: bool| if yes { "yes" } else { "no" };
     match clue {
@@ -74,7 +74,7 @@ fn step(reading: &StepReading) -> String {
 }
 
 /// How sure one is at this probability.
-pub(super) fn likelihood(p: f64) -> &'static str {
+pub(crate) fn likelihood(p: f64) -> &'static str {
     match p {
         p if p >= 0.97 => "almost sure",
         p if p >= 0.85 => "very likely",
@@ -87,13 +87,13 @@ pub(super) fn likelihood(p: f64) -> &'static str {
 }
 
 /// A bar ten columns long.
-pub(super) fn bar(p: f64) -> String {
+pub(crate) fn bar(p: f64) -> String {
     let full = (p.clamp(0.0, 1.0) * 10.0).round() as usize;
     format!("{}{}", "█".repeat(full), "░".repeat(10 - full))
 }
 
 /// Per cent, never rounded to nothing or to certainty.
-pub(super) fn per_cent(p: f64) -> String {
+pub(crate) fn per_cent(p: f64) -> String {
     match p {
         p if p <= 0.0 => "0 %".to_owned(),
         p if p < 0.001 => "<0.1 %".to_owned(),
@@ -105,12 +105,12 @@ pub(super) fn per_cent(p: f64) -> String {
 }
 
 /// Watts with the half-width of the interval of about 95 %.
-pub(super) fn watts(e: Estimate) -> String {
+pub(crate) fn watts(e: Estimate) -> String {
     if e.value == 0.0 { "0 W".to_owned() } else { format_pm(e.value, 2.0 * e.u, Dimension::Power) }
 }
 
 /// A verdict, the bad ones in capitals: they must be found at a glance, and without colour.
-pub(super) fn verdict(v: Verdict) -> &'static str {
+pub(crate) fn verdict(v: Verdict) -> &'static str {
     match v {
         Verdict::AsExpected => "as expected",
         Verdict::Low => "LOW",
@@ -122,7 +122,7 @@ pub(super) fn verdict(v: Verdict) -> &'static str {
 }
 
 /// An instrument as one asks for it.
-pub(super) fn instrument(i: Instrument) -> &'static str {
+pub(crate) fn instrument(i: Instrument) -> &'static str {
     match i {
         Instrument::None => "eyes, ears, hands",
         Instrument::PowerMeter => "power meter",
@@ -134,7 +134,7 @@ pub(super) fn instrument(i: Instrument) -> &'static str {
 }
 
 /// A kind of check as the JSON names it.
-pub(super) fn kind(kind: CheckKind) -> &'static str {
+pub(crate) fn kind(kind: CheckKind) -> &'static str {
     match kind {
         CheckKind::Resistance => "resistance",
         CheckKind::Insulation => "insulation",
@@ -150,13 +150,13 @@ pub(super) fn kind(kind: CheckKind) -> &'static str {
 }
 
 /// "lid (3 min), back (4 min)", or nothing to take off.
-pub(super) fn panels(machine: &Machine, access: &[PanelId]) -> String {
+pub(crate) fn panels(machine: &Machine, access: &[PanelId]) -> String {
     let one = |&p: &PanelId| format!("{} ({})", machine.panels[p].name, minutes(machine.panels[p].minutes));
     access.iter().map(one).collect::<Vec<_>>().join(", ")
 }
 
 /// "1.5 min", "16 min".
-pub(super) fn minutes(m: f64) -> String {
+pub(crate) fn minutes(m: f64) -> String {
     if m < 10.0 && (m - m.round()).abs() > 0.05 { format!("{m:.1} min") } else { format!("{m:.0} min") }
 }
 
