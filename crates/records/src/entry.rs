@@ -95,7 +95,7 @@ pub struct NewEntry {
     /// The earlier entry that it puts right or, with [`Says::Nothing`], takes back.
     pub supersedes: Option<u32>,
     /// When it was made, by the technician's clock with its zone.
-    pub at: jiff::Zoned,
+    pub at: jiff::ZonedDateTime,
     /// Names this entry for good: sent twice, it is kept once.
     pub key: String,
 }

@@ -85,7 +85,7 @@ impl Records {
     /// Where the disk refuses.
     pub fn new_job(
         &self,
-        opened: &jiff::Zoned,
+        opened: &jiff::ZonedDateTime,
         customer: Option<&Customer>,
         machine: Option<&JobMachine>,
     ) -> Result<JobId, RecordsError> {
@@ -239,7 +239,7 @@ impl Records {
     /// Where the disk refuses.
     pub fn jobs(&self, search: &str) -> Result<Vec<JobLine>, RecordsError> {
         let connection = self.connection();
-        let mut statement = connection.prepare_cached(include_str!("job_lines.sql"))?;
+        let mut statement = connection.prepare(include_str!("job_lines.sql"))?;
         let lines = statement.query_map([], line)?.collect::<Result<Vec<_>, _>>()?;
         let wanted: Vec<String> = search.split_whitespace().map(str::to_lowercase).collect();
         let has = |job: &JobLine| {
@@ -278,7 +278,7 @@ fn line(row: &Row<'_>) -> rusqlite::Result<JobLine> {
 
 pub(crate) fn entries(connection: &Connection, job: JobId) -> Result<Vec<Entry>, RecordsError> {
     let mut statement = connection
-        .prepare_cached("SELECT number, at, says, supersedes FROM evidence WHERE job = ?1 ORDER BY number")?;
+        .prepare("SELECT number, at, says, supersedes FROM evidence WHERE job = ?1 ORDER BY number")?;
     let rows = statement.query_map([job], |row| {
         Ok((row.get::<_, u32>(0)?, row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get(3)?))
     })?;

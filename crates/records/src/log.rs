@@ -20,7 +20,8 @@ pub struct EvidenceText {
 }
 
 impl Log {
-    pub(crate) fn of(entries: Vec<Entry>) -> Log {
+    /// The log of these entries, oldest first.
+    pub fn of(entries: Vec<Entry>) -> Log {
         Log { entries }
     }
 

@@ -69,6 +69,11 @@ pub fn serve(
     })
 }
 
+/// Now, by the clock and zone of this computer.
+pub fn now() -> jiff::ZonedDateTime {
+    jiff::ZonedDateTime::now()
+}
+
 async fn told_to_end() {
     let interrupt = tokio::signal::ctrl_c();
     #[cfg(unix)]

@@ -12,6 +12,7 @@ mod limits;
 mod load;
 mod machine_cmd;
 mod render;
+mod serve_cmd;
 mod trace_cmd;
 
 use clap::{Parser, Subcommand};
@@ -37,6 +38,8 @@ enum Command {
     Expect(expect_cmd::Arguments),
     /// The failed part and the next check, from a complaint, codes, a recording, readings
     Find(Box<find_cmd::Arguments>),
+    /// The bench in the browser: jobs, the service test, the next check
+    Serve(serve_cmd::Arguments),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -65,6 +68,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Machine(command) => machine_cmd::run(command, screen),
         Command::Expect(arguments) => expect_cmd::run(&arguments, screen),
         Command::Find(arguments) => find_cmd::run(&arguments, screen),
+        Command::Serve(arguments) => serve_cmd::run(&arguments),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }
