@@ -38,7 +38,8 @@ fn ohms_tell(machine: &Machine, part: PartId, fault: &Hypothesis) -> bool {
     let ways: Vec<Vec<String>> =
         [&own[..], &[]].into_iter().chain(own.chunks(1)).map(|open| joints_at(machine, open)).collect();
     let mut ends = own.clone();
-    ends.push(node::CHASSIS);
+    // The metal, and the pins of the pulled plug.
+    ends.extend([node::CHASSIS, node::LINE, node::NEUTRAL, node::EARTH]);
     let differs = |a: NodeId, b: NodeId, open: &[String]| {
         let read = |h: &Hypothesis| {
             let names = (machine.nodes[a].as_str(), machine.nodes[b].as_str());

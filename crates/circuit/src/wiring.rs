@@ -24,6 +24,8 @@ pub struct Wiring<'m> {
     asked: Vec<(Option<usize>, Situation)>,
     scratch: Vec<Branch>,
     opened: Vec<bool>,
+    /// The plug is in its socket.
+    plugged: bool,
     earth: BranchId,
 }
 
@@ -47,6 +49,7 @@ impl<'m> Wiring<'m> {
             asked: Vec::new(),
             scratch: Vec::new(),
             opened: vec![false; machine.joints.len()],
+            plugged: true,
             earth: BranchId(0),
         }
     }
@@ -56,6 +59,12 @@ impl<'m> Wiring<'m> {
         for (open, joint) in self.opened.iter_mut().zip(&self.machine.joints) {
             *open = names.iter().any(|n| joint.opens_with == n.as_ref() || joint.name == n.as_ref());
         }
+        self.asked.clear();
+    }
+
+    /// Pulls the plug: neutral and protective conductor no longer meet in the installation.
+    pub fn pull_plug(&mut self) {
+        self.plugged = false;
         self.asked.clear();
     }
 
@@ -121,9 +130,11 @@ impl<'m> Wiring<'m> {
         let join = |network: &mut Network, a, b, element: Element| {
             network.add(a, b, element).unwrap_or(BranchId(u32::MAX))
         };
-        join(&mut self.network, install, node_id(node::NEUTRAL), Element::SHORT);
-        self.earth =
-            join(&mut self.network, node_id(node::EARTH), install, Element::resistor(EARTH_LOOP_OHM));
+        if self.plugged {
+            join(&mut self.network, install, node_id(node::NEUTRAL), Element::SHORT);
+            self.earth =
+                join(&mut self.network, node_id(node::EARTH), install, Element::resistor(EARTH_LOOP_OHM));
+        }
         for (joint, open) in self.machine.joints.iter().zip(&self.opened) {
             if !open {
                 join(&mut self.network, node_id(joint.inner), node_id(joint.outer), Element::SHORT);

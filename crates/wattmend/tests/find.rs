@@ -25,7 +25,7 @@ fn each_refusal_has_its_code_and_says_what_to_do() {
         (2, &["--complaint"][..], "value is required"),
         (2, &["--price", "element=38"], "--rate"),
         (3, &["--evidence", "not-there.toml"], "docs/evidence-file.md"),
-        (3, &["--trace", "not-there.csv"], "not-there.csv cannot be read"),
+        (3, &["--trace", "not-there.csv"], "there is no file not-there.csv"),
         (4, &[], "there is no evidence yet"),
         (4, &["--complaint", "smells of fish"], "say one of: does not heat"),
         (4, &["--code", "F3"], "did you mean F1?"),

@@ -20,9 +20,9 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-    /// 1e-4 of the posterior, at most 5 000 likelihoods and 10 000 sets (some 0.1 s on 40 parts).
+    /// 1e-4 of the posterior, at most 5 000 likelihoods and 30 000 sets (at most some 0.1 s).
     fn default() -> Self {
-        Self { left_out: 1e-4, likelihoods: 5_000, sets: 10_000 }
+        Self { left_out: 1e-4, likelihoods: 5_000, sets: 30_000 }
     }
 }
 

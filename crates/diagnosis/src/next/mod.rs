@@ -95,7 +95,7 @@ fn explain(next: &mut [Next], plan: &Plan) {
         let mut why = format!("about {:.0} min to the end if done first", n.upper);
         if place == 0 {
             if let Some(other) = runner_up {
-                why.push_str(&format!("; {:.0} with the next best", other));
+                why.push_str(&format!("; {other:.0} with the next best"));
             }
             if matches!(n.action, Action::Check(_)) && best_mend.is_finite() {
                 why.push_str(&format!("; {best_mend:.0} when mending on what is known now"));

@@ -20,7 +20,6 @@ use trace::read::{Options, ReadError, Reader, Summary};
 use trace::waveform::{Scales, is_waveform, read_samples, read_wav};
 
 #[derive(clap::Args)]
-#[expect(clippy::struct_excessive_bools, reason = "flags of the command line")]
 pub(crate) struct Arguments {
     /// Recordings of any meter, packed or not; - reads standard input
     #[arg(required = true)]
