@@ -4,7 +4,6 @@
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::setup::setup;
-use bench::Conditions;
 use diagnosis::Find;
 use diagnosis::belief::Beliefs;
 use diagnosis::evidence::{Answer, Evidence, Listener};
@@ -22,7 +21,6 @@ const KEPT: usize = 32;
 pub(crate) struct WorkedOut {
     pub(crate) machine: Arc<Machine>,
     pub(crate) evidence: Evidence,
-    pub(crate) conditions: Conditions,
     pub(crate) finding: Finding,
     /// Entries that the machine file no longer understands, with why.
     pub(crate) left_out: Vec<(u32, String)>,
@@ -107,9 +105,8 @@ fn find(machine: Arc<Machine>, known: AsEvidence, settings: &Settings) -> Result
     let AsEvidence { evidence, left_out, .. } = known;
     let mut find = Find::new(&machine, &evidence, &setup(settings)).map_err(refused)?;
     let finding = find.finding(&evidence).map_err(refused)?;
-    let conditions = *find.conditions();
     drop(find);
-    Ok(WorkedOut { machine, evidence, conditions, finding, left_out })
+    Ok(WorkedOut { machine, evidence, finding, left_out })
 }
 
 /// What comes next, for a list.
