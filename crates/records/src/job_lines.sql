@@ -1,7 +1,7 @@
 SELECT
   j.id,
   j.opened,
-  coalesce(trim(c.name || ' ' || c.address), ''),
+  coalesce(trim(c.name || ', ' || c.address, ', '), ''),
   coalesce(trim(m.maker || ' ' || m.model), ''),
   coalesce(m.file_text <> '', 0),
   coalesce((

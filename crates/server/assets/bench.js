@@ -171,6 +171,15 @@
     tick();
   });
 
+  // ---- a stage named in the address, or by the bar at the bottom, is opened
+  function unfold() {
+    const stage = location.hash && document.getElementById(location.hash.slice(1));
+    if (stage instanceof HTMLDetailsElement) stage.open = true;
+  }
+  addEventListener("hashchange", unfold);
+  document.querySelector(".stages")?.addEventListener("click", () => setTimeout(unfold));
+  unfold();
+
   restore(document);
   if (queue().length) { say(`${queue().length} not yet sent …`); send(); }
   addEventListener("online", send);

@@ -13,12 +13,18 @@ pub(crate) fn wiring(machine: &Machine) -> String {
 
 /// The wiring around these points, each with a ring; the whole of it where they are drawn nowhere.
 pub(crate) fn between(machine: &Machine, points: &[String]) -> String {
-    let nodes: Vec<usize> = points.iter().filter_map(|p| bench::find_node(machine, p).ok()).collect();
+    let nodes: Vec<usize> = points.iter().filter_map(|p| drawn_at(machine, p)).collect();
     let drawn = schematic_marked(machine, &nodes);
     let Some(view) = view(&drawn) else { return drawn };
     let Some((before, rest)) = drawn.split_once("viewBox=\"") else { return drawn };
     let Some((_, after)) = rest.split_once("role=") else { return drawn };
     format!("{before}viewBox=\"{view}\" role={after}")
+}
+
+/// The node at which a point is drawn: a pin or tab where its wire comes on.
+fn drawn_at(machine: &Machine, point: &str) -> Option<usize> {
+    let joint = machine.joints.iter().find(|j| j.name == point).map(|j| j.outer);
+    joint.or_else(|| machine.node(point)).or_else(|| bench::find_node(machine, point).ok())
 }
 
 /// The stretch of the drawing around all rings.

@@ -48,6 +48,8 @@ pub(super) struct Card {
     pub(super) why: String,
     /// The hazard on the way into the next step, what to wait for, how many seconds.
     pub(super) then: Option<(String, String, u32)>,
+    /// The caution of the next step: it stands above the press that leads into it.
+    pub(super) next_caution: String,
     pub(super) open: bool,
 }
 
@@ -160,6 +162,7 @@ fn card(at: usize, step: &Step, p: &Prediction, machine: &Machine, job: &Job, fo
         verdict: verdict.map_or("", |v| words::verdict(v.verdict)),
         why: verdict.map_or(String::new(), |v| v.why.clone()),
         then,
+        next_caution: machine.test.steps.get(at + 1).map_or(String::new(), |s| s.caution.clone()),
         open: false,
     }
 }

@@ -3,6 +3,7 @@
 use super::layout::{Layout, page, short_time};
 use crate::desk::Desk;
 use crate::problem::Problem;
+use crate::worked_out::worked_out;
 use askama::Template;
 use axum::Router;
 use axum::extract::{Query, State};
@@ -44,6 +45,9 @@ struct Line {
 /// What a job needs next, soonest to be finished first.
 const NEEDS: [&str; 4] = ["Sure: mend or hand back", "Next check is waiting", "Test or measure", "Say what it is"];
 
+/// Most jobs that are worked out ahead.
+const AHEAD: usize = 8;
+
 fn need(job: &JobLine) -> usize {
     match &job.derived {
         Some(says) if says.starts_with("Sure") => 0,
@@ -67,6 +71,16 @@ async fn today(State(desk): State<Arc<Desk>>, Query(asked): Query<Asked>) -> Res
             _ => "Open it to see the next check".to_owned(),
         };
         groups[need].jobs.push(Line { opened: short_time(&job.opened), next, job });
+    }
+    let behind = groups[1].jobs.iter().filter(|l| l.job.derived.is_none()).take(AHEAD);
+    for id in behind.map(|l| l.job.id) {
+        // Nobody waits for it: it stands in the list the next time, and the sheet opens at once.
+        let desk = desk.clone();
+        tokio::spawn(async move {
+            if let Ok(job) = desk.job(id).await {
+                let _ = worked_out(&desk, &job).await;
+            }
+        });
     }
     groups.retain(|g| !g.jobs.is_empty());
     page(&Today { layout: Layout::of(&desk, "Today", "today"), asked: asked.find, groups })
