@@ -232,7 +232,7 @@ fn every_check_that_may_be_asked_for_is_understood() {
                 }
                 Asked::Step(step) => assert_eq!(Some(step), check.step, "{}", check.id),
                 Asked::Hand { .. } | Asked::Own(_) => {
-                    assert_eq!(check.kind, CheckKind::Observation, "{}", check.id)
+                    assert_eq!(check.kind, CheckKind::Observation, "{}", check.id);
                 }
                 Asked::Swap(_) => assert_eq!(check.kind, CheckKind::Swap, "{}", check.id),
             }
