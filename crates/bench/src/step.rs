@@ -301,7 +301,7 @@ fn finish<'m>(
     // Stopped the other way: one turn right, one try left, and what is left on goes on to the end of the step.
     let stopped_left = other.filter(|left| left.stopped);
     let after = stopped_left.unwrap_or(right);
-    let settled = stopped_left.map_or_else(|| all.clone(), |left| vec![left]);
+    let settled = if stopped_left.is_some() { &all[1..] } else { &all[..] };
     let trip = all.iter().find_map(|d| d.moment.trip.clone());
     let board_runs = main_board(machine).is_none_or(|board| right.moment.board_runs(board));
     let mut signs: Vec<&'static str> = Vec::new();
@@ -355,14 +355,14 @@ fn finish<'m>(
     let off = trip.is_some();
     Prediction {
         step: step.id.clone(),
-        power_w: if off { Estimate::default() } else { power(&settled, conditions) },
+        power_w: if off { Estimate::default() } else { power(settled, conditions) },
         directions_w: other
             .filter(|_| !off)
             .map(|left| [power(&[right], conditions), power(&[left], conditions)]),
         rest_w: None,
         tried_w: all.iter().filter_map(|d| d.tried_w).reduce(f64::max),
-        current_a: if off { Estimate::default() } else { current(&settled, conditions) },
-        apparent_va: if off { 0.0 } else { mean(&settled, |m| m.plug.apparent_va) },
+        current_a: if off { Estimate::default() } else { current(settled, conditions) },
+        apparent_va: if off { 0.0 } else { mean(settled, |m| m.plug.apparent_va) },
         power_factor: if off { None } else { after.moment.plug.power_factor },
         speed_rpm: Estimate { value: if off { 0.0 } else { speed }, u: SPEED_U * speed.abs() },
         one_way,
@@ -394,7 +394,9 @@ fn heard_turning<'m>(
         let speed_rpm = rpm * instants.passage(*motor, Medium::Motion).factor;
         for &id in &machine.parts[*motor].through {
             let part = &machine.parts[id];
-            let mode = instants.mode(id).map(|m| part.kind.modes[m].name);
+            // Of sound parts only the drum's turning is seen, which is told from its speed.
+            let Some(mode) = instants.mode(id) else { continue };
+            let mode = Some(part.kind.modes[mode].name);
             let situation = Situation { speed_rpm, ..at_rest(&machine.plate, state) };
             signs.extend(part.kind.behaviour.effect(&part.params, mode, &situation, &Flows::default()).signs);
         }
