@@ -96,11 +96,9 @@ impl Grower<'_, '_> {
     /// The advised node, and the points that its branches lead to, by branch.
     fn node(&self, course: &Course<'_>, way: &Waiting, plan: &Plan) -> (Node, Vec<(usize, Point)>) {
         let best = plan.choices.iter().find_map(|c| Some((c.step, course.take(&way.point, c.step)?)));
-        let (step, taken) = match best {
-            Some((step @ Move::Step(_), taken)) => (step, taken),
-            _ => return (self.give_up(way, plan.upper), Vec::new()),
+        let Some((Move::Step(step), taken)) = best else {
+            return (self.give_up(way, plan.upper), Vec::new());
         };
-        let Move::Step(step) = step else { return (self.give_up(way, plan.upper), Vec::new()) };
         let panels = self.belief.machine().panels.len();
         let (does, price) = self.does(step);
         let mut branches = Vec::new();
@@ -118,7 +116,9 @@ impl Grower<'_, '_> {
         let done = 1.0 - branches.iter().map(|b| b.probability).sum::<f64>();
         if done > 1e-9 {
             branches.insert(0, Branch { label: Label::Works(true), probability: done, then: Then::Done });
-            points.iter_mut().for_each(|p| p.0 += 1);
+            for (branch, _) in &mut points {
+                *branch += 1;
+            }
         }
         let node = Node {
             probability: way.probability,

@@ -170,11 +170,14 @@ pub(crate) fn label_of(
 }
 
 /// Suspects that stand for an outcome at this belief; of one that only a slip can bring, those that would bring it
-/// otherwise.
+/// otherwise. What shows only sometimes stands for an outcome that nothing else brings.
 fn behind(troubles: &Troubles, candidate: &Candidate, outcome: usize, belief: &[f64]) -> Vec<usize> {
     let row = &candidate.outcomes.rows[outcome];
-    let shows = |s: &usize| row[*s] > 0.4 && troubles.cases[*s].sometimes.is_empty();
-    let all: Vec<usize> = (0..row.len()).filter(shows).collect();
+    let lasting = |s: &usize| troubles.cases[*s].sometimes.is_empty();
+    let mut all: Vec<usize> = (0..row.len()).filter(|s| row[*s] > 0.4).collect();
+    if all.iter().any(lasting) {
+        all.retain(lasting);
+    }
     let likely: Vec<usize> = all.iter().copied().filter(|s| row[*s] * belief[*s] > 1e-4).collect();
     if likely.is_empty() { all } else { likely }
 }

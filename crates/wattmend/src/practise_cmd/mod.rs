@@ -50,8 +50,10 @@ const HELP: &str = "Say what to check: a number from the menu, or for instance \
 struct Deed {
     /// In words: "Run step warm …".
     says: String,
-    /// A repair, not a check.
+    /// A repair or handing back, not a check.
     mends: bool,
+    /// A part was mended.
+    fits: bool,
     /// What came of it, in words.
     showed: String,
     minutes: f64,
@@ -264,7 +266,8 @@ impl Game<'_> {
         self.coach.done(doing);
         self.coach.learn(entries);
         let mends = !matches!(doing, Doing::Check(_));
-        self.deeds.push(Deed { says, mends, showed: showed.clone(), minutes: bill.sum(), judged });
+        let fits = matches!(doing, Doing::Mend(_));
+        self.deeds.push(Deed { says, mends, fits, showed: showed.clone(), minutes: bill.sum(), judged });
         self.say(out, &format!("({takes}; {} so far)", words::minutes(self.spent())))?;
         write!(out, "{}", wrap("= ", "  ", &showed, self.columns))?;
         Ok(Ok(ending))
@@ -284,7 +287,7 @@ impl Game<'_> {
         let right = left.len() == 1 && left[0].0 == part;
         let showed = if right { "that was it" } else { "the customer calls again: it still fails" };
         let minutes = self.coach.bill(&doing).sum();
-        self.deeds.push(Deed { says, mends: true, showed: showed.to_owned(), minutes, judged });
+        self.deeds.push(Deed { says, mends: true, fits: true, showed: showed.to_owned(), minutes, judged });
         write!(out, "{}", wrap("= ", "  ", showed, self.columns))?;
         Ok(Ok(if right { Ending::Named(part) } else { Ending::Wrong }))
     }

@@ -21,6 +21,9 @@ pub(super) fn render(game: &Game<'_>, ending: &Ending) -> String {
         was.push_str(", now and then");
     }
     match ending {
+        Ending::Works if game.truth.faults().is_empty() && game.deeds.last().is_some_and(|d| d.fits) => {
+            line("", "", "The machine works, as it did before you mended anything.");
+        }
         Ending::Works => line("", "", "The machine works."),
         Ending::Named(part) => line("", "", &format!("Right: {}.", machine.parts[*part].id)),
         Ending::Wrong => line("", "", "Not found: the customer has to call again."),

@@ -122,7 +122,7 @@ pub(super) fn wish(listener: &Listener<'_>, coach: &Coach<'_>, menu: &Menu, line
 }
 
 fn sentence(message: &str, remedy: &str) -> String {
-    format!("{message}: {}.", remedy.trim_end_matches(['.', '?']))
+    format!("{message}: {remedy}{}", if remedy.ends_with(['.', '?']) { "" } else { "." })
 }
 
 fn without(text: &str, fill: &[&str]) -> String {
