@@ -152,6 +152,7 @@ impl<'m> Ohmmeter<'m> {
             }
         }
         let mut solver = Solver::new(machine);
+        solver.wiring.pull_plug();
         solver.wiring.unplug(unplugged);
         let state = State::start(&Conditions::at(machine.plate.supply_v));
         let way = Behind::between(machine, &[a, b]);

@@ -9,7 +9,7 @@
 //! Read in this order: `hypothesis.rs`, `conditions.rs`, `prediction.rs`, `moment.rs` (one instant, solved), `sense.rs`
 //! (what the board makes of it), `step.rs`, `sweep.rs` (many hypotheses at once: steps shared), `shared.rs` (instants
 //! shared), `superpose.rs` (two faults that do not touch each other), `reach.rs` and `classes.rs` (what depends on what),
-//! `between.rs` (an ohmmeter), `review.rs` (checks of a file that need all this).
+//! `between.rs` (an ohmmeter), `volts.rs` (a voltmeter), `review.rs` (checks of a file that need all this).
 //! Not here: matching a recording to the steps (`diagnosis`), the physics of a part (its kind in `machine`).
 
 mod between;
@@ -26,6 +26,7 @@ mod shared;
 mod step;
 mod superpose;
 mod sweep;
+mod volts;
 
 pub use between::{EndError, Ohmmeter, Ohms, ReadingGroup, between, find_node, ohms_between};
 pub use conditions::{Conditions, Meter};
@@ -34,3 +35,4 @@ pub use prediction::{Estimate, Prediction, Trip};
 pub use review::review;
 pub use step::{Bench, State, predict};
 pub use sweep::{PredictionId, Sweep};
+pub use volts::{Voltmeter, volts_between, volts_by_step};

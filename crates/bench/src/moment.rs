@@ -11,7 +11,7 @@ use crate::step::State;
 use crate::superpose::Rounds;
 use circuit::{Complex64, Plug, Resistance, Shorted, Spread, Wiring};
 use machine::kind::{Effect, Flows, Medium, Panel, Passage, Situation};
-use machine::model::{Drive, InputId, Machine, Otherwise, OutputId, PartId, Senses};
+use machine::model::{Drive, InputId, Machine, Otherwise, OutputId, PartId, Plate, Senses};
 use std::sync::Arc;
 
 /// Most rounds: a lock, then a motor behind its contact, then the inverter's draw, with room to spare.
@@ -122,6 +122,24 @@ pub(crate) fn chain(machine: &Machine, modes: &[Option<usize>], part: PartId, me
         let next = kind.behaviour.passage(&machine.parts[p].params, mode, medium);
         Passage { factor: so_far.factor * next.factor, load: so_far.load * next.load }
     })
+}
+
+/// The circumstances of a part that nothing drives and nothing turns.
+pub(crate) fn at_rest(plate: &Plate, state: &State) -> Situation {
+    Situation {
+        rated_v: plate.supply_v,
+        hz: plate.supply_hz,
+        driven: false,
+        wanted_rpm: 0.0,
+        moving: true,
+        locked: state.locked,
+        level_l: state.level_l,
+        temperature_c: state.temperature_c,
+        speed_rpm: 0.0,
+        demand_w: 0.0,
+        demand_u_w: 0.0,
+        drag: 1.0,
+    }
 }
 
 /// Solves instants of one machine.
@@ -254,20 +272,7 @@ impl<'m> Solver<'m> {
     }
 
     fn set_situations(&mut self, modes: &[Option<usize>], drives: &[Drive], state: &State) {
-        let plate = &self.machine.plate;
-        let rest = Situation {
-            rated_v: plate.supply_v,
-            hz: plate.supply_hz,
-            driven: false,
-            wanted_rpm: 0.0,
-            moving: true,
-            locked: state.locked,
-            level_l: state.level_l,
-            temperature_c: state.temperature_c,
-            speed_rpm: 0.0,
-            demand_w: 0.0,
-            drag: 1.0,
-        };
+        let rest = at_rest(&self.machine.plate, state);
         let all = &mut self.situations;
         all.clear();
         all.resize(self.machine.parts.len(), rest);
@@ -322,8 +327,9 @@ impl<'m> Solver<'m> {
             let mode = modes[motor].map(|m| part.kind.modes[m].name);
             self.flows = Flows { phases, ..Flows::default() };
             let effect = part.kind.behaviour.effect(&part.params, mode, &self.situations[motor], &self.flows);
-            self.situations[inverter].demand_w =
-                effect.demand_w * chain(self.machine, modes, motor, Medium::Motion).load;
+            let load = chain(self.machine, modes, motor, Medium::Motion).load;
+            self.situations[inverter].demand_w = effect.demand_w * load;
+            self.situations[inverter].demand_u_w = effect.demand_u_w * load;
         }
     }
 
@@ -379,9 +385,15 @@ impl<'m> Solver<'m> {
         for output in &self.machine.outputs {
             if let Some(motor) = output.motor {
                 let load = chain(self.machine, modes, motor, Medium::Motion).load;
-                let demand = self.effects[motor].demand_w * load + self.effects[output.part].demand_w;
-                if (self.situations[output.part].demand_w - demand).abs() > 1e-6 {
-                    self.situations[output.part].demand_w = demand;
+                let (takes, own) = (&self.effects[motor], &self.effects[output.part]);
+                let demand = takes.demand_w * load + own.demand_w;
+                let demand_u = (takes.demand_u_w * load).hypot(own.demand_u_w);
+                let situation = &mut self.situations[output.part];
+                if (situation.demand_w - demand).abs() > 1e-6
+                    || (situation.demand_u_w - demand_u).abs() > 1e-6
+                {
+                    situation.demand_w = demand;
+                    situation.demand_u_w = demand_u;
                     changed = true;
                 }
             }

@@ -38,8 +38,10 @@ pub struct Prediction {
     pub step: String,
     /// Active power at the plug.
     pub power_w: Estimate,
-    /// Driven both ways: the power right and left, W, of which `power_w` is the mean.
-    pub directions_w: Option<[f64; 2]>,
+    /// Driven both ways: the power right and left, of which `power_w` is the mean. Where a guard stops the step at
+    /// the first turn left, it turns right once, tries left (`tried_w`), and `power_w` and the second of these are what
+    /// is left on from then.
+    pub directions_w: Option<[Estimate; 2]>,
     /// Driven both ways: the power while the drum rests between turns, W.
     pub rest_w: Option<f64>,
     /// Power before a guard that watches stopped something, W; the reading is what is left after.

@@ -191,6 +191,7 @@ pub(crate) fn rest(machine: &Machine) -> Situation {
         temperature_c: 20.0,
         speed_rpm: 0.0,
         demand_w: 0.0,
+        demand_u_w: 0.0,
         drag: 1.0,
     }
 }
@@ -420,6 +421,7 @@ fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
         temperature_c: if n & 32 != 0 { 60.0 } else { 20.0 },
         speed_rpm: 0.0,
         demand_w: 0.0,
+        demand_u_w: 0.0,
         drag: 1.0,
     })
 }

@@ -2,10 +2,10 @@
 
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
-use crate::moment::{Asked, Moment, Solver, chain};
+use crate::moment::{Asked, Moment, Solver, at_rest, chain};
 use crate::prediction::{Estimate, Prediction, Trip};
 use crate::sense::holds;
-use machine::kind::{Medium, Panel, Passage};
+use machine::kind::{Flows, Medium, Panel, Passage, Situation};
 use machine::model::{
     CodeId, Condition, Drive, InputId, Machine, Moment as When, Otherwise, OutputId, PartId, Senses, Step,
     Test,
@@ -129,6 +129,8 @@ struct Driven {
     drives: Vec<Drive>,
     refused: Vec<OutputId>,
     jerked: bool,
+    /// A guard ended it: nothing more is tried in this step.
+    stopped: bool,
     /// Power before a guard that watches stopped something, W.
     tried_w: Option<f64>,
 }
@@ -160,6 +162,26 @@ impl<'m> Bench<'m> {
     }
 }
 
+/// What is driven in the end in a step, and the state that it is driven in; none where a protection is off. The state is
+/// moved on to the end of the step.
+pub(crate) fn settled(
+    solver: &mut Solver<'_>,
+    step: &Step,
+    modes: &[Option<usize>],
+    conditions: &Conditions,
+    state: &mut State,
+) -> Option<(Vec<Drive>, State)> {
+    let before = state.clone();
+    let mut alone = Alone { solver, modes, supply_v: conditions.supply_v };
+    let _ = run(&mut alone, step, conditions, state);
+    if before.trip.is_some() {
+        return None;
+    }
+    let wanted: &[Drive] = if before.over { &[] } else { &step.drives };
+    let driven = drive(&mut alone, wanted, &mut before.clone());
+    Some((driven.drives, before))
+}
+
 /// One step from a given state, which it moves on.
 pub(crate) fn run<'m>(
     instants: &mut impl Instants<'m>,
@@ -172,7 +194,8 @@ pub(crate) fn run<'m>(
     }
     let wanted: &[Drive] = if state.over { &[] } else { &step.drives };
     let right = drive(instants, wanted, state);
-    let both_ways = wanted.iter().any(|d| d.both_ways && d.rpm != 0.0);
+    // A board that has stopped the step does not try the other way.
+    let both_ways = !right.stopped && wanted.iter().any(|d| d.both_ways && d.rpm != 0.0);
     let other = both_ways.then(|| {
         let back = |d: &Drive| Drive { rpm: if d.both_ways { -d.rpm } else { d.rpm }, ..*d };
         let left: Vec<Drive> = wanted.iter().map(back).collect();
@@ -197,7 +220,7 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
     let (mut waiting, mut drives): (Vec<Drive>, Vec<Drive>) =
         alive.partition(|d| machine.guards.iter().any(|g| g.output == d.output && g.moment == When::Before));
     let mut moment = if drives.is_empty() { idle } else { instants.moment(&drives, state) };
-    let mut refused = Vec::new();
+    let (mut refused, mut stopped) = (Vec::new(), false);
     // Guards that hold let their outputs on together; what comes on may let more guards hold.
     while !waiting.is_empty() {
         let (ready, rest): (Vec<Drive>, Vec<Drive>) =
@@ -217,11 +240,12 @@ fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut Sta
         state.code = state.code.or(code);
         if carry_out(instants, otherwise, &mut drives, &mut refused, state) {
             refused.extend(waiting[place + 1..].iter().map(|d| d.output));
+            stopped = true;
             moment = instants.moment(&drives, state);
             break;
         }
     }
-    let mut driven = Driven { moment, drives, refused, jerked: false, tried_w: None };
+    let mut driven = Driven { moment, drives, refused, jerked: false, stopped, tried_w: None };
     watch(instants, &mut driven, state);
     driven
 }
@@ -239,7 +263,8 @@ fn watch<'m>(instants: &mut impl Instants<'m>, driven: &mut Driven, state: &mut 
         driven.refused.push(drive.output);
         driven.drives.retain(|d| d.output != drive.output);
         state.code = state.code.or(code);
-        carry_out(instants, otherwise, &mut driven.drives, &mut driven.refused, state);
+        let all_off = carry_out(instants, otherwise, &mut driven.drives, &mut driven.refused, state);
+        driven.stopped |= all_off || drive.both_ways;
         driven.moment = instants.moment(&driven.drives, state);
     }
 }
@@ -273,21 +298,28 @@ fn finish<'m>(
 ) -> Prediction {
     let machine = instants.machine();
     let all: Vec<&Driven> = std::iter::once(right).chain(other).collect();
+    // Stopped the other way: one turn right, one try left, and what is left on goes on to the end of the step.
+    let stopped_left = other.filter(|left| left.stopped);
+    let after = stopped_left.unwrap_or(right);
+    let settled = if stopped_left.is_some() { &all[1..] } else { &all[..] };
     let trip = all.iter().find_map(|d| d.moment.trip.clone());
     let board_runs = main_board(machine).is_none_or(|board| right.moment.board_runs(board));
-    let (lasts_s, timed_out) = duration(instants, step, state, right);
-    let (net_l_min, heat_w) = flows(instants, &right.moment);
+    let mut signs: Vec<&'static str> = Vec::new();
+    for driven in &all {
+        heard_turning(instants, &driven.moment, state, &mut signs);
+    }
+    let (lasts_s, timed_out) = duration(instants, step, state, after);
+    let (net_l_min, heat_w) = flows(instants, &after.moment);
     let before_l = state.level_l;
     state.level_l = (state.level_l + net_l_min * lasts_s / 60.0).max(0.0);
     let heated_kg = f64::midpoint(before_l, state.level_l);
     let capacity = heated_kg * WATER_J_KG_K + machine.plate.heat_capacity_j_k.max(1.0);
     let rise = heat_w * lasts_s / capacity;
     state.temperature_c = State::warmed(state.temperature_c, rise);
-    state.locked = right.moment.locked();
+    state.locked = after.moment.locked();
     state.trip.clone_from(&trip);
     state.over |= trip.is_some();
 
-    let mut signs: Vec<&'static str> = Vec::new();
     for sign in all.iter().flat_map(|d| &d.moment.doing).flat_map(|d| &d.1.signs) {
         if !signs.contains(sign) {
             signs.push(sign);
@@ -323,15 +355,15 @@ fn finish<'m>(
     let off = trip.is_some();
     Prediction {
         step: step.id.clone(),
-        power_w: if off { Estimate::default() } else { power(&all, conditions) },
+        power_w: if off { Estimate::default() } else { power(settled, conditions) },
         directions_w: other
             .filter(|_| !off)
-            .map(|left| [right.moment.plug.power_w, left.moment.plug.power_w]),
+            .map(|left| [power(&[right], conditions), power(&[left], conditions)]),
         rest_w: None,
         tried_w: all.iter().filter_map(|d| d.tried_w).reduce(f64::max),
-        current_a: if off { Estimate::default() } else { current(&all, conditions) },
-        apparent_va: if off { 0.0 } else { mean(&all, |m| m.plug.apparent_va) },
-        power_factor: if off { None } else { right.moment.plug.power_factor },
+        current_a: if off { Estimate::default() } else { current(settled, conditions) },
+        apparent_va: if off { 0.0 } else { mean(settled, |m| m.plug.apparent_va) },
+        power_factor: if off { None } else { after.moment.plug.power_factor },
         speed_rpm: Estimate { value: if off { 0.0 } else { speed }, u: SPEED_U * speed.abs() },
         one_way,
         water_l: state.level_l,
@@ -348,17 +380,54 @@ fn finish<'m>(
     }
 }
 
+/// What is seen and heard of the parts that a motor turns, at the speed that comes out: a worn bearing roars, a belt that
+/// slips squeals.
+fn heard_turning<'m>(
+    instants: &impl Instants<'m>,
+    moment: &Moment,
+    state: &State,
+    signs: &mut Vec<&'static str>,
+) {
+    let machine = instants.machine();
+    for (motor, effect) in &moment.doing {
+        let Some(rpm) = effect.turns_rpm.filter(|rpm| *rpm != 0.0) else { continue };
+        let speed_rpm = rpm * instants.passage(*motor, Medium::Motion).factor;
+        for &id in &machine.parts[*motor].through {
+            let part = &machine.parts[id];
+            // Of sound parts only the drum's turning is seen, which is told from its speed.
+            let Some(mode) = instants.mode(id) else { continue };
+            let mode = Some(part.kind.modes[mode].name);
+            let situation = Situation { speed_rpm, ..at_rest(&machine.plate, state) };
+            signs.extend(part.kind.behaviour.effect(&part.params, mode, &situation, &Flows::default()).signs);
+        }
+    }
+}
+
 /// Net water in, l/min, and heat, W.
 fn flows<'m>(instants: &impl Instants<'m>, moment: &Moment) -> (f64, f64) {
     let (mut litres, mut watts) = (0.0, 0.0);
     for (id, effect) in &moment.doing {
-        watts += effect.heat_w;
+        watts += effect.heat_w * carried(instants, moment, *id);
         if effect.water_in_l_min != 0.0 || effect.water_out_l_min != 0.0 {
             let passage = instants.passage(*id, Medium::Water).factor;
             litres += (effect.water_in_l_min - effect.water_out_l_min) * passage;
         }
     }
     (litres, watts)
+}
+
+/// Share of a heater's heat that the air of its fan carries to where it is wanted; all, where it sits in no air stream.
+fn carried<'m>(instants: &impl Instants<'m>, moment: &Moment, heater: PartId) -> f64 {
+    let machine = instants.machine();
+    let stands = |&part: &PartId| {
+        machine.parts[part].kind.behaviour.moves() == Some(Medium::Air)
+            && !moment.effect(part).is_some_and(|e| e.runs)
+    };
+    if machine.parts[heater].through.iter().any(stands) {
+        0.0
+    } else {
+        instants.passage(heater, Medium::Air).factor
+    }
 }
 
 /// How long the step lasts, and whether it ran out of time.

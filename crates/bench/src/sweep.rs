@@ -19,7 +19,7 @@ use crate::hypothesis::Hypothesis;
 use crate::prediction::{Prediction, Trip};
 use crate::shared::{Fault, Shared};
 use crate::step::{State, run};
-use machine::model::{CodeId, Machine, Step};
+use machine::model::{CodeId, Machine, PartId, Step};
 
 /// Place of a prediction in its [`Sweep`]; equal places mean the same prediction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -162,6 +162,11 @@ impl<'m> Sweep<'m> {
     /// A prediction.
     pub fn get(&self, id: PredictionId) -> &Prediction {
         &self.predictions[id.0 as usize / PIECE][id.0 as usize % PIECE]
+    }
+
+    /// Parts that took part in a step: that carried current or did something in it, or that the board asked.
+    pub fn took_part(&self, id: PredictionId) -> impl Iterator<Item = PartId> + '_ {
+        self.outcomes[id.0 as usize].heard.iter()
     }
 
     /// How many steps were really run.

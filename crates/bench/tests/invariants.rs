@@ -187,3 +187,24 @@ proptest! {
         prop_assert!(ohms(&unplugged) >= ohms(&[]) * (1.0 - 1e-9) - 1e-9);
     }
 }
+
+/// Of a sound machine with the plug pulled, line and neutral are insulated from the metal (EN 50678 asks for 1 MΩ in class
+/// I, 0.3 MΩ with heating elements; from memory), and the metal is joined to the plug's earth pin (at most 0.3 Ω plus the
+/// cord; from memory).
+#[test]
+fn a_sound_machine_is_insulated_and_earthed_once_the_plug_is_pulled() {
+    for (file, text) in support::shipped() {
+        let machine = support::read(&text);
+        let ohms = |a, b| ohms_between(&machine, &Hypothesis::healthy(), (a, b), &[]).unwrap();
+        for pole in ["@line", "@neutral"] {
+            match ohms(pole, "chassis") {
+                Ohms::Open => {}
+                Ohms::Ohms { value, .. } => assert!(value > 0.3e6, "{file}: {pole} to the metal: {value} Ω"),
+            }
+        }
+        match ohms("@earth", "chassis") {
+            Ohms::Ohms { value, .. } => assert!(value < 0.5, "{file}: earth pin to the metal: {value} Ω"),
+            Ohms::Open => panic!("{file}: the metal is not earthed"),
+        }
+    }
+}

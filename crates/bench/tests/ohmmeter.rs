@@ -63,9 +63,11 @@ fn long_way(machine: &Machine, (a, b): (&str, &str), unplugged: &[String], hypot
         temperature_c: 20.0,
         speed_rpm: 0.0,
         demand_w: 0.0,
+        demand_u_w: 0.0,
         drag: 1.0,
     };
     let mut wiring = circuit::Wiring::new(machine);
+    wiring.pull_plug();
     wiring.unplug(unplugged);
     wiring.assemble(&hypothesis.modes(machine), &vec![rest; machine.parts.len()]);
     match wiring.resistance(bench::find_node(machine, a).unwrap(), bench::find_node(machine, b).unwrap()) {

@@ -12,7 +12,13 @@ fn shipped(name: &str) -> Machine {
 /// Equal but for rounding: a path without current may leave another order of summing.
 fn same(a: &Prediction, b: &Prediction) -> bool {
     let near = |x: f64, y: f64| (x - y).abs() <= 1e-9 * (1.0 + y.abs());
-    near(a.power_w.value, b.power_w.value)
+    let all_near = |x: &[f64], y: &[f64]| x.len() == y.len() && x.iter().zip(y).all(|(x, y)| near(*x, *y));
+    let beside = |p: &Prediction| -> Vec<f64> {
+        let ways = p.directions_w.into_iter().flatten().flat_map(|e| [e.value, e.u]);
+        ways.chain(p.rest_w).chain(p.tried_w).collect()
+    };
+    all_near(&beside(a), &beside(b))
+        && near(a.power_w.value, b.power_w.value)
         && near(a.power_w.u, b.power_w.u)
         && near(a.current_a.value, b.current_a.value)
         && near(a.current_a.u, b.current_a.u)

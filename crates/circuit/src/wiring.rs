@@ -24,6 +24,8 @@ pub struct Wiring<'m> {
     asked: Vec<(Option<usize>, Situation)>,
     scratch: Vec<Branch>,
     opened: Vec<bool>,
+    /// The plug is in its socket.
+    plugged: bool,
     earth: BranchId,
 }
 
@@ -47,6 +49,7 @@ impl<'m> Wiring<'m> {
             asked: Vec::new(),
             scratch: Vec::new(),
             opened: vec![false; machine.joints.len()],
+            plugged: true,
             earth: BranchId(0),
         }
     }
@@ -56,6 +59,12 @@ impl<'m> Wiring<'m> {
         for (open, joint) in self.opened.iter_mut().zip(&self.machine.joints) {
             *open = names.iter().any(|n| joint.opens_with == n.as_ref() || joint.name == n.as_ref());
         }
+        self.asked.clear();
+    }
+
+    /// Pulls the plug: neutral and protective conductor no longer meet in the installation.
+    pub fn pull_plug(&mut self) {
+        self.plugged = false;
         self.asked.clear();
     }
 
@@ -121,9 +130,11 @@ impl<'m> Wiring<'m> {
         let join = |network: &mut Network, a, b, element: Element| {
             network.add(a, b, element).unwrap_or(BranchId(u32::MAX))
         };
-        join(&mut self.network, install, node_id(node::NEUTRAL), Element::SHORT);
-        self.earth =
-            join(&mut self.network, node_id(node::EARTH), install, Element::resistor(EARTH_LOOP_OHM));
+        if self.plugged {
+            join(&mut self.network, install, node_id(node::NEUTRAL), Element::SHORT);
+            self.earth =
+                join(&mut self.network, node_id(node::EARTH), install, Element::resistor(EARTH_LOOP_OHM));
+        }
         for (joint, open) in self.machine.joints.iter().zip(&self.opened) {
             if !open {
                 join(&mut self.network, node_id(joint.inner), node_id(joint.outer), Element::SHORT);
@@ -218,6 +229,11 @@ impl Solved<'_> {
         self.solution.voltage_between(node_id(at), node_id(node::NEUTRAL)).map_or(0.0, Complex64::norm)
     }
 
+    /// Volts between two nodes; 0 where no path joins one to the other.
+    pub fn volts_between(&self, a: usize, b: usize) -> f64 {
+        self.solution.voltage_between(node_id(a), node_id(b)).map_or(0.0, Complex64::norm)
+    }
+
     /// Per branch of a part: volts, amperes and watts.
     pub fn flows(&self, part: PartId, into: &mut kind::Flows) {
         into.volts.clear();
@@ -258,9 +274,9 @@ impl Solved<'_> {
     pub fn spread(&self) -> Spread {
         let mut spread = Spread::default();
         for (branch, &id) in self.branches.iter().zip(self.ids) {
-            if let (true, Path::Ohms { r, x }) = (branch.u_rel > 0.0, branch.ac) {
+            if let (true, Path::Ohms { r, x }) = (branch.ac_u_rel > 0.0, branch.ac) {
                 let amps = self.solution.current(id);
-                spread.add(amps * amps * Complex64::new(r, x) * branch.u_rel);
+                spread.add(amps * amps * Complex64::new(r, x) * branch.ac_u_rel);
             }
         }
         spread

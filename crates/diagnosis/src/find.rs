@@ -5,7 +5,7 @@ use crate::belief::{Belief, Beliefs, Case};
 use crate::evidence::{Clue, Evidence};
 use crate::finding::{Action, Conflict, Finding, Sure, Suspect};
 use crate::hypotheses::HypothesesError;
-use crate::plan::ProblemError;
+use crate::plan::{Problem, ProblemError};
 use crate::setup::Setup;
 use crate::{next, reasons, verdicts};
 use bench::Conditions;
@@ -110,6 +110,16 @@ impl<'m> Find<'m> {
     pub fn beliefs(&mut self, evidence: &Evidence) -> Result<Beliefs, FindError> {
         self.belief.add(evidence);
         Ok(self.belief.posterior(&self.belief.setup().limits)?)
+    }
+
+    /// The problem that the next check is chosen by, and how often the fault that each of its repairs cures comes before
+    /// anything is known: to hold the plan against other rules.
+    ///
+    /// # Errors
+    /// As [`find`].
+    pub fn problem(&mut self, evidence: &Evidence) -> Result<(Problem, Vec<f64>), FindError> {
+        let beliefs = self.beliefs(evidence)?;
+        Ok(next::posed(&self.belief, &beliefs, evidence))
     }
 
     fn put_together(

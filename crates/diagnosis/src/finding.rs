@@ -1,4 +1,4 @@
-//! What [`crate::find`] says: verdicts on the steps, suspects, conflicts, the next check.
+//! What [`crate::find()`] says: verdicts on the steps, suspects, conflicts, the next check.
 
 use crate::belief::Case;
 use crate::check::Check;

@@ -1,16 +1,19 @@
 //! Diagnosis: from evidence to the suspects, and to the next check worth its minutes.
 //!
-//! Four parts that know nothing of each other; each works on plain numbers and indices, so that it can be held against
-//! published values and against a slow twin:
+//! [`find()`] takes a machine, [`evidence`] and the frame ([`setup`]) and gives a [`finding`]; [`Find`] goes on as evidence comes in.
+//! Its parts: [`belief`] (how probable each set of faults is), [`align`] (a recording held against the steps), [`next`] (what could
+//! be checked, and what first).
 //!
-//! - [`hypotheses`] – sets of failed parts, likeliest first, and the posterior over them with a bound on what was left
-//!   out. This is how a machine is diagnosed: the caller says how likely the evidence is under each set.
+//! Below these lie four engines that know nothing of machines or of each other; each works on plain numbers and indices, so that it
+//! can be held against published values and against a slow twin:
+//!
+//! - [`hypotheses`] – sets of failed parts and the posterior over them with a bound on what was left out.
 //! - [`plan`] – what to do next: checks, repairs, panels and parts, at the least expected cost until the machine
 //!   works, between a lower and an upper bound.
 //! - [`network`] – exact posteriors where faults and checks form a Bayesian network.
 //! - [`consistency`] – conflicts, diagnoses and the best probe where components only work or do not.
 //!
-//! Read in this order: `hypotheses.rs`, `plan/mod.rs`; the other two stand by themselves.
+//! Read in this order: `evidence/mod.rs`, `check.rs`, `finding.rs`, `find.rs`, then what it calls.
 //! Not here: what a machine does under a fault (`bench`), what a trace shows (`trace`), prices (`worth`).
 //!
 //! Always true: nothing here reads a clock, a file or a random source, so the same input gives the same bytes; effort is

@@ -50,7 +50,7 @@ pub(crate) fn verdicts(
                 None => (Verdict::NotDone, "nothing measured".to_owned()),
             };
             for (sign, seen) in signs(evidence, step) {
-                let expected = healthy[step].signs.iter().any(|s| *s == sign);
+                let expected = healthy[step].signs.contains(&sign);
                 if expected != seen {
                     let odd = if seen { "should not be" } else { "is missing" };
                     why = format!("{why}; “{sign}” {odd}");

@@ -187,6 +187,22 @@ fn every_complaint_of_every_machine_is_understood_as_its_function() {
     }
 }
 
+/// What is wrong with the panel, and what is heard of what turns, can be said of a step.
+#[test]
+fn signs_of_panel_and_drum_are_understood() {
+    let listener = Listener::new(&WASHER);
+    for said in [
+        "recall: display dark",
+        "recall: figures missing",
+        "recall: keys dead",
+        "full-spin: roars",
+        "left: squeals",
+    ] {
+        let clue = listener.saw(said, Some("yes"));
+        assert!(matches!(clue, Ok(Clue::Sign { seen: true, .. })), "{said}: {clue:?}");
+    }
+}
+
 /// Whatever the engine may ask for, on every machine and with every instrument, is understood by its id.
 #[test]
 fn every_check_that_may_be_asked_for_is_understood() {
@@ -210,9 +226,13 @@ fn every_check_that_may_be_asked_for_is_understood() {
                     assert_eq!(unplugged, check.unplugged, "{}", check.id);
                     assert_eq!(insulation, check.kind == CheckKind::Insulation, "{}", check.id);
                 }
+                Asked::Volts { names, step } => {
+                    assert_eq!((Some(names), Some(step)), (check.between, check.step), "{}", check.id);
+                    assert_eq!(check.kind, CheckKind::Voltage, "{}", check.id);
+                }
                 Asked::Step(step) => assert_eq!(Some(step), check.step, "{}", check.id),
                 Asked::Hand { .. } | Asked::Own(_) => {
-                    assert_eq!(check.kind, CheckKind::Observation, "{}", check.id)
+                    assert_eq!(check.kind, CheckKind::Observation, "{}", check.id);
                 }
                 Asked::Swap(_) => assert_eq!(check.kind, CheckKind::Swap, "{}", check.id),
             }
@@ -228,6 +248,8 @@ fn words() -> impl Strategy<Value = String> {
         Just("="),
         Just(":"),
         Just("insulation"),
+        Just("volts"),
+        Just("in"),
         Just("element.1"),
         Just("element.2"),
         Just("A2"),

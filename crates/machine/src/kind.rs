@@ -7,6 +7,8 @@
 mod at_rest;
 /// What drain pumps and circulation pumps have in common.
 mod pump;
+/// What motors have in common.
+mod work;
 
 use crate::params::Params;
 use quantity::Dimension;
@@ -200,8 +202,10 @@ pub struct Branch {
     pub ac: Path,
     /// As an ohmmeter sees it, cold and dead.
     pub dc: Path,
-    /// Relative standard uncertainty of the ohms from the part's tolerance.
+    /// Relative standard uncertainty of the ohms that an ohmmeter sees, from the part's tolerance.
     pub u_rel: f64,
+    /// Relative standard uncertainty of the impedance at work, and so of its watts.
+    pub ac_u_rel: f64,
 }
 
 /// The socket's line contact, as an end of a branch.
@@ -236,6 +240,8 @@ pub struct Situation {
     pub speed_rpm: f64,
     /// Outputs only: what the load behind an inverter takes, watts at the mains side.
     pub demand_w: f64,
+    /// Its standard uncertainty, watts.
+    pub demand_u_w: f64,
     /// Motors and pumps: factor on the mechanical load from what they move (1 = as healthy).
     pub drag: f64,
 }
@@ -268,6 +274,8 @@ pub struct Effect {
     pub runs: bool,
     /// Watts that an inverter must take from the mains for it.
     pub demand_w: f64,
+    /// Their standard uncertainty, watts.
+    pub demand_u_w: f64,
     /// The bolt is home.
     pub locks: bool,
     /// It decides what is driven, and measures every resistance wrongly.
@@ -354,6 +362,24 @@ pub trait Behaviour: Sync {
         Sensed::Nothing
     }
 
+    /// Can such a part fail in this mode? An element of one rod has no second to lose.
+    fn applies(&self, params: &Params, mode: &str) -> bool {
+        let _ = (params, mode);
+        true
+    }
+
+    /// How far a parameter of a good part may lie from what the file says where the file states no tolerance: a limit
+    /// either way, in proportion. 0: it is as stated.
+    fn spread(&self, params: &Params, param: &str) -> f64 {
+        let _ = (params, param);
+        0.0
+    }
+
+    /// What it keeps moving while it runs: behind a fan that stands there is no air.
+    fn moves(&self) -> Option<Medium> {
+        None
+    }
+
     /// Can it stand still under voltage, so that [`Situation::moving`] makes a difference? Motors can.
     fn can_stall(&self) -> bool {
         false
@@ -383,7 +409,7 @@ mod kinds {
     use super::{
         Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium,
         Mend, Mode, Panel, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE,
-        SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal, pump,
+        SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal, pump, work,
     };
     include!(concat!(env!("OUT_DIR"), "/kinds.rs"));
     pub(super) fn all() -> &'static [&'static PartKind] {

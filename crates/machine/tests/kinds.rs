@@ -104,6 +104,7 @@ fn situations() -> Vec<Situation> {
                         temperature_c,
                         speed_rpm: speed,
                         demand_w: 100.0,
+                        demand_u_w: 7.0,
                         drag: 1.0,
                     });
                 }

@@ -104,6 +104,36 @@ fn every_variant_reads_and_differs_only_in_what_it_names() {
     let ids = |m: &Machine| m.parts.iter().map(|p| p.id.clone()).collect::<BTreeSet<_>>();
     let more: Vec<String> = ids(&hot).difference(&ids(&plain)).cloned().collect();
     assert_eq!(more, ["loom.water.3", "loom.water.6", "valve-hot"]);
+    // The output for hot water drives nothing in the machine that has no such valve.
+    let of_hot = |m: &Machine| {
+        let hot = m.part("board.hot").unwrap();
+        m.single_faults().filter(|f| f.0 == hot).count()
+    };
+    assert!(of_hot(&plain) == 0 && of_hot(&hot) > 0);
+}
+
+#[test]
+fn a_part_is_not_suspected_of_what_it_cannot_have() {
+    for path in all_files() {
+        let machine = load(&path, None);
+        for (part, mode) in machine.single_faults() {
+            let part = &machine.parts[part];
+            let name = part.kind.modes[mode].name;
+            assert!(
+                part.kind.behaviour.applies(&part.params, name),
+                "{}: {} {name}",
+                path.display(),
+                part.id
+            );
+        }
+        for part in machine.parts.iter().filter(|p| p.kind.name == "heating element") {
+            // What does not apply leaves its share to the other modes.
+            let total: f64 = part.rates.iter().sum();
+            assert!((total - part.kind.rate.percent).abs() < 1e-9, "{}: {}", path.display(), part.id);
+            let one_rod = part.kind.modes.iter().position(|m| m.name == "one rod open").unwrap();
+            assert_eq!(part.rates[one_rod] > 0.0, part.params.get("second-rod").is_some());
+        }
+    }
 }
 
 #[test]

@@ -39,8 +39,9 @@ fn main() {
         eprintln!("code {:?}", made.code);
         made.samples
     };
-    println!("time_s,power_w");
+    println!("time s;power W;voltage V");
     for s in samples {
-        println!("{:.2},{:.2}", s.time_s, s.power_w);
+        let volts = s.voltage_v.map_or(String::new(), |v| format!("{v:.1}"));
+        println!("{:.1};{:.1};{volts}", s.time_s, s.power_w);
     }
 }

@@ -1,8 +1,8 @@
 //! One machine out of many: each parameter somewhere within its tolerance.
 
 use crate::dice::{Dice, Purpose};
-use machine::kind::{Branch, Situation};
-use machine::model::{Machine, Part};
+use machine::kind::Situation;
+use machine::model::Machine;
 use machine::params::Value;
 use quantity::Toleranced;
 
@@ -13,17 +13,21 @@ const HEAT_CAPACITY_SPREAD: f64 = 0.15;
 /// file says.
 ///
 /// Half of the parameters are drawn rectangular between their limits, half normal about the middle with limits at two
-/// standard deviations, cut off there. A rated value without tolerance varies as far as its kind takes it to. What is
-/// drawn is exact afterwards: a specimen has no tolerance.
+/// standard deviations, cut off there. A value without tolerance varies as far as its kind takes it to. What is drawn is
+/// exact afterwards: a specimen has no tolerance.
 pub fn specimen(machine: &Machine, seed: u64) -> Machine {
     let mut dice = Dice::new(seed, Purpose::Specimen);
     let mut drawn = machine.clone();
     for (id, part) in machine.parts.iter().enumerate() {
         for param in part.kind.params {
+            let spread = part.kind.behaviour.spread(&part.params, param.name);
             let value = match part.params.get(param.name) {
-                Some(Value::Quantity(q)) => Value::Quantity(draw(*q, &mut dice)),
-                Some(&Value::RatedAt(q, at)) => {
-                    Value::RatedAt(draw(drawn_within(part, &q, machine), &mut dice), at)
+                Some(Value::Quantity(q)) => Value::Quantity(draw(drawn_within(q, spread), &mut dice)),
+                Some(&Value::RatedAt(q, at)) => Value::RatedAt(draw(drawn_within(&q, spread), &mut dice), at),
+                Some(Value::Table(rows)) => {
+                    // A part that draws more in one row does so in all.
+                    let factor = draw(drawn_within(&Toleranced::exact(1.0), spread), &mut dice).nominal;
+                    Value::Table(rows.iter().map(|&(x, y)| (x, y * factor)).collect())
                 }
                 _ => continue,
             };
@@ -34,16 +38,13 @@ pub fn specimen(machine: &Machine, seed: u64) -> Machine {
     drawn
 }
 
-/// The limits within which [`specimen`] draws a rated value of a part: the file's, or where the file is silent the
-/// rectangle whose standard uncertainty the part's kind takes.
-pub fn drawn_within(part: &Part, rated: &Toleranced, machine: &Machine) -> Toleranced {
-    if rated.minus + rated.plus > 0.0 {
-        return *rated;
+/// The limits within which [`specimen`] draws a parameter: the file's, or where the file is silent those that its kind
+/// gives it ([`machine::kind::Behaviour::spread`]).
+pub fn drawn_within(stated: &Toleranced, spread: f64) -> Toleranced {
+    if stated.minus + stated.plus > 0.0 || spread <= 0.0 {
+        return *stated;
     }
-    let mut branches: Vec<Branch> = Vec::new();
-    part.kind.behaviour.electrics(&part.params, None, &at_rest(machine), &mut branches);
-    let u_rel = branches.iter().map(|b| b.u_rel).fold(0.0, f64::max);
-    Toleranced::symmetric_relative(rated.nominal, 3f64.sqrt() * u_rel)
+    Toleranced::symmetric_relative(stated.nominal, spread)
 }
 
 /// Nothing driven, nothing moves.
@@ -59,6 +60,7 @@ pub(crate) fn at_rest(machine: &Machine) -> Situation {
         temperature_c: 20.0,
         speed_rpm: 0.0,
         demand_w: 0.0,
+        demand_u_w: 0.0,
         drag: 1.0,
     }
 }

@@ -5,7 +5,7 @@ use crate::fitful::{Guises, guises};
 use crate::household::{as_step, before};
 use crate::record::conditions;
 use crate::setting::Setting;
-use bench::{Bench, Conditions, EndError, Hypothesis, Ohms, Prediction, ohms_between};
+use bench::{Bench, Conditions, EndError, Hypothesis, Ohms, Prediction, ohms_between, volts_between};
 use machine::diagnostic::nearest;
 use machine::model::{Function, Machine};
 use quantity::{Decoded, Reading};
@@ -19,6 +19,14 @@ mod ohmmeter {
     pub(super) const RELATIVE: f64 = 0.009;
     pub(super) const DIGITS: f64 = 3.0;
     pub(super) const LEADS_OHM: (f64, f64) = (0.1, 0.3);
+}
+
+/// The same on alternating volts: range 600 V, ±(0.8 % + 5 digits). Common practice, no source.
+mod voltmeter {
+    pub(super) const STEP_V: f64 = 0.1;
+    pub(super) const HIGHEST_V: f64 = 600.0;
+    pub(super) const RELATIVE: f64 = 0.008;
+    pub(super) const DIGITS: f64 = 5.0;
 }
 
 /// An insulation tester at 500 V: steps of 10 kΩ up to 200 MΩ, ±(3 % + 2 digits). Common practice, no source.
@@ -175,6 +183,17 @@ impl Subject {
         Ok(self.displayed(true_ohm, RELATIVE * self.ohms_gain, DIGITS, STEP_OHM, HIGHEST_OHM))
     }
 
+    /// What a voltmeter shows between two points while a step of the service test runs.
+    ///
+    /// # Errors
+    /// If a point or a step is not there.
+    pub fn volts(&mut self, a: &str, b: &str, step: &str) -> Result<Reading, SubjectError> {
+        use voltmeter::{DIGITS, HIGHEST_V, RELATIVE, STEP_V};
+        let faults = self.now();
+        let volts = volts_between(&self.machine, &self.conditions, &faults, (a, b), step)?;
+        Ok(self.displayed(Some(volts.value), RELATIVE * self.ohms_gain, DIGITS, STEP_V, HIGHEST_V))
+    }
+
     fn resistance(&mut self, a: &str, b: &str, unplugged: &[&str]) -> Result<Option<f64>, SubjectError> {
         let names: Vec<String> = unplugged.iter().map(|&n| n.to_owned()).collect();
         let faults = self.now();
@@ -184,11 +203,11 @@ impl Subject {
         })
     }
 
-    fn displayed(&mut self, true_ohm: Option<f64>, gain: f64, digits: f64, step: f64, most: f64) -> Reading {
-        let Some(ohm) = true_ohm.filter(|r| *r < most) else {
+    fn displayed(&mut self, truth: Option<f64>, gain: f64, digits: f64, step: f64, most: f64) -> Reading {
+        let Some(truth) = truth.filter(|r| *r < most) else {
             return Reading::OverRange { below_zero: false };
         };
-        let shown = ohm * (1.0 + gain) + step * digits * self.dice.between(-1.0, 1.0);
+        let shown = truth * (1.0 + gain) + step * digits * self.dice.between(-1.0, 1.0);
         let value = ((shown / step).round() * step).max(0.0);
         Reading::Value(Decoded { value, resolution: step })
     }

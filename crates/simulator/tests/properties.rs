@@ -6,6 +6,7 @@ mod support;
 use bench::{Bench, Conditions, Hypothesis};
 use machine::params::Value;
 use proptest::prelude::*;
+use quantity::Toleranced;
 use simulator::{MeterModel, Operator, Setting, SupplyModel, drawn_within, record, specimen};
 use support::machines;
 
@@ -80,11 +81,18 @@ proptest! {
         let mut moved = 0;
         for (file, real) in machine.parts.iter().zip(&drawn.parts) {
             for param in file.kind.params {
+                let spread = file.kind.behaviour.spread(&file.params, param.name);
                 let (limits, value) = match (file.params.get(param.name), real.params.get(param.name)) {
-                    (Some(Value::Quantity(q)), Some(Value::Quantity(r))) => (*q, r),
+                    (Some(Value::Quantity(q)), Some(Value::Quantity(r))) => (drawn_within(q, spread), *r),
+                    (Some(Value::Table(q)), Some(Value::Table(r))) => {
+                        prop_assert!(q.iter().zip(r).all(|(q, r)| q.0 == r.0));
+                        let (_, last) = q[q.len() - 1];
+                        let drawn = Toleranced::exact(r[r.len() - 1].1);
+                        (drawn_within(&Toleranced::exact(last), spread), drawn)
+                    }
                     (Some(Value::RatedAt(q, at)), Some(Value::RatedAt(r, still))) => {
                         prop_assert_eq!(at, still);
-                        (drawn_within(file, q, machine), r)
+                        (drawn_within(q, spread), *r)
                     }
                     (a, b) => {
                         prop_assert_eq!(a, b);

@@ -40,6 +40,16 @@ fn an_ohmmeter_reads_within_tolerance_and_its_own_error() {
 }
 
 #[test]
+fn a_voltmeter_tells_a_load_that_is_fed_from_one_that_is_not() {
+    let machine = machine("Tern 81");
+    let volts =
+        |faults: &[&str]| ohms(subject(&machine, faults, 2).volts("element.1", "element.2", "warm").unwrap());
+    assert!((215.0..236.0).contains(&volts(&[])) && (215.0..236.0).contains(&volts(&["element=open"])));
+    assert!(volts(&["cutout=open"]) < 2.0 && volts(&["board.heat=stuck open"]) < 2.0);
+    assert!(subject(&machine, &[], 2).volts("element.1", "element.2", "warmth").is_err());
+}
+
+#[test]
 fn an_insulation_tester_tells_a_leak() {
     let machine = machine("Tern 81");
     let mut healthy = subject(&machine, &[], 3);

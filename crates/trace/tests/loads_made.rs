@@ -1,7 +1,7 @@
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 //! Loads found in series made for one difficulty each.
 
-use trace::loads::loads;
+use trace::loads::{Kind, Loads, State, loads};
 
 /// One row a second: each stretch a length in seconds and a power in watts.
 fn made(stretches: &[(usize, f64)]) -> (Vec<f64>, Vec<f64>) {
@@ -68,4 +68,62 @@ fn a_motor_that_peaks_over_half_a_heater_is_no_heater() {
     assert_eq!(found.heater_on.len(), 1, "{:?}", found.heater_on);
     assert_eq!(found.spins.len(), 1);
     assert_eq!((found.spins[0].peak_w, found.spins[0].plateau_w), (1100.0, 420.0));
+}
+
+fn ramps(found: &Loads) -> Vec<State> {
+    found.states.iter().filter(|s| matches!(s.kind, Kind::RunUp | Kind::RunDown)).copied().collect()
+}
+
+/// A load that climbs for two minutes and falls in one and a half, 3 W of wobble on it.
+#[test]
+fn a_straight_ramp_is_a_state_and_a_stair_is_none() {
+    let line = |rows: usize, from_w: f64, to_w: f64| {
+        (0..rows).map(move |k| from_w + (to_w - from_w) * k as f64 / (rows - 1) as f64)
+    };
+    let mut power_w = vec![2.0; 60];
+    power_w.extend(line(200, 100.0, 100.0).chain(line(120, 100.0, 400.0)));
+    power_w.extend(line(200, 400.0, 400.0).chain(line(90, 400.0, 100.0)).chain(line(100, 100.0, 100.0)));
+    power_w.extend([2.0; 60]);
+    power_w.iter_mut().enumerate().for_each(|(k, w)| *w += [0.0, 3.0, 1.0][k % 3]);
+    let time_s: Vec<f64> = (0..power_w.len()).map(|i| i as f64).collect();
+    let found = ramps(&loads(&time_s, &power_w, None));
+    assert_eq!(found.iter().map(|s| s.kind).collect::<Vec<_>>(), [Kind::RunUp, Kind::RunDown]);
+    for (ramp, (start_s, end_s, from_w, to_w)) in
+        found.iter().zip([(260.0, 380.0, 100.0, 400.0), (580.0, 670.0, 400.0, 100.0)])
+    {
+        let (from, to) = ramp.ramp_w.unwrap();
+        assert!((ramp.start_s - start_s).abs() <= 6.0 && (ramp.end_s - end_s).abs() <= 6.0, "{ramp:?}");
+        assert!((from - from_w).abs() <= 20.0 && (to - to_w).abs() <= 20.0, "{ramp:?}");
+    }
+    let stair: Vec<_> = (1..=5).map(|k| (60, 80.0 * f64::from(k))).collect();
+    let (time_s, power_w) = made(&[vec![(60, 2.0)], stair, vec![(60, 2.0)]].concat());
+    assert_eq!(ramps(&loads(&time_s, &power_w, None)), []);
+}
+
+#[test]
+fn the_run_up_of_a_spin_is_a_state_before_it() {
+    let mut stretches = drum(30, 150.0);
+    stretches.extend([(20, 4.0), (40, 90.0)]);
+    stretches.extend((0..30).map(|k| (1, 90.0 + 7.0 * f64::from(k))));
+    stretches.extend([(120, 293.0), (60, 4.0)]);
+    let (time_s, power_w) = made(&stretches);
+    let found = loads(&time_s, &power_w, None);
+    let [up, spin] = found
+        .states
+        .windows(2)
+        .find(|pair| pair[1].kind == Kind::Spinning)
+        .map(|pair| [pair[0], pair[1]])
+        .unwrap();
+    assert_eq!((up.kind, up.end_s), (Kind::RunUp, spin.start_s));
+    assert_eq!((up.start_s, spin.end_s), (found.spins[0].start_s, found.spins[0].end_s));
+    assert!((up.end_s - up.start_s - 28.0).abs() <= 6.0, "{up:?}");
+    let (from_w, to_w) = up.ramp_w.unwrap();
+    assert!((from_w - 90.0).abs() < 15.0 && (to_w - 293.0).abs() < 10.0, "{up:?}");
+    assert!(found.run_ups[0].straight > 0.8, "{:?}", found.run_ups);
+    // One step instead of a ramp: no state of its own.
+    let mut stretches = drum(30, 150.0);
+    stretches.extend([(20, 4.0), (40, 90.0), (120, 293.0), (60, 4.0)]);
+    let (time_s, power_w) = made(&stretches);
+    let found = loads(&time_s, &power_w, None);
+    assert_eq!((found.spins.len(), ramps(&found).len()), (1, 0));
 }

@@ -11,6 +11,7 @@ use std::io::Read as _;
 use std::path::Path;
 use trace::Sample;
 use trace::read::{Options, ReadError, Reader, Summary};
+use trace::waveform::is_waveform;
 
 /// A kind of file, as messages speak of it.
 struct Kind {
@@ -130,7 +131,11 @@ pub(crate) struct Recorded {
     pub(crate) broken_off: Option<ReadError>,
 }
 
-/// Reads a recording of any meter, packed or not (- reads standard input), and gives each sample on.
+/// Samples looked at to tell a waveform from a recording of powers.
+pub(crate) const HEAD: usize = 64;
+
+/// Reads a recording of any meter, packed or not (- reads standard input), and gives each sample on. A waveform of the mains
+/// cycle is refused: its volts times amperes are no power.
 pub(crate) fn recording(
     file: &Path,
     options: &Options,
@@ -138,18 +143,27 @@ pub(crate) fn recording(
 ) -> Result<Recorded, Failure> {
     let mut reader = Reader::new(input::open(file)?.bytes, options).map_err(|e| refused(file, &e))?;
     let mut broken_off = None;
-    let mut samples = 0_usize;
+    let mut head = Vec::new();
     for sample in reader.by_ref() {
         match sample {
             Ok(sample) => {
-                samples += 1;
+                if head.len() < HEAD {
+                    head.push(sample);
+                }
                 each(sample);
             }
             Err(error) => broken_off = Some(error),
         }
     }
+    if is_waveform(&head) {
+        return Err(Failure::new(
+            End::FileRefused,
+            &format!("{} is a waveform of the mains cycle, not a recording of powers", input::shown(file)),
+            "name a recording with a few samples a second or fewer; `wattmend trace` reads waveforms",
+        ));
+    }
     match broken_off {
-        Some(error) if samples == 0 => Err(refused(file, &error)),
+        Some(error) if head.is_empty() => Err(refused(file, &error)),
         broken_off => Ok(Recorded { summary: reader.into_summary(), broken_off }),
     }
 }

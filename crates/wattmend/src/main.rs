@@ -14,6 +14,7 @@ mod load;
 mod machine_cmd;
 mod practise_cmd;
 mod render;
+mod serve_cmd;
 mod trace_cmd;
 
 use clap::{Parser, Subcommand};
@@ -43,6 +44,8 @@ enum Command {
     Chart(Box<chart_cmd::Arguments>),
     /// Find a hidden fault, and see what the best plan would have taken
     Practise(practise_cmd::Arguments),
+    /// The bench in the browser: jobs, the service test, the next check
+    Serve(serve_cmd::Arguments),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -73,6 +76,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Find(arguments) => find_cmd::run(&arguments, screen),
         Command::Chart(arguments) => chart_cmd::run(&arguments, screen),
         Command::Practise(arguments) => practise_cmd::run(&arguments, screen),
+        Command::Serve(arguments) => serve_cmd::run(&arguments),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }

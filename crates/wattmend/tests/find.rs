@@ -25,7 +25,7 @@ fn each_refusal_has_its_code_and_says_what_to_do() {
         (2, &["--complaint"][..], "value is required"),
         (2, &["--price", "element=38"], "--rate"),
         (3, &["--evidence", "not-there.toml"], "docs/evidence-file.md"),
-        (3, &["--trace", "not-there.csv"], "not-there.csv cannot be read"),
+        (3, &["--trace", "not-there.csv"], "there is no file not-there.csv"),
         (4, &[], "there is no evidence yet"),
         (4, &["--complaint", "smells of fish"], "say one of: does not heat"),
         (4, &["--code", "F3"], "did you mean F1?"),
@@ -252,4 +252,23 @@ fn a_recording_is_read_and_shown() {
     let found = find(&["--complaint", "does not heat", "--trace", &path]);
     assert_eq!(found["recording"]["samples"], 100);
     assert_eq!(found["recording"]["file"].as_str(), Some(path.as_str()));
+}
+
+/// 30 W for half a minute, then nothing: volts and amps are multiplied where no watts were logged, and that is said.
+#[test]
+fn a_recording_of_volts_and_amps_is_read_as_well() {
+    let folder = tempfile::tempdir().unwrap();
+    let (powers, wave) = (folder.path().join("amps.csv"), folder.path().join("scope.csv"));
+    let lines = (0..60).map(|s| format!("{s};230.0;{}\n", if s < 30 { "0.130" } else { "0.009" }));
+    std::fs::write(&powers, format!("time;voltage (V);current (A)\n{}", lines.collect::<String>())).unwrap();
+    let found = find(&["--complaint", "does not heat", "--trace", powers.to_str().unwrap()]);
+    assert_eq!(found["recording"]["samples"], 60);
+    let remarks = found["recording"]["remarks"].as_array().unwrap();
+    assert!(remarks.iter().any(|r| r.as_str().unwrap().contains("taken for watts")), "{remarks:?}");
+    let lines = (0..200).map(|k| format!("{:.4};{};{}\n", f64::from(k) * 1e-3, k % 7, k % 5));
+    std::fs::write(&wave, format!("time (s);voltage (V);current (A)\n{}", lines.collect::<String>()))
+        .unwrap();
+    let refused =
+        wattmend(&["find", SMALL, "--complaint", "does not heat", "--trace", wave.to_str().unwrap()]);
+    assert!(refused.code == 3 && refused.err.contains("waveform of the mains cycle"), "{}", refused.err);
 }

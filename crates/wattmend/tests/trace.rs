@@ -52,10 +52,29 @@ fn a_wash_is_read_as_its_label_says() {
     }
 }
 
+/// What stands in the lists of spins and run-ups hangs together, and a run-up is a state of its own.
+#[test]
+fn spins_between_rinses_and_run_ups_are_told() {
+    let found = read("wm_7297E3_20120108b.csv", &[]);
+    let list = |key: &str| found[key].as_array().unwrap().clone();
+    let spins: Vec<Value> = list("interim_spins").into_iter().chain(list("spins")).collect();
+    assert_eq!((spins.len(), list("spins").len()), (5, 1));
+    let ups: Vec<Value> = spins.iter().map(|s| s["run_up"].clone()).collect();
+    assert_eq!(ups, list("run_ups"));
+    let at = |v: &Value, key: &str| v[key].as_f64().unwrap();
+    for spin in &spins {
+        assert_eq!(at(spin, "time_to_peak_s"), at(spin, "peak_s") - at(spin, "start_s"), "{spin}");
+        assert!(at(&spin["run_up"], "to_w") > at(&spin["run_up"], "from_w"), "{spin}");
+    }
+    let states = list("states");
+    let ramp = states.iter().rfind(|s| s["kind"] == "run-up").unwrap();
+    assert_eq!((&ramp["from_w"], &ramp["to_w"]), (&ups[4]["from_w"], &ups[4]["to_w"]));
+}
+
 #[test]
 fn nothing_is_found_in_an_idle_machine() {
     let found = read("quiet_B82E27_20120123.csv", &[]);
-    for key in ["heater_on", "spins"] {
+    for key in ["heater_on", "spins", "interim_spins", "run_ups"] {
         assert_eq!(found[key].as_array().unwrap().len(), 0, "{key}");
     }
 }
@@ -68,7 +87,8 @@ fn every_key_of_the_document_is_printed_and_no_other() {
     for key in found.as_object().unwrap().keys() {
         assert!(document.contains(&format!("`{key}`")) || document.contains(&format!("`{key}[]`")), "{key}");
     }
-    for key in ["samples", "gaps", "skipped", "states", "heater_on", "spins", "source_resistance_ohm"] {
+    let more = ["samples", "gaps", "skipped", "states", "heater_on", "spins", "interim_spins", "run_ups"];
+    for key in more.into_iter().chain(["source_resistance_ohm", "energy_wh", "warnings"]) {
         assert!(found.get(key).is_some(), "{key}");
     }
 }

@@ -31,6 +31,7 @@ pub fn situations(machine: &Machine, step: &str) -> Vec<Situation> {
         temperature_c: 20.0,
         speed_rpm: 0.0,
         demand_w: 0.0,
+        demand_u_w: 0.0,
         drag: 1.0,
     };
     let mut all = vec![rest; machine.parts.len()];

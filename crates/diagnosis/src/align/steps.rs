@@ -73,11 +73,11 @@ fn from_grid(steps: i32) -> f64 {
 impl Shape {
     pub(super) fn of(prediction: &Prediction, frame: &Frame) -> Shape {
         let p = prediction;
-        let u = (p.power_w.u.max(0.05).ln() / 0.05).round() as i32;
-        let [a, b] = p.directions_w.unwrap_or([p.power_w.value; 2]);
-        let (low, high) = if a <= b { (a, b) } else { (b, a) };
+        let [a, b] = p.directions_w.unwrap_or([p.power_w; 2]);
+        let (low, high) = if a.value <= b.value { (a, b) } else { (b, a) };
+        let level = |e: Estimate| (grid(e.value), (e.u.max(0.05).ln() / 0.05).round() as i32);
         Shape {
-            levels: [(grid(low), u), (grid(high), u)],
+            levels: [level(low), level(high)],
             rest: p.rest_w.map(grid),
             tried: p.tried_w.map(grid),
             lasts: (p.lasts_s.clamp(0.0, 1e6) * 10.0).round() as i32,

@@ -72,3 +72,7 @@ pub(crate) fn goes(now: &Prediction, healthy: &Prediction) -> Goes {
         || differs(now.water_l, healthy.water_l, 0.5);
     if odd { Goes::Oddly } else { Goes::Well }
 }
+
+#[cfg(test)]
+#[path = "functions_test.rs"]
+mod shipped;

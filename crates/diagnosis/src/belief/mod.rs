@@ -14,6 +14,7 @@ mod weigh;
 pub(crate) use density::Fit;
 pub(crate) use predictions::Predictions;
 pub use prior::Case;
+pub(crate) use prior::SOUND_CALLS;
 pub(crate) use weigh::says_yes;
 
 use crate::align::Aligner;
@@ -32,12 +33,17 @@ const MOST_TOGETHER: usize = 3;
 /// A further fault that makes a recording less than this much likelier (in nats) explains nothing more in it.
 const MUCH: f64 = 2.0;
 
+/// What faults together may explain one item better than the best single fault does (in nats). Readings that no single fault
+/// explains are far oftener those of a machine that is not quite as its file says.
+const TOGETHER: f64 = 3.0;
+
 /// Everything that is believed about one machine.
 pub struct Belief<'m> {
     machine: &'m Machine,
     setup: Setup,
     prior: Prior,
-    items: Vec<Item>,
+    told: Vec<Told>,
+    occasions: Vec<Occasion>,
     world: RefCell<World<'m>>,
 }
 
@@ -45,15 +51,25 @@ pub struct Belief<'m> {
 struct World<'m> {
     predictions: Predictions<'m>,
     aligner: Option<Aligner>,
+    /// One for each thing told.
     fits: Vec<HashMap<Hypothesis, Fit>>,
 }
 
 /// One clue, or the trace.
-struct Item {
+struct Told {
     /// The clue; none for the trace.
     clue: Option<Clue>,
     /// Parts that were mended before it.
     mended: Vec<PartId>,
+}
+
+/// What was told of one occasion, weighed together: all readings and signs of a step, a reading of ohms, the trace. A fault
+/// that shows only sometimes shows in all of it or in none.
+struct Occasion {
+    /// Places of what was told.
+    told: Vec<usize>,
+    /// Clues of the same step, before the same repairs and in answer to the same check, are of one occasion.
+    key: Option<(usize, Vec<PartId>, Option<String>)>,
     /// No set of faults is credited with more than this (a natural logarithm).
     most: f64,
     /// Faults that can make a difference to it.
@@ -85,7 +101,8 @@ impl<'m> Belief<'m> {
             machine,
             setup: setup.clone(),
             prior: prior::prior(machine)?,
-            items: Vec::new(),
+            told: Vec::new(),
+            occasions: Vec::new(),
             world: RefCell::new(world),
         })
     }
@@ -93,53 +110,94 @@ impl<'m> Belief<'m> {
     /// The same after one more recording.
     pub fn add_trace(&mut self, aligner: Aligner) {
         self.world.get_mut().aligner = Some(aligner);
-        self.push(None, Vec::new(), f64::NEG_INFINITY);
+        let occasion = self.push(None, Vec::new(), None);
+        self.limit(occasion);
     }
 
     /// The same after all entries that are not weighed yet; earlier ones are not weighed again.
     pub fn add(&mut self, evidence: &Evidence) {
-        let known = self.items.iter().filter(|i| i.clue.is_some()).count();
+        let known = self.told.iter().filter(|t| t.clue.is_some()).count();
         let mut mended: Vec<PartId> = Vec::new();
+        let mut fresh: Vec<usize> = Vec::new();
         for (at, entry) in evidence.entries.iter().enumerate() {
             if let Clue::Mended { part, .. } = entry.clue {
                 mended.push(part);
             }
             if at >= known {
-                let usual = weigh::usual(&entry.clue);
-                self.push(Some(entry.clue.clone()), mended.clone(), usual);
+                let step = match &entry.clue {
+                    Clue::Step(reading) => Some(reading.step),
+                    Clue::Sign { step, .. } => Some(*step),
+                    _ => None,
+                };
+                let key = step.map(|step| (step, mended.clone(), entry.answers.clone()));
+                fresh.push(self.push(Some(entry.clue.clone()), mended.clone(), key));
             }
+        }
+        fresh.sort_unstable();
+        fresh.dedup();
+        for occasion in fresh {
+            self.limit(occasion);
         }
     }
 
-    /// Adds an item, and finds out what single faults make of it.
-    ///
-    /// Credit is limited: to what the best single explanation of the item gets, or to what a prediction of `usual` spread
-    /// gets that hits it, whichever is more. So no set of many faults wins by hitting the readings of one or two
-    /// closer than chance would; and what sets never made can weigh is bounded closely.
-    fn push(&mut self, clue: Option<Clue>, mended: Vec<PartId>, usual: f64) {
+    /// Adds what was told to its occasion; gives the place of that.
+    fn push(
+        &mut self,
+        clue: Option<Clue>,
+        mended: Vec<PartId>,
+        key: Option<(usize, Vec<PartId>, Option<String>)>,
+    ) -> usize {
         self.world.get_mut().fits.push(HashMap::new());
-        self.items.push(Item { clue, mended, most: f64::INFINITY, faults: Vec::new() });
-        let item = self.items.len() - 1;
-        let unexplained = self.fit(item, &Case::default()).ln;
-        let mut most = unexplained.max(usual);
+        self.told.push(Told { clue, mended });
+        let told = self.told.len() - 1;
+        let same = self.occasions.iter().position(|o| key.is_some() && o.key == key);
+        if let Some(at) = same {
+            self.occasions[at].told.push(told);
+            return at;
+        }
+        self.occasions.push(Occasion { told: vec![told], key, most: f64::INFINITY, faults: Vec::new() });
+        self.occasions.len() - 1
+    }
+
+    /// Finds out what single faults make of an occasion, and limits what sets of faults are credited with.
+    ///
+    /// Credit is limited: to what the best single explanation of it all gets, and [`TOGETHER`] beyond that where several
+    /// faults may explain different things in it, or where a prediction of usual spread would hit a reading better. So no
+    /// set of many faults wins by hitting the readings of one or two closer than chance would; and what sets never made
+    /// can weigh is bounded closely.
+    fn limit(&mut self, at: usize) {
+        self.occasions[at].most = f64::INFINITY;
+        let told = self.occasions[at].told.clone();
+        let healthy = Hypothesis::healthy();
+        let each = |faults: &Hypothesis| -> Vec<f64> {
+            told.iter().map(|&t| self.fit_showing(t, faults).ln).collect()
+        };
+        let unexplained = each(&healthy);
+        let sum = |lns: &[f64]| lns.iter().sum::<f64>();
+        let mut joint = sum(&unexplained);
+        let mut apart = unexplained.clone();
         let mut faults = Vec::new();
         for (part, mode) in self.machine.single_faults() {
-            let case = Case { faults: Hypothesis::of([(part, mode)]), sometimes: Vec::new() };
-            let ln = self.fit(item, &case).ln;
-            most = most.max(ln);
-            if (ln - unexplained).abs() > 1e-9 || self.leads_to(item, &case.faults) {
+            let single = Hypothesis::of([(part, mode)]);
+            let lns = each(&single);
+            joint = joint.max(sum(&lns));
+            apart.iter_mut().zip(&lns).for_each(|(best, ln)| *best = best.max(*ln));
+            let differs = lns.iter().zip(&unexplained).any(|(a, b)| (a - b).abs() > 1e-9);
+            if differs || self.leads_to(&told, &single) {
                 let modes = self.machine.parts[part].kind.modes.len();
                 faults.extend([mode, mode + modes].map(|mode| hypotheses::Fault { part, mode }));
             }
         }
-        if self.items[item].clue.is_none() {
-            most = most.max(self.best_together(item));
+        let usual = |t: usize| self.told[t].clue.as_ref().map_or(f64::NEG_INFINITY, weigh::usual);
+        let apart: f64 = apart.iter().zip(&told).map(|(best, &t)| best.max(usual(t))).sum();
+        let mut most = joint.max(apart.min(joint + TOGETHER));
+        if let [one] = told[..]
+            && self.told[one].clue.is_none()
+        {
+            most = most.max(self.best_together(one));
         }
-        for fit in self.world.get_mut().fits[item].values_mut() {
-            fit.ln = fit.ln.min(most);
-        }
-        self.items[item].most = most;
-        self.items[item].faults = faults;
+        self.occasions[at].most = most;
+        self.occasions[at].faults = faults;
     }
 
     /// The greatest likelihood of an item that speaks of many steps, where several faults may each explain some of them:
@@ -163,69 +221,78 @@ impl<'m> Belief<'m> {
         best.0
     }
 
-    /// Does what these faults leave to later steps reach the item?
-    fn leads_to(&self, item: usize, faults: &Hypothesis) -> bool {
-        let before = match &self.items[item].clue {
+    /// Does what these faults leave to later steps reach what was told?
+    fn leads_to(&self, told: &[usize], faults: &Hypothesis) -> bool {
+        let before = |&t: &usize| match &self.told[t].clue {
             Some(Clue::Step(reading)) => reading.step,
+            Some(Clue::Volts(reading)) => reading.step,
             Some(Clue::Sign { step, .. }) => *step,
             Some(Clue::Code(_)) | None => usize::MAX,
             Some(_) => 0,
         };
+        let before = told.iter().map(before).max().unwrap_or(0);
         self.with_predictions(|p| p.leaves_other_state(faults, before))
     }
 
-    /// Number of clues, the trace among them.
+    /// Number of things told: clues, and the trace among them.
     pub(crate) fn items(&self) -> usize {
-        self.items.len()
+        self.told.len()
     }
 
     /// The clue at this place; none for the trace.
     pub(crate) fn clue(&self, item: usize) -> Option<&Clue> {
-        self.items[item].clue.as_ref()
+        self.told[item].clue.as_ref()
     }
 
-    /// How well a clue fits a case.
+    /// How well one thing told fits a case.
     pub(crate) fn fit(&self, item: usize, case: &Case) -> Fit {
-        let shows_always = self.items[item].clue.as_ref().is_some_and(weigh::about_showing);
+        let shows_always = self.told[item].clue.as_ref().is_some_and(weigh::about_showing);
         if case.sometimes.is_empty() || shows_always {
             return self.fit_showing(item, &case.faults);
         }
-        // Over all that may have shown on this occasion.
-        let faults = case.faults.faults();
         let (mut sum, mut slipped) = (0.0, 0.0);
-        for showing in 0..1_u32 << case.sometimes.len().min(8) {
-            let hidden = |place: usize| {
-                case.sometimes.iter().position(|s| *s == place).is_some_and(|bit| showing >> bit & 1 == 0)
-            };
-            let seen = faults.iter().enumerate().filter(|(i, _)| !hidden(*i)).map(|(_, f)| *f);
-            let ways = showing.count_ones() as i32;
-            let p = prior::SHOWS_SOMETIMES.powi(ways)
-                * (1.0 - prior::SHOWS_SOMETIMES).powi(case.sometimes.len() as i32 - ways);
-            let fit = self.fit_showing(item, &Hypothesis::of(seen));
+        for (p, seen) in showings(case) {
+            let fit = self.fit_showing(item, &seen);
             sum += p * fit.ln.exp();
             slipped += p * fit.ln.exp() * fit.slip;
         }
         Fit { ln: sum.ln(), slip: if sum > 0.0 { slipped / sum } else { 1.0 } }
     }
 
+    /// Natural logarithm of an occasion's likelihood under a case, as far as it is credited.
+    fn ln_of(&self, at: usize, case: &Case) -> f64 {
+        let Occasion { told, most, .. } = &self.occasions[at];
+        let always = |&t: &usize| self.told[t].clue.as_ref().is_some_and(weigh::about_showing);
+        let together = |faults: &Hypothesis| told.iter().map(|&t| self.fit_showing(t, faults).ln).sum::<f64>().min(*most);
+        if case.sometimes.is_empty() || told.iter().all(always) {
+            return together(&case.faults);
+        }
+        let over_all: f64 = showings(case).map(|(p, seen)| p * (together(&seen) - most).exp()).sum();
+        most + over_all.ln()
+    }
+
     fn fit_showing(&self, item: usize, faults: &Hypothesis) -> Fit {
-        let Item { clue, mended, most, .. } = &self.items[item];
-        let left = faults.faults().iter().filter(|f| !mended.contains(&f.0)).copied();
-        let faults = if mended.is_empty() { faults.clone() } else { Hypothesis::of(left) };
+        let Told { clue, mended } = &self.told[item];
         let World { predictions, aligner, fits } = &mut *self.world.borrow_mut();
-        if let Some(known) = fits[item].get(&faults) {
+        let left;
+        let faults = if faults.faults().iter().any(|f| mended.contains(&f.0)) {
+            left = Hypothesis::of(faults.faults().iter().filter(|f| !mended.contains(&f.0)).copied());
+            &left
+        } else {
+            faults
+        };
+        if let Some(known) = fits[item].get(faults) {
             return *known;
         }
         let fit = match (clue, aligner) {
-            (Some(clue), _) => weigh::weigh(self.machine, &self.setup, predictions, clue, &faults),
+            (Some(clue), _) => weigh::weigh(self.machine, &self.setup, predictions, clue, faults),
             (None, Some(aligner)) => {
-                let steps = predictions.test(&faults);
+                let steps = predictions.test(faults);
                 Fit { ln: aligner.ln_likelihood(&steps, predictions.sweep()), slip: 0.0 }
             }
             (None, None) => Fit { ln: 0.0, slip: 0.0 },
         };
-        let fit = Fit { ln: fit.ln.min(*most), ..fit };
-        fits[item].insert(faults, fit);
+        fits[item].insert(faults.clone(), fit);
         fit
     }
 
@@ -234,7 +301,7 @@ impl<'m> Belief<'m> {
     /// # Errors
     /// As [`hypotheses::posterior`].
     pub fn posterior(&self, limits: &Limits) -> Result<Beliefs, HypothesesError> {
-        let ln = |item: usize, h: &hypotheses::Hypothesis| self.fit(item, &Case::of(self.machine, h)).ln;
+        let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, &Case::of(self.machine, h));
         let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(), limits)?;
         let healthy = posterior.healthy();
         let mut cases: Vec<(Case, f64)> = Vec::new();
@@ -263,8 +330,8 @@ impl<'m> Belief<'m> {
     /// greatest likelihood. (A fault that alone changes neither the clue nor what earlier steps leave is taken to
     /// change it in no company.)
     fn known_beforehand(&self) -> Vec<hypotheses::Item> {
-        let of = |item: &Item| hypotheses::Item::new(item.faults.iter().copied(), item.most);
-        self.items.iter().map(of).collect()
+        let of = |o: &Occasion| hypotheses::Item::new(o.faults.iter().copied(), o.most);
+        self.occasions.iter().map(of).collect()
     }
 
     /// What the bench says, for whoever chooses the next check.
@@ -289,4 +356,19 @@ impl<'m> Belief<'m> {
     pub(crate) fn setup(&self) -> &Setup {
         &self.setup
     }
+}
+
+/// All that may have shown on one occasion, with the probability of each.
+fn showings(case: &Case) -> impl Iterator<Item = (f64, Hypothesis)> + '_ {
+    let fitful = case.sometimes.len().min(8);
+    (0..1_u32 << fitful).map(move |showing| {
+        let hidden = |place: usize| {
+            case.sometimes.iter().position(|s| *s == place).is_some_and(|bit| showing >> bit & 1 == 0)
+        };
+        let seen = case.faults.faults().iter().enumerate().filter(|(i, _)| !hidden(*i)).map(|(_, f)| *f);
+        let ways = showing.count_ones() as i32;
+        let p = prior::SHOWS_SOMETIMES.powi(ways)
+            * (1.0 - prior::SHOWS_SOMETIMES).powi(fitful as i32 - ways);
+        (p, Hypothesis::of(seen))
+    })
 }

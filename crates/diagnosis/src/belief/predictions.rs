@@ -2,7 +2,7 @@
 
 use super::functions::{Goes, as_steps, goes};
 use crate::evidence::OhmsReading;
-use bench::{Conditions, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep};
+use bench::{Conditions, Estimate, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep, Voltmeter};
 use machine::model::{CodeId, Machine};
 use std::collections::HashMap;
 use std::rc::Rc;
@@ -15,11 +15,15 @@ pub(crate) struct Predictions<'m> {
     tests: HashMap<Hypothesis, Rc<[PredictionId]>>,
     going: HashMap<Hypothesis, Rc<Ordinary>>,
     meters: HashMap<Probes, Probed<'m>>,
+    conditions: Conditions,
+    /// By the names of the points and the step.
+    voltmeters: HashMap<([String; 2], usize), Voltmeter<'m>>,
 }
 
-/// Water and temperature that make no odds to any later step: less than a board can tell.
+/// Water and temperature that make no odds to any later step: steps are short, and boards tell no smaller differences from one
+/// to the next.
 const SAME_WATER_L: f64 = 0.01;
-const SAME_RISE_K: f64 = 0.01;
+const SAME_RISE_K: f64 = 8.0;
 
 /// Two points and what is unplugged.
 type Probes = ([String; 2], Vec<String>);
@@ -51,6 +55,8 @@ impl<'m> Predictions<'m> {
             tests: HashMap::new(),
             going: HashMap::new(),
             meters: HashMap::new(),
+            conditions: *conditions,
+            voltmeters: HashMap::new(),
         }
     }
 
@@ -115,6 +121,23 @@ impl<'m> Predictions<'m> {
         codes.sort_unstable();
         codes.dedup();
         codes
+    }
+
+    /// What a voltmeter shows between two points in a step; none where the machine has no such points.
+    pub(crate) fn volts(
+        &mut self,
+        names: &[String; 2],
+        step: usize,
+        faults: &Hypothesis,
+    ) -> Option<Estimate> {
+        let key = (names.clone(), step);
+        if !self.voltmeters.contains_key(&key) {
+            let id = &self.machine.test.steps.get(step)?.id;
+            let points = (names[0].as_str(), names[1].as_str());
+            let meter = Voltmeter::new(self.machine, &self.conditions, points, id).ok()?;
+            self.voltmeters.insert(key.clone(), meter);
+        }
+        Some(self.voltmeters.get_mut(&key)?.read(faults))
     }
 
     /// What an ohmmeter shows; none where the machine has no such points.

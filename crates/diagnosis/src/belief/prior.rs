@@ -11,6 +11,9 @@ const HAS_A_FAULT: f64 = 0.05;
 /// [`HAS_A_FAULT`] it makes one call in six. Common practice, no source.
 pub(crate) const CALLS_WHEN_SOUND: f64 = 0.01;
 
+/// Calls about sound machines against calls about faulty ones, as the two above make it.
+pub(crate) const SOUND_CALLS: f64 = CALLS_WHEN_SOUND * (1.0 - HAS_A_FAULT) / HAS_A_FAULT;
+
 /// How often a fault shows only sometimes, against showing always. Common practice, no source.
 const SOMETIMES_SHARE: f64 = 0.06;
 

@@ -31,6 +31,9 @@ const IMAGINED: f64 = 0.03;
 /// Power factor below which a current reading tells more than watts do; sets the small current, A (2 W at 230 V).
 const SMALL_A: f64 = 0.01;
 
+/// Least spread of a reading of volts, V: what is induced in open wires. Common practice, no source.
+const VOLTS_U: f64 = 2.0;
+
 /// Least spread of a speed reading, rpm.
 const SPEED_U: f64 = 2.0;
 
@@ -70,6 +73,14 @@ pub(crate) fn weigh(
             ),
             None => Fit { ln: 0.0, slip: 0.0 },
         },
+        Clue::Volts(reading) => match predictions.volts(&reading.names, reading.step, faults) {
+            Some(e) => {
+                let (relative, _) = ohm_error(setup, false);
+                let u = e.u.hypot(relative * e.value / 3f64.sqrt()).hypot(VOLTS_U);
+                density::value(&reading.shown, e.value, u, VOLTS_U)
+            }
+            None => Fit { ln: 0.0, slip: 0.0 },
+        },
         Clue::Step(reading) => step(predictions, reading, faults),
         Clue::Sign { step, sign, seen } => {
             let there = predictions.step(faults, *step).signs.iter().any(|s| s == sign);
@@ -105,6 +116,7 @@ pub(crate) fn about_showing(clue: &Clue) -> bool {
 pub(crate) fn usual(clue: &Clue) -> f64 {
     match clue {
         Clue::Ohms(reading) => density::usual_ohms(&reading.shown),
+        Clue::Volts(reading) => density::usual(&reading.shown, VOLTS_U),
         Clue::Step(reading) => {
             let plug = |shown: &Option<Decoded>, small: f64| {
                 shown.as_ref().map_or(0.0, |x| density::usual(x, small))

@@ -5,13 +5,14 @@
 //! ```text
 //! ohms A B            ohms A B off X Y
 //! insulation A B      insulation A B off X Y
+//! volts A B in STEP
 //! hand PART CHECK     own CHECK
 //! step STEP           swap PART          mend PART
 //! ```
 
-use super::listener::{Listener, Probes, plain, shown_ohms, yes_or_no};
+use super::listener::{Listener, Probes, plain, shown_ohms, shown_volts, yes_or_no};
 use super::piece::{Piece, named};
-use super::{Clue, NotUnderstood, OhmsReading};
+use super::{Clue, NotUnderstood, OhmsReading, VoltsReading};
 use machine::model::{NodeId, PartId};
 
 /// What a check asks.
@@ -27,6 +28,13 @@ pub enum Asked {
         unplugged: Vec<String>,
         /// An insulation tester rather than a multimeter.
         insulation: bool,
+    },
+    /// Volts between two points while a step runs.
+    Volts {
+        /// Their names.
+        names: [String; 2],
+        /// The step, by place.
+        step: usize,
     },
     /// A kind's hand check.
     Hand {
@@ -62,6 +70,7 @@ impl Listener<'_> {
                 let Probes { points, names, unplugged } = self.probes(rest)?;
                 Ok(Asked::Ohms { points, names, unplugged, insulation: verb.text == "insulation" })
             }
+            "volts" => self.volts_asked(rest).map(|(names, step)| Asked::Volts { names, step }),
             "hand" => self.hand(rest),
             "own" => {
                 let ids = self.machine().checks.iter().map(|c| c.id.as_str());
@@ -102,6 +111,9 @@ impl Listener<'_> {
         let clue = match asked {
             Asked::Ohms { points, names, unplugged, insulation } => {
                 Clue::Ohms(OhmsReading { points, names, unplugged, shown: shown_ohms(given)?, insulation })
+            }
+            Asked::Volts { names, step } => {
+                Clue::Volts(VoltsReading { names, step, shown: shown_volts(given)? })
             }
             Asked::Hand { part, check } => Clue::Hand { part, check, yes: yes(given)? },
             Asked::Own(check) => Clue::Own { check, yes: yes(given)? },

@@ -2,7 +2,7 @@
 //! them, so that the same words mean the same everywhere.
 
 use super::piece::{Piece, named};
-use super::{Clue, NotUnderstood, OhmsReading, StepReading, Supply, complaint};
+use super::{Clue, NotUnderstood, OhmsReading, StepReading, Supply, VoltsReading, complaint};
 use bench::{Conditions, Hypothesis, Sweep, find_node};
 use machine::diagnostic::nearest;
 use machine::model::Machine;
@@ -159,7 +159,7 @@ impl<'m> Listener<'m> {
     }
 
     /// `element.1 element.2 = OL`, `J2.1 J2.3 off J2 = 26R4`, `insulation element.1 chassis = 2M`,
-    /// `step heat: 2.02 kW 8,8 A, drum turns, code F1`. Only a step can say more than one thing.
+    /// `volts element.1 element.2 in warm = 229 V`, `step heat: 2.02 kW 8,8 A, drum turns, code F1`. Only a step can say more than one thing.
     pub fn reading(&self, text: &str) -> Result<Vec<Clue>, NotUnderstood> {
         let whole = Piece::whole(text);
         if let Some(step) = whole.after_word("step") {
@@ -169,6 +169,11 @@ impl<'m> Listener<'m> {
                     .mend("write for instance: step warm: 2.02 kW 8,8 A"));
             };
             return self.of_step(self.step(id)?, values);
+        }
+        if let (Some(volts), Some(_)) = (whole.after_word("volts"), whole.split_at_last('=')) {
+            let Some((asked, shown)) = volts.split_at_last('=') else { return Err(not_volts(volts)) };
+            let (names, step) = self.volts_asked(asked)?;
+            return Ok(vec![Clue::Volts(VoltsReading { names, step, shown: shown_volts(shown)? })]);
         }
         if let Some((points, shown)) = whole.split_at_last('=') {
             return Ok(vec![Clue::Ohms(self.ohms(points, shown)?)]);
@@ -234,6 +239,21 @@ impl<'m> Listener<'m> {
         };
         let Probes { points, names, unplugged } = self.probes(points)?;
         Ok(OhmsReading { points, names, unplugged, shown: shown_ohms(shown)?, insulation })
+    }
+
+    /// `A B in STEP`.
+    pub(super) fn volts_asked(&self, text: Piece<'_>) -> Result<([String; 2], usize), NotUnderstood> {
+        let words = text.words();
+        let Some(at) = words.iter().position(|w| w.text == "in").filter(|at| *at > 0 && at + 1 < words.len())
+        else {
+            return Err(not_volts(text));
+        };
+        let Probes { names, unplugged, .. } = self.probes(text.stretch(words[0], words[at - 1]))?;
+        if !unplugged.is_empty() {
+            return Err(not_volts(text));
+        }
+        let step = self.step(text.stretch(words[at + 1], words[words.len() - 1]))?;
+        Ok((names, step))
     }
 
     /// `A B` or `A B off X Y`.
@@ -390,6 +410,21 @@ pub(super) fn shown_ohms(shown: Piece<'_>) -> Result<Reading, NotUnderstood> {
             .mend("unplug it, let it discharge, prove it dead, and measure again")),
         reading => Ok(reading),
     }
+}
+
+/// What a voltmeter shows.
+pub(super) fn shown_volts(shown: Piece<'_>) -> Result<Decoded, NotUnderstood> {
+    match shown.notation(|t| parse_reading(t, Dimension::Voltage))? {
+        Reading::Value(v) if (0.0..=HIGHEST_V).contains(&v.value) => Ok(v),
+        _ => Err(shown
+            .refused("out-of-reach", "no appliance has this voltage inside")
+            .mend(format!("give 0 to {HIGHEST_V} V, as alternating volts"))),
+    }
+}
+
+fn not_volts(text: Piece<'_>) -> NotUnderstood {
+    text.refused("not-a-reading", "volts are read between two points while a step runs, all plugs in place")
+        .mend("write for instance: volts element.1 element.2 in warm = 229 V")
 }
 
 /// `yes` or `no`.

@@ -52,6 +52,9 @@ impl Clue {
                 };
                 Some(format!("{verb} {a} {b}{off}"))
             }
+            Clue::Volts(VoltsReading { names: [a, b], step, .. }) => {
+                Some(format!("volts {a} {b} in {}", machine.test.steps[*step].id))
+            }
             Clue::Step(reading) => Some(format!("step {}", machine.test.steps[reading.step].id)),
             _ => None,
         }
@@ -123,6 +126,8 @@ pub enum Clue {
     Code(Option<CodeId>),
     /// Ohms between two points of the dead machine.
     Ohms(OhmsReading),
+    /// Volts between two points while a step ran.
+    Volts(VoltsReading),
     /// What was read while a step ran.
     Step(StepReading),
     /// Something was, or was not, seen, heard or felt in a step: one of the signs that the bench predicts.
@@ -181,6 +186,17 @@ pub struct OhmsReading {
     pub shown: quantity::Reading,
     /// An insulation tester rather than a multimeter.
     pub insulation: bool,
+}
+
+/// Volts between two points of the live machine while a step of the service test ran.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VoltsReading {
+    /// Their names as [`bench::find_node`] takes them.
+    pub names: [String; 2],
+    /// Place in the service test.
+    pub step: usize,
+    /// What the meter showed, V.
+    pub shown: quantity::Decoded,
 }
 
 /// What was read while a step of the service test ran; at least one value is there.

@@ -20,9 +20,9 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-    /// 1e-4 of the posterior, at most 5 000 likelihoods and 10 000 sets (some 0.1 s on 40 parts).
+    /// 1e-4 of the posterior, at most 40 000 likelihoods and 30 000 sets.
     fn default() -> Self {
-        Self { left_out: 1e-4, likelihoods: 5_000, sets: 10_000 }
+        Self { left_out: 1e-4, likelihoods: 40_000, sets: 30_000 }
     }
 }
 
@@ -100,8 +100,10 @@ pub fn posterior(
         dust: 0.0,
         dust_limit: 0.1 * limits.left_out,
         found: 0.0,
+        singles: 0.0,
         weights: BTreeMap::new(),
     };
+    search.singles = search.weight_of_singles();
     search.run(limits)?;
     search.answer()
 }
@@ -171,6 +173,8 @@ struct Search<'a, F> {
     /// Most that the dust may come to, as a share of what was found.
     dust_limit: f64,
     found: f64,
+    /// What the sets of at most one fault weigh together, known from the start; all sets weigh no less.
+    singles: f64,
     weights: BTreeMap<Hypothesis, f64>,
 }
 
@@ -196,6 +200,22 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
         Ok(())
     }
 
+    fn weight_of_singles(&self) -> f64 {
+        let parts = &self.prior.parts;
+        // Rates beyond one half make another start; there nothing is known from the start.
+        if parts.iter().any(|p| p.faults[0].is_some()) {
+            return 0.0;
+        }
+        let singles = parts.iter().flat_map(|p| p.faults.iter().zip(&p.ratios).skip(1));
+        let weights = singles.filter_map(|(fault, ratio)| {
+            let fault = (*fault)?;
+            let place = self.evidence.faults.binary_search(&fault).ok()?;
+            let alone = self.prior.effects(fault).next().is_none();
+            alone.then(|| ratio * self.evidence.share(&[place as u16]).most)
+        });
+        self.prior.best * (self.evidence.share(&[]).most + weights.sum::<f64>())
+    }
+
     fn is_enough(&mut self, left_out: f64, looked: usize) -> bool {
         let enough = |left: f64, found: f64| left_out > 0.0 && left <= left_out * (found + left);
         // The running sum is only a hint: what counts is summed afresh.
@@ -216,7 +236,7 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
         if most <= 0.0 {
             return;
         }
-        if self.dust + most <= self.dust_limit * self.found {
+        if self.dust + most <= self.dust_limit * self.found.max(self.singles) {
             self.dust += most;
             return;
         }

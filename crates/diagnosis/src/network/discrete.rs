@@ -89,7 +89,8 @@ impl Discrete {
             *slot = Some(state);
         }
         let factors: Vec<Factor> = (0..self.variables.len()).map(|i| self.factor(i, &fixed)).collect();
-        let mut probability_of_evidence = self.eliminate(&factors, None)?.table[0];
+        let told = self.with_ancestors(&fixed, None);
+        let mut probability_of_evidence = self.eliminate(&factors, &told, None)?.table[0];
         if probability_of_evidence <= 0.0 {
             return Err(NetworkError::Impossible);
         }
@@ -102,7 +103,8 @@ impl Discrete {
             if let Some(state) = *state {
                 row[state] = 1.0;
             } else {
-                row = self.eliminate(&factors, Some(i))?.table;
+                let told = self.with_ancestors(&fixed, Some(i));
+                row = self.eliminate(&factors, &told, Some(i))?.table;
                 let total: f64 = row.iter().sum();
                 for p in &mut row {
                     *p /= total;
@@ -125,11 +127,30 @@ impl Discrete {
         Factor { scope, table }
     }
 
-    /// Sums out all variables but `keep`.
-    fn eliminate(&self, factors: &[Factor], keep: Option<usize>) -> Result<Factor, NetworkError> {
-        let mut live = factors.to_vec();
+    /// What is observed or asked about, and all that it depends on. The other variables sum to 1 whatever the rest is
+    /// (barren nodes, Shachter 1986), so their tables can be left out.
+    fn with_ancestors(&self, fixed: &[Option<usize>], asked: Option<usize>) -> Vec<bool> {
+        let mut told = vec![false; fixed.len()];
+        let mut waiting: Vec<usize> = (0..fixed.len()).filter(|&v| fixed[v].is_some()).chain(asked).collect();
+        while let Some(v) = waiting.pop() {
+            if !std::mem::replace(&mut told[v], true) {
+                waiting.extend(&self.variables[v].parents);
+            }
+        }
+        told
+    }
+
+    /// Sums out all variables of `told` but `keep`.
+    fn eliminate(
+        &self,
+        factors: &[Factor],
+        told: &[bool],
+        keep: Option<usize>,
+    ) -> Result<Factor, NetworkError> {
+        let mut live: Vec<Factor> =
+            factors.iter().zip(told).filter(|(_, told)| **told).map(|(f, _)| f.clone()).collect();
         let mut left: Vec<usize> = (0..self.variables.len()).filter(|&v| Some(v) != keep).collect();
-        left.retain(|v| factors.iter().any(|f| f.scope.contains(v)));
+        left.retain(|v| live.iter().any(|f| f.scope.contains(v)));
         while let Some(position) = (0..left.len()).min_by_key(|&k| self.joined_size(&live, left[k])) {
             let variable = left.swap_remove(position);
             let (touching, rest): (Vec<_>, Vec<_>) =

@@ -2,6 +2,7 @@
 
 use crate::check::{Check, CheckKind, Instrument, Power};
 use crate::setup::Setup;
+use bench::Conditions;
 use machine::kind::{Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
 use machine::model::{Joint, Machine, NodeId, PanelId, Part, PartId};
 
@@ -24,7 +25,15 @@ const DEAD: &str =
 /// The usual words before an appliance runs.
 const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
 
-/// All checks, in a fixed order: steps, eyes and hands, ohms, insulation.
+/// The words before a measurement on a live appliance.
+const LIVE: &str = "Live: for competent persons under local rules. Hang fused, insulated probes with finger guards on the \
+    dead machine, stand dry, then plug in, touch nothing, and read; unplug and prove it dead before you move a probe. It runs with panels \
+    off: mains, heat and moving parts lie open. One hand only where a probe must be held.";
+
+/// A load counts as fed from this share of the supply.
+const FED_FROM: f64 = 0.5;
+
+/// All checks, in a fixed order: steps, eyes and hands, ohms, insulation, live volts where these are allowed.
 ///
 /// `about` limits ohms and hand checks to what could concern these parts; steps and the file's own checks are always in.
 pub fn candidates(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Check> {
@@ -43,6 +52,9 @@ pub fn candidates(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Che
         if !all.iter().any(|c| c.id == check.id) {
             all.push(check);
         }
+    }
+    if setup.live {
+        all.extend(about.iter().flat_map(|&part| of_volts(machine, part)));
     }
     all.retain(|c| setup.owns(c.instrument).is_some() && (setup.live || c.power != Power::Live));
     all
@@ -79,7 +91,7 @@ fn reruns(machine: &Machine) -> Vec<Check> {
 }
 
 /// Panels to take off for these, and those that must be off before them, in order of taking off.
-pub(crate) fn panels(machine: &Machine, behind: &[PanelId]) -> Vec<PanelId> {
+pub fn panels(machine: &Machine, behind: &[PanelId]) -> Vec<PanelId> {
     fn add(machine: &Machine, panel: PanelId, all: &mut Vec<PanelId>) {
         if !all.contains(&panel) {
             for &before in &machine.panels[panel].after {
@@ -207,6 +219,42 @@ fn of_part(machine: &Machine, id: PartId) -> Vec<Check> {
         }
         if *role_a == Role::Earth {
             all.push(probe(machine, [a, "chassis"], Vec::new(), access.clone()));
+        }
+    }
+    all
+}
+
+/// Volts across a load in the step that drives it with the fewest others; live.
+fn of_volts(machine: &Machine, id: PartId) -> Vec<Check> {
+    let part = &machine.parts[id];
+    let supply_v = machine.plate.supply_v;
+    let steps = &machine.test.steps;
+    let powered = part.kind.terminals.iter().zip(&part.terminals);
+    let named: Vec<String> = powered
+        .filter(|(t, node)| t.role == Role::Power && node.is_some())
+        .map(|(t, _)| format!("{}.{}", part.id, t.name))
+        .filter(|_| part.ends.is_none() && machine.outputs.iter().all(|o| o.part != id))
+        .collect();
+    let access = panels(machine, &part.behind);
+    let mut all = Vec::new();
+    for (i, a) in named.iter().enumerate() {
+        for b in &named[i + 1..] {
+            let Ok(volts) = bench::volts_by_step(machine, &Conditions::at(supply_v), (a, b)) else { continue };
+            let driven = (0..steps.len()).filter(|&at| volts[at].value > FED_FROM * supply_v);
+            let Some(at) = driven.min_by_key(|&at| steps[at].drives.len()) else { continue };
+            all.push(Check {
+                id: format!("volts {a} {b} in {}", steps[at].id),
+                kind: CheckKind::Voltage,
+                says: format!("Run step {} and measure AC volts between {a} and {b}.", steps[at].id),
+                between: Some([a.clone(), b.clone()]),
+                unplugged: Vec::new(),
+                step: Some(at),
+                instrument: Instrument::Multimeter,
+                minutes: ENTER_MINUTES + PROBE_MINUTES + at as f64 * PRESSED_ON_AFTER_S / 60.0,
+                caution: cautions(machine, LIVE, &access, false),
+                access: access.clone(),
+                power: Power::Live,
+            });
         }
     }
     all

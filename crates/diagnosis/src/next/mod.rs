@@ -8,7 +8,7 @@ pub(crate) mod candidates;
 pub(crate) mod outcomes;
 pub(crate) mod troubles;
 
-pub use candidates::candidates;
+pub use candidates::{candidates, panels};
 
 use crate::belief::{Belief, Beliefs, Case};
 use crate::check::{Check, Power};
@@ -75,6 +75,22 @@ pub(crate) fn advise(
     Ok(Advice { next, minutes: Some((plan.lower, plan.upper)) })
 }
 
+/// The problem that [`advise`] gives to the planner, and how often each of its repairs' faults comes before anything is
+/// known (healthy as often as such a call): for comparisons.
+pub(crate) fn posed(belief: &Belief<'_>, beliefs: &Beliefs, evidence: &Evidence) -> (Problem, Vec<f64>) {
+    let machine = belief.machine();
+    let troubles = Troubles::of(beliefs);
+    let checks = worth_thinking_about(belief, &troubles, evidence);
+    let mends = mends(machine, &troubles.cases);
+    let rates: f64 = machine.parts.iter().flat_map(|p| p.rates.iter()).sum();
+    let prior = |m: &Mending| match m {
+        Mending::Part { part, .. } => machine.parts[*part].rates.iter().sum(),
+        Mending::Nothing => rates * crate::belief::SOUND_CALLS,
+    };
+    let prior = mends.iter().map(prior).collect();
+    (problem(belief, &troubles, &checks, &mends), prior)
+}
+
 /// What the leading suspects would show.
 fn reads(troubles: &Troubles, outcomes: &Outcomes) -> Vec<(Case, String)> {
     let all = troubles.cases.iter().zip(&troubles.probabilities).zip(&outcomes.words);
@@ -95,7 +111,7 @@ fn explain(next: &mut [Next], plan: &Plan) {
         let mut why = format!("about {:.0} min to the end if done first", n.upper);
         if place == 0 {
             if let Some(other) = runner_up {
-                why.push_str(&format!("; {:.0} with the next best", other));
+                why.push_str(&format!("; {other:.0} with the next best"));
             }
             if matches!(n.action, Action::Check(_)) && best_mend.is_finite() {
                 why.push_str(&format!("; {best_mend:.0} when mending on what is known now"));

@@ -97,6 +97,12 @@ pub(crate) fn shown(
     check: &Check,
     faults: &Hypothesis,
 ) -> Option<Shown> {
+    if let (CheckKind::Voltage, Some(points), Some(step)) = (check.kind, &check.between, check.step) {
+        let e = predictions.volts(points, step, faults)?;
+        let u = e.u.hypot(setup.owns(check.instrument)?.relative * e.value).hypot(1.0);
+        let words = format!("{:.0} V", e.value);
+        return Some(Shown { value: e.value, u, seen: Vec::new(), code: None, words });
+    }
     if let Some(step) = check.step {
         return Some(of_step(machine, setup, predictions.step(faults, step)));
     }

@@ -49,8 +49,10 @@ impl Troubles {
             count(&a.0).cmp(&count(&b.0)).then(b.1.total_cmp(&a.1)).then_with(|| a.0.cmp(&b.0))
         });
         let total: f64 = all.iter().map(|c| c.1).sum();
-        let scale = if total > 0.0 { 1.0 / total } else { 0.0 };
-        let (cases, probabilities) = all.into_iter().map(|(c, p)| (c, p * scale)).unzip();
+        // Where next to nothing was weighed, all are alike.
+        let alike = 1.0 / all.len() as f64;
+        let share = |p: f64| if total > 1e-100 { p / total } else { alike };
+        let (cases, probabilities) = all.into_iter().map(|(c, p)| (c, share(p))).unzip();
         Troubles { cases, probabilities }
     }
 

@@ -307,3 +307,13 @@ pub(super) fn myopic_cost(
     known.insert(key, cost);
     cost
 }
+
+/// The same where branches less likely than `least` end by the P/C rule; `probability` is that of getting to this state.
+pub(super) fn myopic_cost_likely(model: &Model, state: &State, probability: f64, least: f64) -> f64 {
+    if probability < least {
+        return ratio_rule(model, state).cost;
+    }
+    let Some(transition) = model.apply(state, myopic_rule(model, state).first) else { return model.give_up };
+    let after = |(p, next): &(f64, State)| p * myopic_cost_likely(model, next, probability * p, least);
+    transition.cost + transition.next.iter().map(after).sum::<f64>()
+}

@@ -125,3 +125,16 @@ pub fn myopic_rule(problem: &Problem) -> Result<RuleCost, ProblemError> {
     let cost = bounds::myopic_cost(&model, &start, &mut std::collections::HashMap::new());
     Ok(RuleCost { first: bounds::myopic_rule(&model, &start).first, cost })
 }
+
+/// Expected cost of following the myopic rule; branches less likely than `least` end by the P/C rule, as its own tree may be
+/// far too large.
+///
+/// # Errors
+/// What [`Problem::check`] refuses.
+pub fn myopic_rule_likely(problem: &Problem, least: f64) -> Result<RuleCost, ProblemError> {
+    problem.check()?;
+    let model = Model::new(problem);
+    let start = model.start();
+    let cost = bounds::myopic_cost_likely(&model, &start, 1.0, least);
+    Ok(RuleCost { first: bounds::myopic_rule(&model, &start).first, cost })
+}

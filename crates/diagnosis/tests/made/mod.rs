@@ -56,7 +56,7 @@ impl Maker {
                 let mut left = seconds;
                 for turn in 0.. {
                     let on = left.min(9);
-                    self.hold(ways[turn % 2] * off, on);
+                    self.hold(ways[turn % 2].value * off, on);
                     left -= on;
                     let rest = left.min(4);
                     self.hold(rest_w * off, rest);

@@ -16,6 +16,7 @@ impl Situation {
             temperature_c: 20.0,
             speed_rpm: 0.0,
             demand_w: 0.0,
+            demand_u_w: 0.0,
             drag: 1.0,
         }
     }

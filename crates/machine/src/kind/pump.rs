@@ -51,8 +51,8 @@ impl Behaviour for Pump {
             let ac = Path::load(watts, situation.rated_v, params.nominal("power-factor"));
             (ac, Path::resistor(params.nominal("coil") * short))
         };
-        let u_rel = params.u_rel("coil").max(params.u_rel("draws"));
-        out.push(Branch { name: "coil", from: "1", to: "2", ac, dc, u_rel });
+        let (u_rel, ac_u_rel) = (params.u_rel("coil"), params.u_rel("draws"));
+        out.push(Branch { name: "coil", from: "1", to: "2", ac, dc, u_rel, ac_u_rel });
     }
 
     fn effect(&self, params: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {

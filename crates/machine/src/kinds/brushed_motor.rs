@@ -2,7 +2,7 @@
 
 use super::{
     Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
-    PartKind, Path, Rate, Role, Situation, Takes, Terminal,
+    PartKind, Path, Rate, Role, Situation, Takes, Terminal, work,
 };
 use crate::params::interpolate;
 
@@ -25,6 +25,9 @@ const LOCKED_X_OVER_R: f64 = 1.25;
 /// What the board lets through while it tries to start a motor that does not move: bursts of 200–1500 W at a small
 /// phase angle, watts. Common practice, no source; the middle in the ratio sense.
 const BURST_W: f64 = 550.0;
+
+/// Relative standard uncertainty of those watts, by ratio. Common practice, no source.
+const BURST_U_REL: f64 = 0.5;
 
 /// Power factor of such a burst. 0.5–0.9 is common practice, no source.
 const BURST_POWER_FACTOR: f64 = 0.5;
@@ -79,6 +82,7 @@ pub(super) static KIND: PartKind = PartKind {
             must: true,
             about: "drum speed against watts at rated voltage",
         },
+        work::WITHIN,
         Param {
             name: "power-factor",
             takes: Takes::Quantity(Dimension::Ratio),
@@ -188,6 +192,11 @@ fn series(params: &Params, mode: Option<&str>, situation: &Situation) -> (f64, f
     }
 }
 
+/// Relative standard uncertainty of the watts of armature and field together.
+fn work_u_rel(params: &Params, mode: Option<&str>, situation: &Situation) -> f64 {
+    if situation.moving && mode != Some("locked") { work::u_rel(params, "draws") } else { BURST_U_REL }
+}
+
 /// Cold resistance between the brush leads.
 fn armature_cold(params: &Params, mode: Option<&str>) -> f64 {
     let cold = params.nominal("armature");
@@ -211,13 +220,16 @@ impl Behaviour for Commutator {
         } else {
             (part(ARMATURE_SHARE), Path::resistor(armature_cold(params, mode)))
         };
-        out.push(Branch { name: "armature", from: "a1", to: "a2", ac, dc, u_rel: params.u_rel("armature") });
+        let u_rel = params.u_rel("armature");
+        // Armature and field stray together, while branches count as independent: it all counts at the armature.
+        let ac_u_rel = work_u_rel(params, mode, situation) / ARMATURE_SHARE;
+        out.push(Branch { name: "armature", from: "a1", to: "a2", ac, dc, u_rel, ac_u_rel });
         let u_rel = params.u_rel("field");
         let mut field = |name, from, to, share: f64, open: bool| {
             let whole = Path::resistor(params.nominal("field") * share);
             let (ac, dc) =
                 if open { (Path::Open, Path::Open) } else { (part((1.0 - ARMATURE_SHARE) * share), whole) };
-            out.push(Branch { name, from, to, ac, dc, u_rel });
+            out.push(Branch { name, from, to, ac, dc, u_rel, ac_u_rel: 0.0 });
         };
         let (open, tap) = (mode == Some("field open"), params.nominal("tap"));
         if tap > 0.0 && tap < 1.0 {
@@ -229,6 +241,10 @@ impl Behaviour for Commutator {
         if mode == Some("leak to earth") {
             out.push(earth_leak("a1"));
         }
+    }
+
+    fn spread(&self, params: &Params, param: &str) -> f64 {
+        if param == "draws" { work::within(params) } else { 0.0 }
     }
 
     fn effect(&self, params: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {
@@ -261,7 +277,7 @@ impl Behaviour for Commutator {
 /// Leak from a winding's end to the frame.
 pub(super) fn earth_leak(from: &'static str) -> Branch {
     let leak = Path::resistor(LEAK_OHM);
-    Branch { name: "leak", from, to: "earth", ac: leak, dc: leak, u_rel: 1.0 }
+    Branch { name: "leak", from, to: "earth", ac: leak, dc: leak, u_rel: 1.0, ac_u_rel: 1.0 }
 }
 
 /// Current in a branch, 0 where it is not known.

@@ -65,7 +65,7 @@ impl Behaviour for Dielectric {
             _ if siemens > 0.0 => (Path::Ohms { r: 0.0, x: -1.0 / siemens }, Path::Open),
             _ => (Path::Open, Path::Open),
         };
-        out.push(Branch { name: "capacitor", from: "1", to: "2", ac, dc, u_rel: params.u_rel("farads") });
+        out.push(Branch { name: "capacitor", from: "1", to: "2", ac, dc, u_rel: params.u_rel("farads"), ac_u_rel: params.u_rel("farads") });
     }
 }
 

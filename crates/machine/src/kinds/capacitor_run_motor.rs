@@ -3,7 +3,7 @@
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
 use super::{
     Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
+    Path, Rate, Role, Situation, Takes, Terminal, work,
 };
 
 /// Power factor of each winding at work. Two like windings at 45° and a matched capacitor give a true two-phase field.
@@ -55,6 +55,7 @@ pub(super) static KIND: PartKind = PartKind {
             must: true,
             about: "speed it gives to what it turns (drum rpm)",
         },
+        work::WITHIN,
     ],
     rate: Rate { percent: 2.4, source: "guess to fill the rest, common practice, no source" },
     modes: &[
@@ -101,9 +102,11 @@ impl Behaviour for TwoPhase {
         let (watts, power_factor) =
             if turning { (draws / 2.0, RUN_POWER_FACTOR) } else { (draws * STALL_WATTS, STALL_POWER_FACTOR) };
         let u_rel = params.u_rel("winding");
+        // Both windings stray together, while branches count as independent: √2 in each is 1 in the sum.
+        let ac_u_rel = work::u_rel(params, "draws") * 2f64.sqrt();
         let mut winding = |name, to, watts: f64, ohms: f64| {
             let ac = Path::load(watts, situation.rated_v, power_factor);
-            out.push(Branch { name, from: "c", to, ac, dc: Path::resistor(ohms), u_rel });
+            out.push(Branch { name, from: "c", to, ac, dc: Path::resistor(ohms), u_rel, ac_u_rel });
         };
         let ohms = params.nominal("winding");
         match mode {
@@ -120,6 +123,10 @@ impl Behaviour for TwoPhase {
             Some("leak to earth") => out.push(earth_leak("c")),
             _ => {}
         }
+    }
+
+    fn spread(&self, params: &Params, param: &str) -> f64 {
+        if param == "draws" { work::within(params) } else { 0.0 }
     }
 
     fn effect(&self, params: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {

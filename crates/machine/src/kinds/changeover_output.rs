@@ -44,7 +44,7 @@ impl Behaviour for Changeover {
         let (live, dead) = (stuck.unwrap_or(situation.driven), stuck.unwrap_or(false));
         let mut contact = |name, to, when: bool| {
             let (ac, dc) = (path(live == when), path(dead == when));
-            out.push(Branch { name, from: "common", to, ac, dc, u_rel: 0.0 });
+            out.push(Branch { name, from: "common", to, ac, dc, u_rel: 0.0, ac_u_rel: 0.0 });
         };
         contact("rest contact", "rest", false);
         contact("driven contact", "driven", true);

@@ -3,7 +3,7 @@
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
 use super::{
     Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
+    Path, Rate, Role, Situation, Takes, Terminal, work,
 };
 
 /// Power factor of the sealed motor at work. Common practice, no source.
@@ -59,6 +59,7 @@ pub(super) static KIND: PartKind = PartKind {
             must: true,
             about: "watts at work at rated voltage",
         },
+        work::WITHIN,
     ],
     rate: Rate { percent: 4.0, source: COMMON },
     modes: &[
@@ -130,6 +131,7 @@ impl Behaviour for Sealed {
             ac: sound("run winding open", Path::load(watts, situation.rated_v, power_factor)),
             dc: sound("run winding open", Path::resistor(params.nominal("run-winding"))),
             u_rel: params.u_rel("run-winding"),
+            ac_u_rel: work::u_rel(params, "draws"),
         });
         out.push(Branch {
             name: "start winding",
@@ -138,10 +140,15 @@ impl Behaviour for Sealed {
             ac: sound("start winding open", Path::Ohms { r: start, x: start * START_X_OVER_R }),
             dc: sound("start winding open", Path::resistor(start)),
             u_rel: params.u_rel("start-winding"),
+            ac_u_rel: params.u_rel("start-winding"),
         });
         if mode == Some("leak to earth") {
             out.push(earth_leak("c"));
         }
+    }
+
+    fn spread(&self, params: &Params, param: &str) -> f64 {
+        if param == "draws" { work::within(params) } else { 0.0 }
     }
 
     fn effect(&self, _: &Params, mode: Option<&str>, _: &Situation, flows: &Flows) -> Effect {

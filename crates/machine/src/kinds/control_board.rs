@@ -119,7 +119,7 @@ impl Behaviour for Board {
             to: "n",
             ac,
             dc: Path::Open,
-            u_rel: params.u_rel("draws"),
+            u_rel: params.u_rel("draws"), ac_u_rel: params.u_rel("draws"),
         });
     }
 

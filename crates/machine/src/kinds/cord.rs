@@ -77,7 +77,7 @@ impl Behaviour for Cord {
                 Some("high resistance") if name == "line" => Path::resistor(BURNT_OHM),
                 _ => Path::Closed,
             };
-            out.push(Branch { name, from, to, ac: path, dc: path, u_rel: 0.0 });
+            out.push(Branch { name, from, to, ac: path, dc: path, u_rel: 0.0, ac_u_rel: 0.0 });
         }
     }
 }

@@ -83,15 +83,15 @@ impl Behaviour for Lock {
         } else {
             (Path::load(watts, situation.rated_v, 1.0), Path::resistor(params.nominal("ptc")))
         };
-        let u_rel = params.u_rel("ptc").max(params.u_rel("draws"));
-        out.push(Branch { name: "ptc", from: "in", to: "n", ac, dc, u_rel });
+        let (u_rel, ac_u_rel) = (params.u_rel("ptc"), params.u_rel("draws"));
+        out.push(Branch { name: "ptc", from: "in", to: "n", ac, dc, u_rel, ac_u_rel });
         let made = match mode {
             Some("never locks" | "contact open" | "ptc open") => false,
             Some("stuck locked") => true,
             _ => situation.locked,
         };
         let path = if made { Path::Closed } else { Path::Open };
-        out.push(Branch { name: "contact", from: "in", to: "out", ac: path, dc: path, u_rel: 0.0 });
+        out.push(Branch { name: "contact", from: "in", to: "out", ac: path, dc: path, u_rel: 0.0, ac_u_rel: 0.0 });
     }
 
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {

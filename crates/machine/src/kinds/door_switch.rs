@@ -77,7 +77,7 @@ impl Behaviour for Contact {
             _ => when_shut,
         };
         let path = if made { Path::Closed } else { Path::Open };
-        out.push(Branch { name: "contact", from: "1", to: "2", ac: path, dc: path, u_rel: 0.0 });
+        out.push(Branch { name: "contact", from: "1", to: "2", ac: path, dc: path, u_rel: 0.0, ac_u_rel: 0.0 });
     }
 }
 

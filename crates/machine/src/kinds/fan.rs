@@ -3,7 +3,7 @@
 use super::brushed_motor::earth_leak;
 use super::{
     Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params,
-    PartKind, Passage, Path, Rate, Role, Situation, Takes, Terminal,
+    PartKind, Passage, Path, Rate, Role, Situation, Takes, Terminal, work,
 };
 
 /// Power factor of a shaded-pole motor. Common practice, no source.
@@ -45,6 +45,7 @@ pub(super) static KIND: PartKind = PartKind {
             must: false,
             about: "cold resistance between 1 and 2; estimated from the watts where absent",
         },
+        work::WITHIN,
     ],
     rate: Rate { percent: 1.5, source: COMMON },
     modes: &[
@@ -106,8 +107,9 @@ impl Behaviour for Blower {
             Some("locked") => (Path::load(watts * STALL_WATTS, volts, POWER_FACTOR), cold),
             _ => (running, cold),
         };
-        let u_rel = params.u_rel("winding").max(params.u_rel("rated"));
-        out.push(Branch { name: "winding", from: "1", to: "2", ac, dc, u_rel });
+        let ac_u_rel = work::u_rel(params, "rated");
+        let u_rel = if params.nominal("winding") > 0.0 { params.u_rel("winding") } else { ac_u_rel };
+        out.push(Branch { name: "winding", from: "1", to: "2", ac, dc, u_rel, ac_u_rel });
         if mode == Some("leak to earth") {
             out.push(earth_leak("1"));
         }
@@ -123,6 +125,14 @@ impl Behaviour for Blower {
             Some("wheel loose") => Effect { runs: true, ..Effect::default() },
             _ => Effect { runs: true, signs: vec!["fan blows"], ..Effect::default() },
         }
+    }
+
+    fn spread(&self, params: &Params, param: &str) -> f64 {
+        if param == "rated" { work::within(params) } else { 0.0 }
+    }
+
+    fn moves(&self) -> Option<Medium> {
+        Some(Medium::Air)
     }
 
     fn passage(&self, _: &Params, mode: Option<&str>, medium: Medium) -> Passage {

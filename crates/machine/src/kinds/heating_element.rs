@@ -50,6 +50,13 @@ pub(super) static KIND: PartKind = PartKind {
             must: false,
             about: "power of the rod from 3 to 2, where the element has two",
         },
+        Param {
+            name: "heats",
+            takes: Takes::Choice(&["water", "air"]),
+            default: Some("water"),
+            must: false,
+            about: "what it sits in: in air no lime settles on it",
+        },
     ],
     rate: Rate { percent: 5.5, source: COMMON },
     modes: &[
@@ -111,7 +118,7 @@ fn rod(params: &Params, name: &str) -> Option<(f64, f64)> {
 
 /// A rod from its hot ohms.
 fn branch(name: &'static str, from: &'static str, to: &'static str, hot: f64, u_rel: f64) -> Branch {
-    Branch { name, from, to, ac: Path::resistor(hot), dc: Path::resistor(hot / HOT_OVER_COLD), u_rel }
+    Branch { name, from, to, ac: Path::resistor(hot), dc: Path::resistor(hot / HOT_OVER_COLD), u_rel, ac_u_rel: u_rel }
 }
 
 /// A rod that leaks at one point is a star: two pieces of rod and the leak. Seen from its three ends it equals a
@@ -123,7 +130,7 @@ fn leaking(hot: f64, u_rel: f64, out: &mut Vec<Branch>) {
     out.push(branch("rod", "1", "2", sum / LEAK_OHM, u_rel));
     for (name, from, ohms) in [("leak at 1", "1", sum / b), ("leak at 2", "2", sum / a)] {
         let path = Path::resistor(ohms);
-        out.push(Branch { name, from, to: "earth", ac: path, dc: path, u_rel: 0.5 });
+        out.push(Branch { name, from, to: "earth", ac: path, dc: path, u_rel: 0.5, ac_u_rel: 0.5 });
     }
 }
 
@@ -131,7 +138,7 @@ impl Behaviour for Rods {
     fn electrics(&self, params: &Params, mode: Option<&str>, _: &Situation, out: &mut Vec<Branch>) {
         let second = rod(params, "second-rod");
         let factor = if mode == Some("weak") { WEAK_FACTOR } else { 1.0 };
-        // With two rods, "open" is the common end; with one, "one rod open" is that rod.
+        // With two rods, "open" is the common end. With one, "one rod open" does not apply; asked all the same, it is open.
         let first_open = mode == Some("open") || (mode == Some("one rod open") && second.is_none());
         if let Some((hot, u_rel)) = rod(params, "rated")
             && !first_open
@@ -147,6 +154,19 @@ impl Behaviour for Rods {
         {
             out.push(branch("second rod", "3", "2", hot * factor, u_rel));
         }
+    }
+
+    fn applies(&self, params: &Params, mode: &str) -> bool {
+        match mode {
+            "one rod open" => params.get("second-rod").is_some(),
+            "lime-scaled" => params.text("heats") != "air",
+            _ => true,
+        }
+    }
+
+    fn spread(&self, _: &Params, param: &str) -> f64 {
+        // The rectangle about the middle that has this uncertainty.
+        if matches!(param, "rated" | "second-rod") { 3f64.sqrt() * U_REL_UNSTATED } else { 0.0 }
     }
 
     fn effect(&self, _: &Params, _: Option<&str>, _: &Situation, flows: &Flows) -> Effect {

@@ -91,7 +91,8 @@ struct Valve;
 impl Behaviour for Valve {
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let (r, va) = (params.nominal("coil"), params.nominal("draws"));
-        let u_rel = params.u_rel("coil").max(params.u_rel("draws"));
+        let u_rel = params.u_rel("coil");
+        let ac_u_rel = u_rel.max(params.u_rel("draws"));
         let (ac, dc) = if mode == Some("coil open") || va <= 0.0 {
             (Path::Open, Path::Open)
         } else {
@@ -100,7 +101,7 @@ impl Behaviour for Valve {
             let x = coil_reactance_ohm(situation.rated_v, amps, r).unwrap_or(0.0);
             (Path::Ohms { r, x }, Path::resistor(r))
         };
-        out.push(Branch { name: "coil", from: "1", to: "2", ac, dc, u_rel });
+        out.push(Branch { name: "coil", from: "1", to: "2", ac, dc, u_rel, ac_u_rel });
     }
 
     fn effect(&self, params: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {

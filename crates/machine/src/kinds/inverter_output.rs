@@ -1,6 +1,6 @@
 //! Inverter output: rectifier, bus capacitor and three legs that feed a three-phase or permanent-magnet motor.
 
-use super::three_phase_motor::STRUGGLE_W;
+use super::three_phase_motor::{STRUGGLE_U_REL, STRUGGLE_W};
 use super::{
     Behaviour, Branch, COMMON, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role,
     Situation, Terminal,
@@ -75,13 +75,19 @@ impl Behaviour for Inverter {
             Some("one leg lost") => situation.demand_w.min(STRUGGLE_W),
             _ => situation.demand_w,
         };
+        let watts = demand_w.max(0.0) + IDLE_W;
+        let demand_u_w = if situation.demand_w > 0.0 {
+            situation.demand_u_w * demand_w.max(0.0) / situation.demand_w
+        } else {
+            0.0
+        };
         let ac = if situation.driven {
-            Path::load(demand_w.max(0.0) + IDLE_W, situation.rated_v, POWER_FACTOR)
+            Path::load(watts, situation.rated_v, POWER_FACTOR)
         } else {
             Path::Open
         };
         // An ohmmeter charges the bus and then sees next to nothing.
-        out.push(Branch { name: "supply", from: "l", to: "n", ac, dc: Path::Open, u_rel: 0.0 });
+        out.push(Branch { name: "supply", from: "l", to: "n", ac, dc: Path::Open, u_rel: 0.0, ac_u_rel: demand_u_w / watts });
     }
 
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {
@@ -95,7 +101,13 @@ impl Behaviour for Inverter {
                 Effect { signs: vec!["hums"], ..Effect::default() }
             }
             Some("one leg lost") => {
-                Effect { runs: true, demand_w: STRUGGLE_W, signs: vec!["jerks"], ..Effect::default() }
+                Effect {
+                    runs: true,
+                    demand_w: STRUGGLE_W,
+                    demand_u_w: STRUGGLE_W * STRUGGLE_U_REL,
+                    signs: vec!["jerks"],
+                    ..Effect::default()
+                }
             }
             _ => Effect { runs: true, ..Effect::default() },
         }

@@ -59,7 +59,7 @@ impl Behaviour for Filament {
             Path::Ohms { r, .. } => Path::resistor(r * COLD_OVER_HOT),
             other => other,
         };
-        out.push(Branch { name: "filament", from: "1", to: "2", ac, dc, u_rel: params.u_rel("rated") });
+        out.push(Branch { name: "filament", from: "1", to: "2", ac, dc, u_rel: params.u_rel("rated"), ac_u_rel: params.u_rel("rated") });
     }
 
     fn effect(&self, params: &Params, mode: Option<&str>, situation: &Situation, flows: &Flows) -> Effect {

@@ -22,6 +22,6 @@ struct Transistor;
 impl Behaviour for Transistor {
     fn electrics(&self, _: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let ac = if situation.driven && mode.is_none() { Path::Closed } else { Path::Open };
-        out.push(Branch { name: "switch", from: "a", to: "b", ac, dc: Path::Open, u_rel: 0.0 });
+        out.push(Branch { name: "switch", from: "a", to: "b", ac, dc: Path::Open, u_rel: 0.0, ac_u_rel: 0.0 });
     }
 }

@@ -93,14 +93,14 @@ fn capacitor(name: &'static str, from: &'static str, to: &'static str, value: (f
     } else {
         Path::Open
     };
-    Branch { name, from, to, ac, dc: Path::Open, u_rel }
+    Branch { name, from, to, ac, dc: Path::Open, u_rel, ac_u_rel: u_rel }
 }
 
 impl Behaviour for Filter {
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let resistor = |name, from, to, r, u_rel| {
             let path = Path::resistor(r);
-            Branch { name, from, to, ac: path, dc: path, u_rel }
+            Branch { name, from, to, ac: path, dc: path, u_rel, ac_u_rel: u_rel }
         };
         let (choke, u_choke) = (params.nominal("choke"), params.u_rel("choke"));
         if mode != Some("open") {

@@ -62,7 +62,7 @@ struct Bars;
 impl Behaviour for Bars {
     fn electrics(&self, _: &Params, mode: Option<&str>, _: &Situation, out: &mut Vec<Branch>) {
         let path = if mode == Some("bridged") { Path::resistor(BRIDGED_OHM) } else { Path::Open };
-        out.push(Branch { name: "bars", from: "1", to: "2", ac: path, dc: path, u_rel: 0.5 });
+        out.push(Branch { name: "bars", from: "1", to: "2", ac: path, dc: path, u_rel: 0.5, ac_u_rel: 0.5 });
     }
 }
 

@@ -92,7 +92,7 @@ impl Behaviour for Bead {
             _ => Path::resistor(healthy),
         };
         let u_rel = u_rel(params, situation.temperature_c);
-        out.push(Branch { name: "bead", from: "1", to: "2", ac: path, dc: path, u_rel });
+        out.push(Branch { name: "bead", from: "1", to: "2", ac: path, dc: path, u_rel, ac_u_rel: u_rel });
     }
 }
 

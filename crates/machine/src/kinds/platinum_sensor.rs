@@ -74,7 +74,7 @@ impl Behaviour for Film {
             _ => Path::resistor(healthy),
         };
         let u_rel = u_class.hypot(params.u_rel("r0"));
-        out.push(Branch { name: "film", from: "1", to: "2", ac: path, dc: path, u_rel });
+        out.push(Branch { name: "film", from: "1", to: "2", ac: path, dc: path, u_rel, ac_u_rel: u_rel });
     }
 }
 

@@ -113,7 +113,7 @@ impl Behaviour for Contacts {
         let contacts = [("empty", now.empty), ("full", now.full), ("overflow", now.overflow)];
         for (name, made) in contacts {
             let path = if made { Path::Closed } else { Path::Open };
-            out.push(Branch { name, from: "c", to: name, ac: path, dc: path, u_rel: 0.0 });
+            out.push(Branch { name, from: "c", to: name, ac: path, dc: path, u_rel: 0.0, ac_u_rel: 0.0 });
         }
     }
 

@@ -57,12 +57,16 @@ impl Behaviour for Stones {
             let hot = factor * volts * volts / watts;
             let (ac, dc) = (Path::resistor(hot), Path::resistor(hot * COLD_OVER_HOT));
             let u_rel = params.u_rel("rated").max(U_REL_COLD / 3.0);
-            out.push(Branch { name: "stones", from: "1", to: "2", ac, dc, u_rel });
+            out.push(Branch { name: "stones", from: "1", to: "2", ac, dc, u_rel, ac_u_rel: u_rel });
         }
         if mode == Some("leak") {
             let leak = Path::resistor(LEAK_OHM);
-            out.push(Branch { name: "leak", from: "1", to: "earth", ac: leak, dc: leak, u_rel: 0.5 });
+            out.push(Branch { name: "leak", from: "1", to: "earth", ac: leak, dc: leak, u_rel: 0.5, ac_u_rel: 0.5 });
         }
+    }
+
+    fn spread(&self, _: &Params, param: &str) -> f64 {
+        if param == "rated" { U_REL_COLD / 3f64.sqrt() } else { 0.0 }
     }
 
     fn effect(&self, _: &Params, _: Option<&str>, _: &Situation, flows: &Flows) -> Effect {

@@ -68,7 +68,7 @@ impl Behaviour for Lock {
         } else {
             (Path::resistor(coil / DUTY), Path::resistor(coil))
         };
-        out.push(Branch { name: "coil", from: "coil-1", to: "coil-2", ac, dc, u_rel });
+        out.push(Branch { name: "coil", from: "coil-1", to: "coil-2", ac, dc, u_rel, ac_u_rel: u_rel });
         let made = match mode {
             Some("coil open" | "contact open") => false,
             Some("stuck locked") => true,
@@ -81,7 +81,7 @@ impl Behaviour for Lock {
             to: "contact-2",
             ac: path,
             dc: path,
-            u_rel: 0.0,
+            u_rel: 0.0, ac_u_rel: 0.0,
         });
     }
 

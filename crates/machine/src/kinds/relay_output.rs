@@ -65,7 +65,7 @@ impl Behaviour for Contact {
             // On the dead machine no coil holds it.
             _ => (if situation.driven { made } else { Path::Open }, Path::Open),
         };
-        out.push(Branch { name: "contact", from: "a", to: "b", ac, dc, u_rel: 0.0 });
+        out.push(Branch { name: "contact", from: "a", to: "b", ac, dc, u_rel: 0.0, ac_u_rel: 0.0 });
     }
 
     fn effect(&self, _: &Params, mode: Option<&str>, situation: &Situation, _: &Flows) -> Effect {

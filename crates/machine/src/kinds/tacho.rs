@@ -66,7 +66,7 @@ impl Behaviour for Coil {
             to: "2",
             ac: path,
             dc: path,
-            u_rel: params.u_rel("coil"),
+            u_rel: params.u_rel("coil"), ac_u_rel: params.u_rel("coil"),
         });
     }
 

@@ -70,7 +70,7 @@ impl Behaviour for CutOut {
         let ac = if opened { Path::Open } else { Path::Closed };
         // An ohmmeter comes when all is cold: one that opens early has closed again by then.
         let dc = if mode == Some("open") { Path::Open } else { Path::Closed };
-        out.push(Branch { name: "contact", from: "1", to: "2", ac, dc, u_rel: 0.0 });
+        out.push(Branch { name: "contact", from: "1", to: "2", ac, dc, u_rel: 0.0, ac_u_rel: 0.0 });
     }
 }
 

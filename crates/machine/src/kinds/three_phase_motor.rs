@@ -3,13 +3,16 @@
 use super::brushed_motor::earth_leak;
 use super::{
     Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
-    PartKind, Path, Rate, Role, SUPPLY_LINE, Situation, Takes, Terminal,
+    PartKind, Path, Rate, Role, SUPPLY_LINE, Situation, Takes, Terminal, work,
 };
 use crate::params::interpolate;
 
 /// An inverter motor that cannot turn draws bursts of 20–150 W until the inverter gives up, watts at the mains side.
 /// Common practice, no source.
 pub(super) const STRUGGLE_W: f64 = 60.0;
+
+/// Relative standard uncertainty of those bursts: 20–150 W, by ratio. Common practice, no source.
+pub(super) const STRUGGLE_U_REL: f64 = 0.5;
 
 /// Factor on the watts with shorted turns: "+30 % or more" (common practice, no source).
 pub(super) const SHORTED_WATTS: f64 = 1.3;
@@ -64,6 +67,7 @@ pub(super) const PARAMS: &[Param] = &[
         must: true,
         about: "drum speed against watts at the mains side of the inverter, its own idle watts left out",
     },
+    work::WITHIN,
 ];
 
 /// Is it the motor or what it turns that is stiff?
@@ -95,7 +99,7 @@ impl Behaviour for OnInverter {
         // The inverter stands between it and the mains, so at mains frequency there is no path; its watts come back
         // as the inverter's demand.
         let mut side = |name, from, to, ohms: f64| {
-            out.push(Branch { name, from, to, ac: Path::Open, dc: Path::resistor(ohms), u_rel });
+            out.push(Branch { name, from, to, ac: Path::Open, dc: Path::resistor(ohms), u_rel, ac_u_rel: u_rel });
         };
         if mode == Some("phase open") {
             side("v-w", "v", "w", pair);
@@ -129,6 +133,7 @@ impl Behaviour for OnInverter {
         let struggle = |sign| Effect {
             turns_rpm: Some(0.0),
             demand_w: STRUGGLE_W,
+            demand_u_w: STRUGGLE_W * STRUGGLE_U_REL,
             signs: vec![sign],
             ..Effect::default()
         };
@@ -140,7 +145,12 @@ impl Behaviour for OnInverter {
         }
         let factor = if mode == Some("turns shorted") { SHORTED_WATTS } else { 1.0 };
         let demand_w = interpolate(params.table("draws"), wanted.abs()) * factor;
-        Effect { turns_rpm: Some(wanted), runs: true, demand_w, ..Effect::default() }
+        let demand_u_w = demand_w * work::u_rel(params, "draws");
+        Effect { turns_rpm: Some(wanted), runs: true, demand_w, demand_u_w, ..Effect::default() }
+    }
+
+    fn spread(&self, params: &Params, param: &str) -> f64 {
+        if param == "draws" { work::within(params) } else { 0.0 }
     }
 }
 

@@ -45,7 +45,7 @@ impl Behaviour for Triac {
             None if situation.driven => (Path::Closed, Path::Open),
             _ => (Path::Open, Path::Open),
         };
-        out.push(Branch { name: "triac", from: "a", to: "b", ac, dc, u_rel: 0.0 });
+        out.push(Branch { name: "triac", from: "a", to: "b", ac, dc, u_rel: 0.0, ac_u_rel: 0.0 });
     }
 }
 

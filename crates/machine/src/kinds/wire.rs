@@ -87,10 +87,10 @@ impl Behaviour for Conductor {
             Some("high resistance") => Path::resistor(BAD_JOINT_OHM),
             _ => Path::Closed,
         };
-        out.push(Branch { name: "wire", from: "a", to: "b", ac: path, dc: path, u_rel: 0.0 });
+        out.push(Branch { name: "wire", from: "a", to: "b", ac: path, dc: path, u_rel: 0.0, ac_u_rel: 0.0 });
         if mode == Some("chafed to earth") {
             let chafed = Path::resistor(CHAFED_OHM);
-            out.push(Branch { name: "chafed", from: "a", to: CHASSIS, ac: chafed, dc: chafed, u_rel: 1.0 });
+            out.push(Branch { name: "chafed", from: "a", to: CHASSIS, ac: chafed, dc: chafed, u_rel: 1.0, ac_u_rel: 1.0 });
         }
     }
 }

@@ -6,7 +6,7 @@ use super::nets::{Side, endpoint};
 use super::parts::{default_params, find_part, rates};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::kind;
-use crate::model::{Input, NodeId, Output, OutputId, Part, PartId, Senses};
+use crate::model::{Input, NodeId, Output, OutputId, Part, PartId, Senses, node};
 use crate::schema;
 use quantity::Dimension;
 
@@ -133,13 +133,34 @@ fn output(
         ends: None,
         at: name.span.clone(),
     });
-    draft.parts[part].rates = rates(kind, fields, findings);
+    draft.parts[part].rates = rates(kind, &draft.parts[part].params, fields, findings);
     draft.parts[part].order = match fields.words("order", findings) {
         own if own.is_empty() => draft.parts[board].order.clone(),
         own => own,
     };
     let motor = fields.text("motor", findings).and_then(|t| find_part(&t, draft, findings));
     Some(Output { name: name.text.clone(), part, board, motor, reverse: Vec::new(), at: name.span.clone() })
+}
+
+/// An output whose load is missing in the variant that is read drives nothing: no fault of it is the cause of a job.
+pub(super) fn drop_faults_of_idle_outputs(draft: &mut Draft) {
+    let idle: Vec<PartId> =
+        draft.outputs.iter().map(|o| o.part).filter(|&part| leads_nowhere(draft, part)).collect();
+    for part in idle {
+        draft.parts[part].rates.fill(0.0);
+    }
+}
+
+/// Does one side of a switch with two ends lead to no part?
+fn leads_nowhere(draft: &Draft, switch: PartId) -> bool {
+    let ends = &draft.parts[switch].terminals;
+    let others = || draft.parts.iter().enumerate().filter(|p| p.0 != switch);
+    let meets = |node: NodeId| others().any(|(_, p)| p.terminals.contains(&Some(node)));
+    let leads = |node: NodeId| {
+        let outside = draft.joints.iter().filter(|j| j.inner == node).map(|j| j.outer);
+        node == node::LINE || node == node::NEUTRAL || meets(node) || outside.into_iter().any(meets)
+    };
+    ends.len() == 2 && ends.iter().flatten().any(|&end| !leads(end))
 }
 
 /// The nodes of a list of exactly `count` points on the board's side.

@@ -72,6 +72,7 @@ fn read_into(text: &str, variant: Option<&str>, findings: &mut Findings) -> Opti
     nets::read(&file, &mut draft, findings);
     board::read(&file, &mut draft, findings);
     nets::check(&draft, findings);
+    board::drop_faults_of_idle_outputs(&mut draft);
     let test = test::read(&file, &draft, findings);
     Some(Machine {
         plate: draft.plate?,

@@ -87,16 +87,18 @@ pub(super) fn read(file: &Fields<'_>, draft: &mut Draft, findings: &mut Findings
             let from = endpoint(&a, Side::Loom, draft, findings);
             let to = endpoint(&b, Side::Loom, draft, findings);
             let (Some(from), Some(to), Some(kind)) = (from, to, wire_kind) else { continue };
+            let params = default_params(kind);
+            let rates = rates(kind, &params, &fields, findings);
             draft.parts.push(Part {
                 id: format!("loom.{}.{}", name.text, number + 1),
                 kind,
-                params: default_params(kind),
+                params,
                 terminals: vec![Some(from), Some(to)],
                 behind: behind.clone(),
                 order: order.clone(),
                 through: Vec::new(),
                 watches: None,
-                rates: share_out(&rates(kind, &fields, findings), wires.len(), fields.get("rates").is_some()),
+                rates: share_out(&rates, wires.len(), fields.get("rates").is_some()),
                 note: String::new(),
                 ends: Some((a.text, b.text)),
                 at: wire.span.clone(),

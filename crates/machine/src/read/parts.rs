@@ -79,16 +79,18 @@ fn part(name: &Text, fields: &Fields<'_>, draft: &Draft, findings: &mut Findings
     };
     refuse_unknown_keys(fields, kind, findings);
     let panel_names: Vec<String> = draft.panels.iter().map(|p| p.name.clone()).collect();
+    let params = params(kind, fields, findings);
+    let rates = rates(kind, &params, fields, findings);
     Some(Part {
         id: name.text.clone(),
         kind,
-        params: params(kind, fields, findings),
+        params,
         terminals: vec![None; kind.terminals.len()],
         behind: resolve(&fields.texts("behind", findings), &panel_names, findings),
         order: fields.words("order", findings),
         through: Vec::new(),
         watches: None,
-        rates: rates(kind, fields, findings),
+        rates,
         note: fields.words("note", findings),
         ends: None,
         at: name.span.clone(),
@@ -110,8 +112,13 @@ fn refuse_unknown_keys(fields: &Fields<'_>, kind: &PartKind, findings: &mut Find
 }
 
 /// Share of jobs of each mode: the file's own figure, else the kind's rate split by the shares of its modes.
-pub(super) fn rates(kind: &PartKind, fields: &Fields<'_>, findings: &mut Findings) -> Vec<f64> {
-    let mut rates = default_rates(kind);
+pub(super) fn rates(
+    kind: &PartKind,
+    params: &Params,
+    fields: &Fields<'_>,
+    findings: &mut Findings,
+) -> Vec<f64> {
+    let mut rates = default_rates(kind, params);
     for (name, percent) in fields.number_by_name("rates", findings) {
         if let Some(at) = kind.modes.iter().position(|m| m.name == name.text) {
             rates[at] = percent;
@@ -132,10 +139,12 @@ pub(super) fn rates(kind: &PartKind, fields: &Fields<'_>, findings: &mut Finding
     rates
 }
 
-/// The kind's own rates.
-pub(super) fn default_rates(kind: &PartKind) -> Vec<f64> {
-    let total: f64 = kind.modes.iter().map(|m| m.share).sum();
-    kind.modes.iter().map(|m| if total > 0.0 { kind.rate.percent * m.share / total } else { 0.0 }).collect()
+/// The kind's own rates. A mode that such a part cannot have leaves its share to the others.
+fn default_rates(kind: &PartKind, params: &Params) -> Vec<f64> {
+    let share = |m: &kind::Mode| if kind.behaviour.applies(params, m.name) { m.share } else { 0.0 };
+    let total: f64 = kind.modes.iter().map(share).sum();
+    let percent = |m| if total > 0.0 { kind.rate.percent * share(m) / total } else { 0.0 };
+    kind.modes.iter().map(percent).collect()
 }
 
 /// The parameters of a part of which the file says nothing: a wire, an output's switch.

@@ -49,7 +49,15 @@ const OTHER_W: f64 = 40.0;
 const OTHER_SHARE: f64 = 0.05;
 
 /// What is in doubt about one heater interval, from the rows of its run and the gaps of the recording.
-pub(super) fn doubts(on: &HeaterOn, time_s: &[f64], power_w: &[f64], gaps: &[(f64, f64)]) -> Vec<Doubt> {
+///
+/// `beside` says from when to when no other heater interval of the run is on, in seconds.
+pub(super) fn doubts(
+    on: &HeaterOn,
+    beside: (f64, f64),
+    time_s: &[f64],
+    power_w: &[f64],
+    gaps: &[(f64, f64)],
+) -> Vec<Doubt> {
     let mut found = Vec::new();
     let first = time_s.partition_point(|&t| t < on.start_s);
     let end = time_s.partition_point(|&t| t < on.end_s);
@@ -83,7 +91,7 @@ pub(super) fn doubts(on: &HeaterOn, time_s: &[f64], power_w: &[f64], gaps: &[(f6
     let mut together = Vec::new();
     for (at_s, row, own_w, sign) in [(on.start_s, first, starts_w, 1.0), (on.end_s, end, ends_w, -1.0)] {
         if !at_edge(at_s)
-            && let Some(other_w) = other(power_w, row, sign * own_w)
+            && let Some(other_w) = other(time_s, power_w, row, sign * own_w, beside)
         {
             together.push(Doubt::Together { at_s, other_w });
         }
@@ -94,9 +102,13 @@ pub(super) fn doubts(on: &HeaterOn, time_s: &[f64], power_w: &[f64], gaps: &[(f6
 
 /// What else the total changed by across an edge that changes it by `own_w`, where the four rows on either side of it hold
 /// still. The edge itself may take some rows: a meter lags, and a row may be an average over the change.
-fn other(power_w: &[f64], row: usize, own_w: f64) -> Option<f64> {
+fn other(time_s: &[f64], power_w: &[f64], row: usize, own_w: f64, free_s: (f64, f64)) -> Option<f64> {
     let before = power_w.get(row.checked_sub(5)?..row - 1)?;
     let after = power_w.get(row + 3..row + 7)?;
+    // The same heater, which has just been on or comes on again, is no other load.
+    if time_s[row - 5] <= free_s.0 || time_s[row + 6] >= free_s.1 {
+        return None;
+    }
     let other_w = quantile(after, 0.5) - quantile(before, 0.5) - own_w;
     let least_w = OTHER_W.max(OTHER_SHARE * own_w.abs());
     let spread = |rows: &[f64]| quantile(rows, 1.0) - quantile(rows, 0.0);
@@ -143,6 +155,17 @@ mod tests {
         (0..n).map(|i| i as f64).collect()
     }
 
+    const ALONE: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+
+    #[test]
+    fn a_heater_that_comes_on_again_is_no_other_load() {
+        let power = |i: usize| if (50..90).contains(&i) || i >= 93 { 2005.0 } else { 5.0 };
+        let power_w: Vec<f64> = (0..120).map(power).collect();
+        let found = |beside| doubts(&on(50.0, 90.0), beside, &seconds(120), &power_w, &[]);
+        assert_eq!(found((f64::NEG_INFINITY, 93.0)), []);
+        assert_eq!(found(ALONE).len(), 1);
+    }
+
     #[test]
     fn a_drum_that_starts_with_the_heater_is_told() {
         let power = |i: usize| {
@@ -157,7 +180,7 @@ mod tests {
             }
         };
         let power_w: Vec<f64> = (0..120).map(power).collect();
-        let found = doubts(&on(50.0, 90.0), &seconds(120), &power_w, &[]);
+        let found = doubts(&on(50.0, 90.0), ALONE, &seconds(120), &power_w, &[]);
         assert_eq!(found, [Doubt::Together { at_s: 50.0, other_w: 200.0 }]);
     }
 
@@ -169,8 +192,13 @@ mod tests {
             .collect();
         let power_w: Vec<f64> =
             time_s.iter().map(|t| if (80.0..300.0).contains(t) { 2005.0 } else { 5.0 }).collect();
-        let found =
-            doubts(&on(80.0, 300.0), &time_s, &power_w, &[(49.0, 80.0), (149.0, 170.0), (249.0, 300.0)]);
+        let found = doubts(
+            &on(80.0, 300.0),
+            ALONE,
+            &time_s,
+            &power_w,
+            &[(49.0, 80.0), (149.0, 170.0), (249.0, 300.0)],
+        );
         assert_eq!(
             found,
             [
@@ -183,7 +211,7 @@ mod tests {
 
     #[test]
     fn a_recording_that_begins_and_ends_heating_says_so() {
-        let found = doubts(&on(0.0, 3.0), &seconds(4), &[2000.0; 4], &[]);
+        let found = doubts(&on(0.0, 3.0), ALONE, &seconds(4), &[2000.0; 4], &[]);
         assert_eq!(found, [Doubt::OnAtStart, Doubt::OnAtEnd, Doubt::FewSamples(3)]);
     }
 

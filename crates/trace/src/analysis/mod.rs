@@ -43,6 +43,10 @@ pub struct Read {
     pub lone_peaks: Option<(usize, f64)>,
     /// Energy in Wh, as [`Analysis::energy_wh`].
     pub energy_wh: f64,
+    /// Highest sample, W, and its time, s.
+    pub peak_w: f64,
+    /// See `peak_w`.
+    pub peak_s: f64,
     /// A load was on at the last sample of the recording.
     pub unfinished: bool,
     /// How the drum reversed.
@@ -208,9 +212,17 @@ impl Analyser {
         self.sources.extend(source_resistance(time_s, power_w, &volts, &run.loads.heater_on));
         let mut read = read(run, time_s, &volts, self.supply, self.longest_gap_s);
         let on = &read.run.loads.heater_on;
-        read.doubts = on.iter().map(|h| doubt::doubts(h, time_s, power_w, &self.out.gaps)).collect();
+        let beside = |at: usize| {
+            let before_s = at.checked_sub(1).map_or(f64::NEG_INFINITY, |before| on[before].end_s);
+            (before_s, on.get(at + 1).map_or(f64::INFINITY, |next| next.start_s))
+        };
+        let doubts = |(at, h)| doubt::doubts(h, beside(at), time_s, power_w, &self.out.gaps);
+        read.doubts = on.iter().enumerate().map(doubts).collect();
         read.lone_peaks = doubt::lone_peaks(on, time_s, power_w);
         read.energy_wh = energy_wh(time_s, power_w);
+        if let Some((t, w)) = time_s.iter().zip(power_w).max_by(|a, b| a.1.total_cmp(b.1)) {
+            (read.peak_s, read.peak_w) = (*t, *w);
+        }
         self.out.runs.push(read);
         self.longest_gap_s = 0.0;
     }
@@ -245,6 +257,8 @@ fn read(mut run: Run, time_s: &[f64], volts: &[f64], supply: Option<Supply>, lon
         doubts: Vec::new(),
         lone_peaks: None,
         energy_wh: 0.0,
+        peak_w: 0.0,
+        peak_s: 0.0,
         unfinished: false,
         reversals,
         lowest_v,

@@ -58,13 +58,16 @@ mod tests {
 
     #[test]
     fn a_gap_parts_a_state_and_stands_between_runs() {
-        let state = |start_s, end_s| State { start_s, end_s, power_w: 100.0, kind: Kind::Steady };
+        let state =
+            |start_s, end_s| State { start_s, end_s, power_w: 100.0, kind: Kind::Steady, ramp_w: None };
         let run = |states: Vec<State>| Read {
             run: Run { start_s: 0.0, end_s: 0.0, loads: Loads { states, ..Loads::default() } },
             resistance_u_ohm: Vec::new(),
             doubts: Vec::new(),
             lone_peaks: None,
             energy_wh: 0.0,
+            peak_w: 0.0,
+            peak_s: 0.0,
             unfinished: false,
             reversals: None,
             lowest_v: None,

@@ -238,9 +238,11 @@ fn is_voltage(trouble: Trouble) -> bool {
 
 fn find_ended(found: &mut Disturbance, run: &Run, slack_s: f64) {
     let soon = |at_s: f64| (found.start_s - slack_s..=found.end_s + JUST_AFTER_S + slack_s).contains(&at_s);
+    // What went off before the last sample in front of the missing ones did not go off with them.
+    let went_off = |at_s: f64| soon(at_s) && (found.trouble != Trouble::NoSamples || at_s >= found.start_s);
     let on = &run.loads.heater_on;
-    let heater = on.iter().any(|h| soon(h.end_s) && h.start_s < found.start_s);
-    let spin = run.loads.spins.iter().any(|s| soon(s.end_s) && s.start_s < found.start_s);
+    let heater = on.iter().any(|h| went_off(h.end_s) && h.start_s < found.start_s);
+    let spin = run.loads.spins.iter().any(|s| went_off(s.end_s) && s.start_s < found.start_s);
     let ended = [(heater, Ended::Heater), (spin, Ended::Spin), (soon(run.end_s), Ended::Run)];
     let with_heater = on.iter().any(|h| (found.start_s - h.start_s).abs() <= slack_s.max(3.0));
     found.with_heater = with_heater && matches!(found.trouble, Trouble::Dip { .. });

@@ -39,6 +39,14 @@ pub struct Loads {
     pub states: Vec<State>,
 }
 
+impl Loads {
+    /// All spins in order, the final one last, each with how the drum came up to it where that shows.
+    pub fn spins_and_run_ups(&self) -> impl Iterator<Item = (&Spin, Option<&RunUp>)> {
+        let ups = self.run_ups.iter().map(Some).chain(std::iter::repeat(None));
+        self.interim_spins.iter().chain(&self.spins).zip(ups)
+    }
+}
+
 /// No meter for a socket reads in coarser steps, in watts; larger ones are loads that switch.
 const COARSEST_W: f64 = 5.0;
 

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::rows::{Rows, quantile, without_short_rises};
-use crate::cut::{Charge, Segment, cut_ramps, noise};
+use crate::cut::{Charge, Segment, Shape, cut_ramps, noise};
 
 /// A drum's run-up, read off the levels and ramps that its power is cut into: single rows gone wrong, and the kick of a
 /// motor as it starts, do not move it.
@@ -17,6 +17,8 @@ pub struct RunUp {
     pub from_w: f64,
     /// Level it reaches, in watts.
     pub to_w: f64,
+    /// Share of its rows on straight ramps, 0 to 1; the rest are speeds held on the way, and jumps.
+    pub straight: f64,
 }
 
 impl RunUp {
@@ -50,7 +52,9 @@ pub(crate) fn run_up(rows: &Rows, range: Range<usize>) -> Option<RunUp> {
         return None;
     }
     let time_s = &rows.time_s[range.clone()];
-    let power_w = &without_short_rises(time_s, &rows.calm_w[range], KICK_S);
+    // To a millionth of a watt: what else runs all the time leaves rounding behind, which would decide between cuts of one cost.
+    let calm_w: Vec<f64> = rows.calm_w[range].iter().map(|w| (w * 1e6).round() / 1e6).collect();
+    let power_w = &without_short_rises(time_s, &calm_w, KICK_S);
     // A motor under load wavers by some per cent of its power, far more than the meter.
     let sigma = noise(power_w).sigma().max(0.03 * quantile(power_w, 0.9));
     let penalty = 4.0 * sigma * sigma * (power_w.len() as f64).ln();
@@ -69,10 +73,16 @@ pub(crate) fn run_up(rows: &Rows, range: Range<usize>) -> Option<RunUp> {
     })?;
     let top = &segments[peak];
     let end = if top.to > top.from { top.end - 1 } else { top.start };
+    let on_ramps: usize = segments
+        .iter()
+        .filter(|s| s.shape == Shape::Ramp && s.to > s.from)
+        .map(|s| s.end.min(end + 1).saturating_sub(s.start.max(start)))
+        .sum();
     (end > start && high > from_w).then(|| RunUp {
         start_s: time_s[start],
         end_s: time_s[end],
         from_w,
         to_w: high,
+        straight: on_ramps as f64 / (end + 1 - start) as f64,
     })
 }

@@ -117,7 +117,8 @@ impl EvidenceText {
             (summary.skipped.count + summary.backward.count, "lines left out"),
         ];
         let counted = counted.into_iter().filter(|c| c.0 > 0).map(|(count, what)| format!("{what}: {count}"));
-        Ok(broken.chain(counted).chain(summary.questions.iter().cloned()).collect())
+        let told = summary.notes.into_iter().chain(summary.questions);
+        Ok(broken.chain(counted).chain(told).collect())
     }
 }
 

@@ -2,7 +2,7 @@
 
 use bench::Estimate;
 use diagnosis::check::{CheckKind, Instrument};
-use diagnosis::evidence::{Clue, OhmsReading, StepReading};
+use diagnosis::evidence::{Clue, OhmsReading, StepReading, VoltsReading};
 use diagnosis::finding::Verdict;
 use machine::model::{Machine, PanelId};
 use quantity::{Dimension, Reading, format, format_code, format_pm};
@@ -20,6 +20,10 @@ pub(crate) fn clue(machine: &Machine, clue: &Clue) -> String {
         Clue::Code(None) => "no code".to_owned(),
         Clue::Code(Some(code)) => format!("code {}: {}", machine.codes[*code].id, machine.codes[*code].says),
         Clue::Ohms(reading) => ohms(reading),
+        Clue::Volts(VoltsReading { names: [a, b], step, shown }) => {
+            let volts = format(shown.value, Dimension::Voltage);
+            format!("{}: {a} to {b}: {volts}", machine.test.steps[*step].id)
+        }
         Clue::Step(reading) => format!("{}: {}", machine.test.steps[reading.step].id, step(reading)),
         Clue::Sign { step, sign, seen } => {
             format!("{}: {sign}: {}", machine.test.steps[*step].id, yes_no(*seen))

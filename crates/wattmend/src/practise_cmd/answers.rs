@@ -2,7 +2,7 @@
 
 use bench::Hypothesis;
 use diagnosis::check::Check;
-use diagnosis::evidence::{Asked, Clue, Entry, Listener, OhmsReading, StepReading};
+use diagnosis::evidence::{Asked, Clue, Entry, Listener, OhmsReading, StepReading, VoltsReading};
 use machine::model::Machine;
 use quantity::{Decoded, Dimension, Reading, format};
 use simulator::{Shown, Subject, SubjectError};
@@ -36,6 +36,16 @@ pub(super) fn answer(
                 Reading::Value(v) => format(v.value, Dimension::Resistance),
             };
             (says, vec![Clue::Ohms(OhmsReading { points, names, unplugged, shown, insulation })])
+        }
+        Asked::Volts { names, step } => {
+            let [a, b] = &names;
+            match subject.volts(a, b, &machine.test.steps[step].id)? {
+                Reading::Value(shown) => {
+                    let says = format(shown.value, Dimension::Voltage);
+                    (says, vec![Clue::Volts(VoltsReading { names, step, shown })])
+                }
+                Reading::OverRange { .. } => ("OL".to_owned(), Vec::new()),
+            }
         }
         Asked::Hand { part, check } => {
             let yes =

@@ -4,7 +4,7 @@ use super::{Found, Recording, wave, words};
 use serde_json::{Value, json};
 use std::fmt::Write;
 use trace::analysis::{Analysis, Disturbance, Doubt, Ended, Part, Read, Trouble};
-use trace::loads::{HeaterOn, Spin};
+use trace::loads::{HeaterOn, RunUp, Spin};
 use trace::measures::{Reversals, SourceResistance, main_power_w};
 use trace::read::{Remark, Stretch};
 
@@ -74,7 +74,13 @@ fn object(recording: &Recording) -> String {
             .map(|((h, u), d)| heating(h, *u, d))
     });
     out.list("heater_on", heater_on);
-    out.list("spins", runs.iter().flat_map(|r| r.run.loads.spins.iter().map(spin)));
+    let all = |r: &Read, from: usize, count: usize| {
+        r.run.loads.spins_and_run_ups().skip(from).take(count).map(|(s, up)| spin(s, up)).collect::<Vec<_>>()
+    };
+    let interim = |r: &Read| r.run.loads.interim_spins.len();
+    out.list("spins", runs.iter().flat_map(|r| all(r, interim(r), usize::MAX)));
+    out.list("interim_spins", runs.iter().flat_map(|r| all(r, 0, interim(r))));
+    out.list("run_ups", runs.iter().flat_map(|r| r.run.loads.run_ups.iter().map(run_up)));
     out.list("runs", runs.iter().enumerate().map(|(place, r)| run(place, r, found)));
     out.one("disturbances_count", &json!(found.disturbances_count));
     out.list("disturbances", found.disturbances.iter().map(disturbance));
@@ -96,7 +102,9 @@ fn part(p: &Part<'_>) -> Value {
         "start_s": rounded(p.start_s),
         "end_s": rounded(p.end_s),
         "power_w": p.state.map(|s| rounded(s.power_w)),
-        "kind": words::state(p.state.map(|s| s.kind)),
+        "kind": words::key(p.state.map(|s| s.kind)),
+        "from_w": p.state.and_then(|s| s.ramp_w).map(|r| rounded(r.0)),
+        "to_w": p.state.and_then(|s| s.ramp_w).map(|r| rounded(r.1)),
     })
 }
 
@@ -115,13 +123,25 @@ fn heating(h: &HeaterOn, u_ohm: Option<f64>, doubts: &[Doubt]) -> Value {
     })
 }
 
-fn spin(s: &Spin) -> Value {
+fn spin(s: &Spin, up: Option<&RunUp>) -> Value {
     json!({
         "start_s": rounded(s.start_s),
         "peak_s": rounded(s.peak_s),
         "end_s": rounded(s.end_s),
         "peak_w": rounded(s.peak_w),
         "plateau_w": rounded(s.plateau_w),
+        "time_to_peak_s": rounded(s.peak_s - s.start_s),
+        "run_up": up.map(run_up),
+    })
+}
+
+fn run_up(up: &RunUp) -> Value {
+    json!({
+        "start_s": rounded(up.start_s),
+        "end_s": rounded(up.end_s),
+        "from_w": rounded(up.from_w),
+        "to_w": rounded(up.to_w),
+        "straight": rounded(up.straight),
     })
 }
 
@@ -134,6 +154,8 @@ fn run(place: usize, r: &Read, found: &Analysis) -> Value {
         "start_s": rounded(r.run.start_s),
         "end_s": rounded(r.run.end_s),
         "energy_wh": rounded(r.energy_wh),
+        "peak_w": rounded(r.peak_w),
+        "peak_s": rounded(r.peak_s),
         "heated_s": rounded(heater_on.iter().map(|h| h.end_s - h.start_s).sum::<f64>()),
         "heater_w": main_power_w(heater_on).map(rounded),
         "spun_s": rounded(spun_s),

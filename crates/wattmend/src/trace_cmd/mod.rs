@@ -10,7 +10,7 @@ mod words;
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::input;
-use crate::load::refused;
+use crate::load::{HEAD, refused};
 use crate::render::Screen;
 use asked::Written;
 use std::io::ErrorKind;
@@ -20,7 +20,6 @@ use trace::read::{Options, ReadError, Reader, Summary};
 use trace::waveform::{Scales, is_waveform, read_samples, read_wav};
 
 #[derive(clap::Args)]
-#[expect(clippy::struct_excessive_bools, reason = "flags of the command line")]
 pub(crate) struct Arguments {
     /// Recordings of any meter, packed or not; - reads standard input
     #[arg(required = true)]
@@ -68,13 +67,16 @@ struct Asked {
     waveform: bool,
 }
 
-/// Samples looked at to tell a waveform from a recording of powers.
-const HEAD: usize = 64;
-
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     if arguments.svg.is_some() && arguments.files.len() > 1 {
         return Err(Failure::asked_wrongly("--svg draws one recording", "name one file at a time"));
+    }
+    if arguments.files.iter().filter(|file| file.as_os_str() == "-").count() > 1 {
+        return Err(Failure::asked_wrongly(
+            "- stands there twice",
+            "standard input can be read once: name it once",
+        ));
     }
     let asked = Asked {
         options: arguments.written.options()?,

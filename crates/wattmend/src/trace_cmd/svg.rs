@@ -8,7 +8,7 @@ use trace::analysis::Part;
 use trace::loads::Kind;
 
 const WIDE: f64 = 1200.0;
-const HIGH: f64 = 400.0;
+const HIGH: f64 = 424.0;
 /// Room that a letter of a name takes, in units of the plot; a state whose name has no room carries none.
 const LETTER: f64 = 7.0;
 
@@ -19,7 +19,7 @@ pub(super) fn render(recording: &Recording) -> String {
         left: 70.0,
         top: 30.0,
         wide: WIDE - 80.0,
-        high: HIGH - 70.0,
+        high: HIGH - 94.0,
         x: (from_s, to_s.max(from_s + 1e-9)),
         y: (0.0, 1.05 * recording.analysis.peak_w.max(1.0)),
     };
@@ -34,25 +34,62 @@ pub(super) fn render(recording: &Recording) -> String {
     frame.rows(&mut out, "W");
     frame.times(&mut out);
     curve(&mut out, &frame, recording);
+    spins(&mut out, &frame, recording);
+    legend(&mut out, &frame, recording);
     out.push_str("</svg>\n");
     out
 }
 
-fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
-    let kind = part.state.map(|s| s.kind);
-    let fill = match kind {
-        Some(Kind::Standby) => return,
+/// Kinds that are shaded, in the order of the legend.
+const SHADED: [Option<Kind>; 8] = [
+    Some(Kind::Heating),
+    Some(Kind::Reversing),
+    Some(Kind::RunUp),
+    Some(Kind::RunDown),
+    Some(Kind::Spinning),
+    Some(Kind::Draining),
+    Some(Kind::Steady),
+    None,
+];
+
+fn fill(kind: Option<Kind>) -> Option<&'static str> {
+    Some(match kind {
+        Some(Kind::Standby) => return None,
         Some(Kind::Draining) => "#d9ecff",
         Some(Kind::Reversing) => "#e6e0f5",
         Some(Kind::Steady) => "#e8e8d0",
         Some(Kind::Heating) => "#ffd9cc",
         Some(Kind::Spinning) => "#d5f0d5",
+        Some(Kind::RunUp) => "#b5e0c0",
+        Some(Kind::RunDown) => "#c0d8d8",
         None => "url(#gap)",
-    };
+    })
+}
+
+/// What the shades that occur stand for.
+fn legend(out: &mut String, frame: &Frame, recording: &Recording) {
+    let occurs = |kind: Option<Kind>| recording.analysis.parts().any(|p| p.state.map(|s| s.kind) == kind);
+    let (mut x, y) = (frame.left, HIGH - 22.0);
+    for (kind, fill) in SHADED.into_iter().filter(|k| occurs(*k)).filter_map(|k| Some((k, fill(k)?))) {
+        let name = words::state(kind);
+        // Writing into a String cannot fail.
+        let _ = writeln!(
+            out,
+            "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"14\" height=\"12\" fill=\"{fill}\" stroke=\"#888\"/><text x=\"{:.1}\" y=\"{:.1}\">{name}</text>",
+            x + 19.0,
+            y + 10.0
+        );
+        x += 40.0 + LETTER * name.len() as f64;
+    }
+}
+
+fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
+    let kind = part.state.map(|s| s.kind);
+    let Some(fill) = fill(kind) else { return };
     let (x, end) = (frame.x(part.start_s), frame.x(part.end_s));
     let wide = (end - x).max(0.5);
     let name = words::state(kind);
-    let watts = part.state.map_or(String::new(), |s| format!(", {:.0} W", s.power_w));
+    let watts = part.state.map_or(String::new(), |s| format!(", {}", words::watts(s)));
     // Writing into a String cannot fail.
     let _ = writeln!(
         out,
@@ -69,6 +106,36 @@ fn shade(out: &mut String, frame: &Frame, part: &Part<'_>) {
             x + wide / 2.0,
             frame.top - 8.0
         );
+    }
+}
+
+/// How the drum came up to each spin as a line over the curve, and each peak, where it is not the kick of a motor that starts, as a ring; a pointer on either shows its words.
+fn spins(out: &mut String, frame: &Frame, recording: &Recording) {
+    for read in &recording.analysis.runs {
+        let interim = read.run.loads.interim_spins.len();
+        for (at, (spin, up)) in read.run.loads.spins_and_run_ups().enumerate() {
+            let said = words::spin(words::spin_name(at < interim), spin, up);
+            // Writing into a String cannot fail.
+            if let Some(up) = up {
+                let _ = writeln!(
+                    out,
+                    "<path d=\"M{:.1} {:.1}L{:.1} {:.1}\" stroke=\"#0a7d3c\" stroke-width=\"2.5\"><title>{said}</title></path>",
+                    frame.x(up.start_s),
+                    frame.y(up.from_w),
+                    frame.x(up.end_s),
+                    frame.y(up.to_w)
+                );
+            }
+            if words::is_kick(spin, up) {
+                continue;
+            }
+            let _ = writeln!(
+                out,
+                "<circle cx=\"{:.1}\" cy=\"{:.1}\" r=\"4\" fill=\"none\" stroke=\"#0a7d3c\" stroke-width=\"2\"><title>{said}</title></circle>",
+                frame.x(spin.peak_s),
+                frame.y(spin.peak_w)
+            );
+        }
     }
 }
 

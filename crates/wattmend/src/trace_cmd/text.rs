@@ -7,7 +7,7 @@ use crate::render::table::{Column, Table};
 use crate::render::wrap;
 use std::fmt::Write;
 use trace::analysis::Read;
-use trace::loads::HeaterOn;
+use trace::loads::{HeaterOn, State};
 use trace::measures::{Reversals, main_power_w};
 
 /// Lines of the picture.
@@ -15,7 +15,7 @@ const HEIGHT: usize = 8;
 /// Columns left of the picture.
 const MARGIN: usize = 8;
 /// Most states in the table; the JSON has all.
-const MOST_STATES: usize = 40;
+const MOST_STATES: usize = 60;
 /// Most runs in the list of runs; of more only those that differ.
 const MOST_RUNS: usize = 60;
 /// Up to so many runs are told one by one as well.
@@ -30,9 +30,11 @@ const GAP: char = '·';
 pub(super) fn render(recording: &Recording, screen: &Screen) -> String {
     let mut out = head(recording, screen.columns);
     out.push_str(&picture(recording, screen.columns));
-    out.push_str(&states(recording, screen.columns));
-    out.push('\n');
     let all = &recording.analysis.runs;
+    if all.len() <= MOST_RUNS_IN_FULL {
+        out.push_str(&states(recording, screen.columns));
+        out.push('\n');
+    }
     if all.len() > 1 {
         out.push_str(&runs(recording, screen.columns));
         out.push('\n');
@@ -52,13 +54,11 @@ pub(super) fn render(recording: &Recording, screen: &Screen) -> String {
 fn head(recording: &Recording, columns: usize) -> String {
     let found = &recording.analysis;
     let long_s = found.span_s.map_or(0.0, |s| s.1 - s.0);
-    let text = format!(
-        "{}: {} samples over {}, usually every {:.1} s",
-        recording.name,
-        found.samples,
-        span(long_s),
-        recording.summary.step_s
-    );
+    let samples = if found.samples == 1 { "sample" } else { "samples" };
+    let mut text = format!("{}: {} {samples} over {}", recording.name, found.samples, span(long_s));
+    if recording.summary.step_s > 0.0 {
+        let _ = write!(text, ", usually every {:.1} s", recording.summary.step_s);
+    }
     wrap::wrap("", "  ", &text, columns)
 }
 
@@ -113,21 +113,31 @@ fn states(recording: &Recording, columns: usize) -> String {
     if analysis.runs.is_empty() {
         return "Nothing ran in this recording.\n".to_owned();
     }
-    let rows: Vec<Vec<String>> = analysis
-        .parts()
-        .take(MOST_STATES)
-        .map(|p| {
-            let watts = p.state.map_or("–".to_owned(), |s| format!("{:.0} W", s.power_w));
-            let kind = words::state(p.state.map(|s| s.kind));
-            vec![span(p.start_s), span(p.end_s - p.start_s), watts, kind.to_owned()]
+    let all: usize = analysis.runs.iter().map(|r| r.run.loads.states.len()).sum();
+    let listed = || analysis.runs.iter().flat_map(|r| &r.run.loads.states).take(MOST_STATES);
+    let gaps = listed().any(|s| missing_s(s, &analysis.gaps) > 0.0);
+    let rows: Vec<Vec<String>> = listed()
+        .map(|s| {
+            let kind = words::state(Some(s.kind)).to_owned();
+            let mut row = vec![span(s.start_s), span(s.end_s - s.start_s), words::watts(s), kind];
+            let missing_s = missing_s(s, &analysis.gaps);
+            row.extend(gaps.then(|| if missing_s > 0.0 { span(missing_s) } else { String::new() }));
+            row
         })
         .collect();
-    let mut out = table(&["from", "for", "mean", "taken for"], &rows, columns);
-    let all = analysis.parts().count();
+    let titles = ["from", "for", "mean", "taken for", "no samples"];
+    let mut out = table(&titles[..if gaps { 5 } else { 4 }], &rows, columns);
     if all > rows.len() {
         let _ = writeln!(out, "… and {} more (--json has all)", all - rows.len());
     }
     out
+}
+
+/// How much of a state lies in stretches without samples, in seconds.
+fn missing_s(state: &State, gaps: &[(f64, f64)]) -> f64 {
+    let first = gaps.partition_point(|g| g.1 <= state.start_s);
+    let inside = gaps[first..].iter().take_while(|g| g.0 < state.end_s);
+    inside.map(|g| g.1.min(state.end_s) - g.0.max(state.start_s)).sum()
 }
 
 fn table(titles: &[&'static str], rows: &[Vec<String>], columns: usize) -> String {
@@ -193,14 +203,17 @@ fn findings(number: usize, read: &Read, several: bool, columns: usize) -> String
     if let Some(r) = &read.reversals {
         out.push_str(&wrap::wrap("", "  ", &reversing(r), columns));
     }
-    for s in &run.loads.spins {
+    let interim = run.loads.interim_spins.len();
+    for (at, (spin, up)) in run.loads.spins_and_run_ups().enumerate() {
+        let what = words::spin_name(at < interim);
+        out.push_str(&wrap::wrap("", "  ", &words::spin(what, spin, up), columns));
+    }
+    if run.loads.heater_on.is_empty() && run.loads.spins.is_empty() && read.reversals.is_none() {
+        let highest = run.loads.states.iter().map(|s| s.power_w).fold(f64::NEG_INFINITY, f64::max);
         let text = format!(
-            "Final spin from {} to {}: peak {:.0} W after {:.0} s, {:.0} W in its last third",
-            span(s.start_s),
-            span(s.end_s),
-            s.peak_w,
-            s.peak_s - s.start_s,
-            s.plateau_w
+            "No heater, spin or reversing drum in it; highest state {highest:.0} W, highest sample {:.0} W at {}",
+            read.peak_w,
+            span(read.peak_s)
         );
         out.push_str(&wrap::wrap("", "  ", &text, columns));
     }

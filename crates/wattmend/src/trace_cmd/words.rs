@@ -2,7 +2,7 @@
 
 use super::Recording;
 use trace::analysis::{Analysis, Disturbance, Doubt, Ended, Read, Trouble};
-use trace::loads::Kind;
+use trace::loads::{Kind, RunUp, Spin, State};
 use trace::measures::Difference;
 
 /// Samples this far apart miss what a machine does in between, in seconds: the shortest turns and elements' breaks.
@@ -14,17 +14,73 @@ const MOST_GAPS: usize = 2;
 /// Most runs and disturbances told one by one.
 const MOST: usize = 20;
 
-/// A state in a word.
-pub(super) fn state(kind: Option<Kind>) -> &'static str {
+/// The highest sample of a spin is the kick of its motor where it comes so soon, in seconds, and stands so far above what
+/// the run-up reaches.
+const KICK_S: f64 = 6.0;
+const KICK: f64 = 1.2;
+
+/// A state as the JSON names it.
+pub(super) fn key(kind: Option<Kind>) -> &'static str {
     match kind {
         None => "gap",
         Some(Kind::Heating) => "heater",
         Some(Kind::Spinning) => "spin",
+        Some(Kind::RunUp) => "run-up",
+        Some(Kind::RunDown) => "run-down",
         Some(Kind::Reversing) => "reversing",
         Some(Kind::Draining) => "drain",
         Some(Kind::Steady) => "steady",
         Some(Kind::Standby) => "standby",
     }
+}
+
+/// A state as one would say it.
+pub(super) fn state(kind: Option<Kind>) -> &'static str {
+    match kind {
+        None => "no samples",
+        Some(Kind::Reversing) => "drum reversing",
+        Some(Kind::Draining) => "drain pump",
+        Some(Kind::Steady) => "steady load",
+        kind => key(kind),
+    }
+}
+
+/// Watts of a state: of a ramp from where to where.
+pub(super) fn watts(state: &State) -> String {
+    match state.ramp_w {
+        Some((from_w, to_w)) => format!("{from_w:.0} → {to_w:.0} W"),
+        None => format!("{:.0} W", state.power_w),
+    }
+}
+
+/// Which of the spins it is.
+pub(super) fn spin_name(interim: bool) -> &'static str {
+    if interim { "Spin between rinses" } else { "Final spin" }
+}
+
+/// Whether the highest sample of a spin is the kick of its motor as it starts.
+pub(super) fn is_kick(s: &Spin, up: Option<&RunUp>) -> bool {
+    up.is_some_and(|up| s.peak_s - s.start_s <= KICK_S && s.peak_w > KICK * up.to_w)
+}
+
+/// A spin, and how the drum came up to it.
+pub(super) fn spin(what: &str, s: &Spin, up: Option<&RunUp>) -> String {
+    let is_kick = is_kick(s, up);
+    let up = up.map_or(String::new(), |up| {
+        format!("up from {:.0} W to {:.0} W in {:.0} s, ", up.from_w, up.to_w, up.end_s - up.start_s)
+    });
+    let to_peak_s = s.peak_s - s.start_s;
+    let peak = if is_kick {
+        format!("a kick of {:.0} W as the motor starts", s.peak_w)
+    } else {
+        format!("peak {:.0} W after {to_peak_s:.0} s", s.peak_w)
+    };
+    format!(
+        "{what} from {} for {}: {up}{peak}, settled at {:.0} W",
+        span(s.start_s),
+        span(s.end_s - s.start_s),
+        s.plateau_w
+    )
 }
 
 /// 75 s as 1:15, with hours and days where there are some.
@@ -43,20 +99,29 @@ pub(super) fn span(seconds: f64) -> String {
 pub(super) fn warnings(recording: &Recording) -> Vec<String> {
     let s = &recording.summary;
     let counted = [
-        (s.gaps.count, "stretches without samples"),
-        (s.skipped.count, "lines left out"),
-        (s.missing.count, "cells without a reading"),
-        (s.duplicates.count, "samples that repeat a time"),
-        (s.backward.count, "lines older than the one before, left out"),
-        (s.clock_changes.count, "changes of the recorder's clock"),
-        (s.stuck.count, "stretches with a stuck reading"),
-        (s.contradictions.count, "lines whose power, voltage and current contradict each other"),
+        (s.gaps.count, "stretch without samples", "stretches without samples"),
+        (s.skipped.count, "line left out", "lines left out"),
+        (s.missing.count, "cell without a reading", "cells without a reading"),
+        (s.duplicates.count, "sample repeats a time: kept", "samples repeat a time: kept"),
+        (
+            s.backward.count,
+            "line older than the one before: left out",
+            "lines older than the one before: left out",
+        ),
+        (s.clock_changes.count, "change of the recorder's clock", "changes of the recorder's clock"),
+        (s.stuck.count, "stretch with a stuck reading", "stretches with a stuck reading"),
+        (
+            s.contradictions.count,
+            "line whose power, voltage and current contradict each other",
+            "lines whose power, voltage and current contradict each other",
+        ),
     ];
-    let found = counted.iter().filter(|c| c.0 > 0).map(|(count, what)| format!("{what}: {count}"));
+    let found = counted
+        .iter()
+        .filter(|c| c.0 > 0)
+        .map(|(count, one, many)| format!("{count} {}", if *count == 1 { one } else { many }));
     let broken = recording.broken_off.iter().map(|e| format!("read only in part: {e}"));
     let analysis = &recording.analysis;
-    let several = analysis.runs.len() > 1;
-    let untold = analysis.runs.iter().enumerate().filter_map(|(at, run)| untold(at, run, several)).collect();
     let unfinished = analysis.runs.last().filter(|r| r.unfinished);
     let unfinished = unfinished.map(|_| "the recording ends with a load on: what came after is not known");
     broken
@@ -69,7 +134,7 @@ pub(super) fn warnings(recording: &Recording) -> Vec<String> {
         .chain(at_most(idle_troubles(analysis), "troubles with the supply while nothing ran"))
         .chain(at_most(run_troubles(analysis), "runs that differ or whose supply was troubled"))
         .chain(unfinished.map(str::to_owned))
-        .chain(at_most(untold, "runs with such peaks"))
+        .chain(untold(&analysis.runs))
         .collect()
 }
 
@@ -136,7 +201,10 @@ fn run_troubles(analysis: &Analysis) -> Vec<String> {
     let of_run = |at: usize| {
         let supply = analysis.disturbances.iter().filter(|d| d.run == Some(at) && is_telling(d));
         let differences = analysis.differences.iter().filter(|d| d.run() == at).map(difference);
-        let said: Vec<String> = differences.chain(supply.map(disturbance)).collect();
+        let gone = supply.clone().any(|d| d.trouble == Trouble::NoSamples);
+        let gone =
+            gone.then(|| "where samples are missing, the mains or the meter's link was gone".to_owned());
+        let said: Vec<String> = differences.chain(supply.map(disturbance)).chain(gone).collect();
         let place = if several { format!("run {}: ", at + 1) } else { String::new() };
         (!said.is_empty()).then(|| format!("{place}{}", said.join("; ")))
     };
@@ -158,9 +226,7 @@ pub(super) fn disturbance(d: &Disturbance) -> String {
             "the power fell to exactly 0 W at {at} for {long}, the electronics too, while the meter went on: look at plug, \
              lead, mains switch and filter"
         ),
-        Trouble::NoSamples => {
-            format!("no samples from {at} for {long} with a load on: the mains or the meter's link was gone")
-        }
+        Trouble::NoSamples => format!("no samples from {at} for {long} with a load on"),
     };
     let own = if d.with_heater { ", as the heater came on: the supply gives way under it" } else { "" };
     let ended: Vec<&str> = d
@@ -183,15 +249,21 @@ fn length(seconds: f64) -> String {
     if seconds < 60.0 { format!("{} s", (seconds * 10.0).round() / 10.0) } else { span(seconds) }
 }
 
-/// What can't be told about a run, but for its heater intervals, which say it themselves.
-fn untold(at: usize, run: &Read, several: bool) -> Option<String> {
-    let (count, first_s) = run.lone_peaks?;
-    let place = if several { format!("run {}: ", at + 1) } else { String::new() };
+/// What can't be told about runs, but for their heater intervals, which say it themselves.
+fn untold(runs: &[Read]) -> Option<String> {
+    let peaks = || runs.iter().enumerate().filter_map(|(at, run)| Some((at, run.lone_peaks?)));
+    let (first, (_, first_s)) = peaks().next()?;
+    let count: usize = peaks().map(|(_, (count, _))| count).sum();
     let times = if count == 1 { "a peak".to_owned() } else { format!("{count} peaks") };
+    let place = match (peaks().count(), runs.len()) {
+        (_, 1) => format!("at {}", span(first_s)),
+        (1, _) => format!("in run {}, at {}", first + 1, span(first_s)),
+        (in_runs, _) => format!("in {in_runs} runs, the first in run {} at {}", first + 1, span(first_s)),
+    };
+    let place = if count > 1 && runs.len() == 1 { format!("first {place}") } else { place };
     Some(format!(
-        "{place}{times} of one or two samples above half the heater's watts (first at {}): a heater that was on very \
-         briefly, a motor's start or a slip of the meter, which power alone does not tell",
-        span(first_s)
+        "{times} of one or two samples above half the heater's watts ({place}): a heater that was on very briefly, a \
+         motor's start or a slip of the meter, which power alone does not tell"
     ))
 }
 
@@ -243,6 +315,21 @@ mod tests {
     #[test]
     fn spans_are_round() {
         assert_eq!([span(75.0), span(3_723.0), span(90_061.0)], ["1:15", "1:02:03", "1d 01:01:01"]);
+    }
+
+    #[test]
+    fn a_kick_is_not_told_as_the_peak_of_a_spin() {
+        let spin = |peak_s, peak_w| Spin { start_s: 60.0, peak_s, end_s: 165.0, peak_w, plateau_w: 223.0 };
+        let up = RunUp { start_s: 59.0, end_s: 119.0, from_w: 77.0, to_w: 279.0, straight: 0.9 };
+        assert_eq!(
+            super::spin("Final spin", &spin(118.0, 286.0), Some(&up)),
+            "Final spin from 1:00 for 1:45: up from 77 W to 279 W in 60 s, peak 286 W after 58 s, settled at 223 W"
+        );
+        assert_eq!(
+            super::spin("Final spin", &spin(62.0, 567.0), Some(&up)),
+            "Final spin from 1:00 for 1:45: up from 77 W to 279 W in 60 s, a kick of 567 W as the motor starts, \
+             settled at 223 W"
+        );
     }
 
     #[test]

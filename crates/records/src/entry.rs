@@ -1,0 +1,139 @@
+//! One entry of a job's log. What it says has the keys of the evidence file (docs/evidence-file.md), so that the log and
+//! the file never drift apart; a few more say what belongs to the job and not to the machine's trouble.
+
+use serde::{Deserialize, Serialize};
+
+/// What an entry says.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(untagged, deny_unknown_fields)]
+pub enum Says {
+    /// What fails, in words that the machine file knows.
+    Complaint {
+        /// The words.
+        complaint: String,
+    },
+    /// A function that works.
+    Works {
+        /// Its name.
+        works: String,
+    },
+    /// The code, or `none`.
+    Code {
+        /// The code.
+        code: String,
+    },
+    /// The lamps that are lit.
+    Lamps {
+        /// Their names.
+        lamps: Vec<String>,
+    },
+    /// Ohms between two points, or what a step read.
+    Reading {
+        /// In trade notation.
+        reading: String,
+    },
+    /// Something seen, heard or felt in a step.
+    Saw {
+        /// `right: drum turns`.
+        saw: String,
+        /// `yes` or `no`.
+        answer: String,
+    },
+    /// The answer to a check by its id.
+    Check {
+        /// The id.
+        check: String,
+        /// The answer.
+        answer: String,
+    },
+    /// A part that was mended or changed.
+    Mended {
+        /// The part.
+        mended: String,
+        /// Does the machine work now?
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        cured: Option<bool>,
+    },
+    /// Supply at the socket while the machine draws.
+    Supply {
+        /// `238 V`.
+        supply: String,
+    },
+    /// Water in the machine when the service test began.
+    Water {
+        /// `0.5 l`.
+        water: String,
+    },
+    /// What the customer says, word for word.
+    Words {
+        /// The words.
+        words: String,
+    },
+    /// A caution that was read and ticked.
+    Caution {
+        /// Its text.
+        caution: String,
+        /// Ticked, or the tick taken away.
+        ticked: bool,
+    },
+    /// Nothing: an entry that takes an earlier one back.
+    Nothing {},
+}
+
+impl Says {
+    /// Does it go into the evidence file as an entry of its own?
+    pub fn is_evidence(&self) -> bool {
+        !matches!(self, Says::Supply { .. } | Says::Water { .. } | Says::Words { .. } | Says::Caution { .. })
+    }
+}
+
+/// An entry that is to be added.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewEntry {
+    /// What it says.
+    pub says: Says,
+    /// The earlier entry that it puts right or, with [`Says::Nothing`], takes back.
+    pub supersedes: Option<u32>,
+    /// When it was made, by the technician's clock with its zone.
+    pub at: jiff::ZonedDateTime,
+    /// Names this entry for good: sent twice, it is kept once.
+    pub key: String,
+}
+
+/// An entry of the log.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entry {
+    /// Its number in the job, from 1.
+    pub number: u32,
+    /// When, with zone, as RFC 9557 writes it.
+    pub at: String,
+    /// What it says.
+    pub says: Says,
+    /// The earlier entry that it supersedes.
+    pub supersedes: Option<u32>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Says;
+
+    #[test]
+    fn the_keys_are_those_of_the_evidence_file() {
+        for text in [
+            r#"{"complaint":"does not heat"}"#,
+            r#"{"check":"ohms element.1 element.2","answer":"OL"}"#,
+            r#"{"saw":"right: drum turns","answer":"no"}"#,
+            r#"{"mended":"element","cured":true}"#,
+            r#"{"caution":"Unplug","ticked":true}"#,
+            r#"{"lamps":[]}"#,
+            "{}",
+        ] {
+            let says: Says = serde_json::from_str(text).unwrap();
+            assert_eq!(serde_json::to_string(&says).unwrap(), text);
+        }
+        assert_eq!(serde_json::from_str::<Says>("{}").unwrap(), Says::Nothing {});
+        for bad in [r#"{"complaints":"x"}"#, r#"{"complaint":"x","check":"y"}"#, r#"{"check":"x"}"#, "7"] {
+            assert!(serde_json::from_str::<Says>(bad).is_err(), "{bad}");
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! Opening the records. What is there is looked at read-only first: a file that is newer, damaged or no records of ours is
+//! refused as it stands, with what to do, and not a byte of it is changed.
+
+use crate::error::RecordsError;
+use rusqlite::{Connection, OpenFlags};
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard};
+use std::time::Duration;
+
+/// Marks a file as ours ("WMND"), beside SQLite's own mark.
+const APPLICATION: i64 = 0x574D_4E44;
+
+/// The scripts that lead from one version of the tables to the next, oldest first.
+const MIGRATIONS: [&str; 1] = [include_str!("schema_1.sql")];
+
+/// How long a write waits for another program, before it says so.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// The records, open.
+pub struct Records {
+    connection: Mutex<Connection>,
+    path: PathBuf,
+}
+
+impl Records {
+    /// Opens the file, or starts it where there is none.
+    ///
+    /// # Errors
+    /// A file that is newer than this program, damaged, or no records; a folder that cannot be written.
+    pub fn open(path: &Path) -> Result<Records, RecordsError> {
+        let is_there = std::fs::metadata(path).is_ok_and(|m| m.len() > 0);
+        if is_there {
+            look(path)?;
+        }
+        let mut connection = Connection::open(path).map_err(|e| not_opened(path, &e))?;
+        connection.busy_timeout(PATIENCE)?;
+        // FULL: in WAL mode every commit is synced to the disk before it returns.
+        connection.pragma_update(None, "journal_mode", "WAL")?;
+        connection.pragma_update(None, "synchronous", "FULL")?;
+        connection.pragma_update(None, "foreign_keys", true)?;
+        migrate(&mut connection)?;
+        Ok(Records { connection: Mutex::new(connection), path: path.to_owned() })
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The connection; whoever held it before and panicked left no half-done work: transactions roll back when dropped.
+    pub(crate) fn connection(&self) -> MutexGuard<'_, Connection> {
+        self.connection.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+}
+
+/// Looks at a file without writing to it.
+fn look(path: &Path) -> Result<(), RecordsError> {
+    let shown = path.display();
+    let damaged = |what: &str| {
+        RecordsError::new(
+            format!("the records {shown} are damaged ({what}); they were left as they are"),
+            "copy the whole folder aside first, then put the last backup in the place of the file (made with \
+             `wattmend records backup`), without the files that end in -wal and -shm",
+        )
+    };
+    let connection =
+        Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX)
+            .map_err(|e| not_opened(path, &e))?;
+    connection.busy_timeout(PATIENCE)?;
+    let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
+    let application = pragma("application_id").map_err(|e| damaged(&e.to_string()))?;
+    if application != APPLICATION {
+        return Err(RecordsError::new(
+            format!("{shown} is a database of another program; it was left as it is"),
+            "name another folder with --data",
+        ));
+    }
+    let version = pragma("user_version").map_err(|e| damaged(&e.to_string()))?;
+    if version > MIGRATIONS.len() as i64 {
+        return Err(RecordsError::new(
+            format!(
+                "the records {shown} were written by a newer Wattmend (their version {version}, this program knows {}); \
+                 they were left as they are",
+                MIGRATIONS.len()
+            ),
+            "use the newer program, or another folder with --data",
+        ));
+    }
+    let found: String = connection
+        .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
+        .map_err(|e| damaged(&e.to_string()))?;
+    if found == "ok" { Ok(()) } else { Err(damaged(&found)) }
+}
+
+fn not_opened(path: &Path, error: &rusqlite::Error) -> RecordsError {
+    RecordsError::new(
+        format!("the records {} cannot be opened: {error}", path.display()),
+        "check that the folder is there and that this user may write to it, or name another with --data",
+    )
+}
+
+/// Brings the tables up to date, each step whole or not at all.
+fn migrate(connection: &mut Connection) -> Result<(), RecordsError> {
+    let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    let version: i64 = transaction.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    for script in MIGRATIONS.iter().skip(usize::try_from(version).unwrap_or(0)) {
+        transaction.execute_batch(script)?;
+    }
+    transaction.pragma_update(None, "application_id", APPLICATION)?;
+    transaction.pragma_update(None, "user_version", MIGRATIONS.len() as i64)?;
+    transaction.commit()?;
+    Ok(())
+}

@@ -1,0 +1,132 @@
+//! Opening never makes anything worse, and what was saved is there.
+#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+
+use records::{Customer, JobMachine, NewEntry, Records, Says, Settings};
+use std::path::Path;
+
+fn entry(key: &str, says: Says) -> NewEntry {
+    let at = "2026-11-25T10:00:00+00:00[UTC]".parse().unwrap();
+    NewEntry { says, supersedes: None, at, key: key.to_owned() }
+}
+
+fn check(answer: &str) -> Says {
+    Says::Check { check: "ohms element.1 element.2".to_owned(), answer: answer.to_owned() }
+}
+
+fn filled(path: &Path) -> Records {
+    let records = Records::open(path).unwrap();
+    let customer = Customer { name: "Net Loft".to_owned(), ..Customer::default() };
+    let machine = JobMachine { maker: "Aldermere".to_owned(), model: "Tern 81".to_owned(), ..JobMachine::default() };
+    let job = records.new_job(&entry("", check("")).at, Some(&customer), Some(&machine)).unwrap();
+    records.append(job, &entry("a", Says::Words { words: "stone cold".to_owned() })).unwrap();
+    records.append(job, &entry("b", check("OL"))).unwrap();
+    records
+}
+
+#[test]
+fn what_was_saved_is_there_when_opened_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    let before = filled(&path).job(1).unwrap().unwrap();
+    let records = Records::open(&path).unwrap();
+    assert_eq!(records.job(1).unwrap().unwrap(), before);
+    let line = &records.jobs("").unwrap()[0];
+    assert_eq!((line.words.as_str(), line.readings, line.machine.as_str()), ("stone cold", 1, "Aldermere Tern 81"));
+    assert_eq!(records.jobs("NET tern").unwrap().len(), 1);
+    assert_eq!(records.jobs("gannet").unwrap().len(), 0);
+    assert!(records.job(7).unwrap().is_none());
+    assert_eq!(records.check().unwrap().wrong, Vec::<String>::new());
+}
+
+#[test]
+fn an_entry_sent_twice_is_kept_once_and_a_correction_stands_for_the_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = filled(&folder.path().join("records.sqlite"));
+    assert_eq!(records.append(1, &entry("b", check("OL"))).unwrap(), 2);
+    let right = NewEntry { supersedes: Some(2), ..entry("c", check("26R4")) };
+    assert_eq!(records.append(1, &right).unwrap(), 3);
+    let again = NewEntry { supersedes: Some(2), ..entry("d", check("27R")) };
+    assert!(records.append(1, &again).unwrap_err().message.contains("entry 3 already"));
+    for wrong in [0, 4, 99] {
+        let entry = NewEntry { supersedes: Some(wrong), ..entry("e", check("27R")) };
+        assert!(records.append(1, &entry).is_err(), "{wrong}");
+    }
+    assert!(records.append(1, &entry("f", Says::Nothing {})).is_err());
+    assert!(records.append(9, &entry("g", check("OL"))).unwrap_err().message.contains("no job 9"));
+    let job = records.job(1).unwrap().unwrap();
+    assert_eq!(job.log.entries().len(), 3);
+    assert_eq!(job.log.standing().filter(|e| e.says == check("26R4")).count(), 1);
+    assert_eq!(job.log.standing().filter(|e| e.says == check("OL")).count(), 0);
+}
+
+#[test]
+fn the_log_cannot_be_changed_behind_our_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    drop(filled(&path));
+    let other = rusqlite::Connection::open(&path).unwrap();
+    for sql in ["UPDATE evidence SET says = '{}'", "DELETE FROM evidence"] {
+        assert!(other.execute(sql, []).unwrap_err().to_string().contains("only ever added to"), "{sql}");
+    }
+}
+
+/// Opens what must be refused, and sees that not a byte was changed.
+fn refused(path: &Path) -> records::RecordsError {
+    let before = std::fs::read(path).unwrap();
+    let error = Records::open(path).err().unwrap();
+    assert_eq!(std::fs::read(path).unwrap(), before, "changed by being looked at");
+    assert!(!error.remedy.is_empty());
+    error
+}
+
+#[test]
+fn newer_foreign_and_damaged_records_are_refused_as_they_stand() {
+    let folder = tempfile::tempdir().unwrap();
+    let newer = folder.path().join("newer.sqlite");
+    drop(filled(&newer));
+    let other = rusqlite::Connection::open(&newer).unwrap();
+    other.pragma_update(None, "user_version", 99).unwrap();
+    drop(other);
+    assert!(refused(&newer).message.contains("newer Wattmend"));
+
+    let foreign = folder.path().join("foreign.sqlite");
+    rusqlite::Connection::open(&foreign).unwrap().execute_batch("CREATE TABLE t (a)").unwrap();
+    assert!(refused(&foreign).message.contains("another program"));
+
+    let text = folder.path().join("text.sqlite");
+    std::fs::write(&text, "this is no database at all, only words ".repeat(100)).unwrap();
+    assert!(refused(&text).message.contains("damaged"));
+
+    let damaged = folder.path().join("damaged.sqlite");
+    drop(filled(&damaged));
+    let mut bytes = std::fs::read(&damaged).unwrap();
+    let half = bytes.len() / 2;
+    for byte in &mut bytes[4096..half] {
+        *byte ^= 0x5a;
+    }
+    std::fs::write(&damaged, bytes).unwrap();
+    assert!(refused(&damaged).message.contains("damaged"));
+}
+
+#[test]
+fn a_backup_is_whole_and_writes_over_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = filled(&folder.path().join("records.sqlite"));
+    let to = folder.path().join("backup.sqlite");
+    records.backup(&to).unwrap();
+    assert!(records.backup(&to).unwrap_err().message.contains("backup.sqlite"));
+    records.append(1, &entry("later", check("26R4"))).unwrap();
+    let backup = Records::open(&to).unwrap();
+    assert_eq!(backup.job(1).unwrap().unwrap().log.last(), 2);
+    assert_eq!(records.job(1).unwrap().unwrap().log.last(), 3);
+}
+
+#[test]
+fn settings_are_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = filled(&folder.path().join("records.sqlite"));
+    assert_eq!(records.settings().unwrap(), Settings::default());
+    let settings = Settings { rate_minor: Some(6200), ..Settings::default() };
+    records.keep_settings(&settings).unwrap();
+    assert_eq!(records.settings().unwrap(), settings);
+}

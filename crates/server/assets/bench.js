@@ -1,0 +1,186 @@
+// What is typed lies in local storage until the server has it, and is shown as not yet sent until then.
+// Works without any of this: every form also sends itself.
+(() => {
+  "use strict";
+  const job = document.querySelector("[data-job]")?.dataset.job;
+  const sending = document.getElementById("sending");
+  const QUEUE = "wattmend.not-yet-sent";
+  // Where storage is refused (a private window), the page still works; it only cannot survive a reload.
+  const store = {
+    get(key) { try { return localStorage.getItem(key); } catch { return null; } },
+    set(key, value) { try { localStorage.setItem(key, value); } catch { /* nothing can be kept */ } },
+    remove(key) { try { localStorage.removeItem(key); } catch { /* nothing was kept */ } },
+  };
+  const queue = () => { try { return JSON.parse(store.get(QUEUE) ?? "[]"); } catch { return []; } };
+  const keepQueue = (all) => (all.length ? store.set(QUEUE, JSON.stringify(all)) : store.remove(QUEUE));
+  const draft = (field) => `wattmend.draft.${job}.${field.dataset.keep}`;
+
+  function say(text) {
+    if (!sending) return;
+    sending.hidden = !text;
+    sending.textContent = text;
+  }
+
+  // ---- what is typed and not sent
+  function restore(root) {
+    for (const field of root.querySelectorAll("[data-keep]")) {
+      const kept = store.get(draft(field));
+      if (kept !== null) field.value = kept;
+    }
+  }
+  function forget(form) {
+    for (const field of form.querySelectorAll("[data-keep]")) store.remove(draft(field));
+  }
+
+  // ---- sending, oldest first, until all is there
+  let busy = false;
+  async function send() {
+    if (busy) return;
+    busy = true;
+    try {
+      for (let all = queue(); all.length; all = queue()) {
+        const first = all[0];
+        let answer;
+        try {
+          answer = await fetch(first.to, {
+            method: "POST",
+            headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
+            body: first.body,
+          });
+        } catch {
+          say(`${all.length} not yet sent: the bench does not answer. Kept on this device, tried again by itself.`);
+          setTimeout(send, 3000);
+          return;
+        }
+        if (answer.status >= 500) {
+          say(`${all.length} not yet sent. Kept on this device, tried again by itself.`);
+          setTimeout(send, 5000);
+          return;
+        }
+        keepQueue(queue().filter((entry) => entry.key !== first.key));
+        if (answer.ok) {
+          say("");
+          await refresh(first.kind);
+        } else {
+          const problem = await answer.json().catch(() => ({}));
+          refused(first, problem);
+        }
+      }
+    } finally {
+      busy = false;
+    }
+  }
+  function refused(entry, problem) {
+    const text = `Not kept: ${problem.title ?? "it was refused"}. ${problem.remedy ?? ""}`;
+    const output = entry.form?.querySelector?.("output");
+    if (output) show(output, text, true);
+    else say(text);
+  }
+
+  // ---- parts of the page that change after an entry; what is being read does not move before
+  async function refresh(kind) {
+    const parts = kind === "check" ? ["find"] : kind === "step" ? ["test", "find"] : null;
+    if (!parts || !job) { location.reload(); return; }
+    for (const id of parts) {
+      const old = document.getElementById(id);
+      if (!old?.dataset.part) { location.reload(); return; }
+      old.setAttribute("aria-busy", "true");
+      const answer = await fetch(old.dataset.part).catch(() => null);
+      if (!answer?.ok) { old.removeAttribute("aria-busy"); continue; }
+      const made = document.createElement("template");
+      made.innerHTML = await answer.text();
+      const part = made.content.firstElementChild;
+      part.open = old.open;
+      old.replaceWith(part);
+      restore(part);
+      if (id === "test") part.querySelector(".step[open] input:not([type=hidden])")?.focus({ preventScroll: false });
+      if (id === "find" && kind === "check") part.scrollIntoView({ block: "start" });
+    }
+  }
+
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.dataset.say === undefined) return;
+    event.preventDefault();
+    const said = new URLSearchParams(new FormData(form));
+    const by = event.submitter;
+    if (by?.name) said.set(by.name, by.value);
+    // Random enough to name an entry; crypto.randomUUID is not there on plain http.
+    const key = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}${Math.random().toString(36).slice(2)}`;
+    said.set("key", key);
+    keepQueue([...queue(), { key, to: form.getAttribute("action"), kind: form.dataset.say, body: said.toString() }]);
+    forget(form);
+    say("Sending …");
+    if (by) by.disabled = true;
+    const output = form.querySelector("output");
+    if (output) show(output, "", false);
+    send().finally(() => { if (by) by.disabled = false; });
+  });
+
+  // ---- what an answer would mean, while it is typed
+  function show(output, text, look) {
+    output.textContent = text;
+    output.classList.toggle("look", Boolean(look));
+  }
+  let waiting;
+  document.addEventListener("input", (event) => {
+    const field = event.target;
+    if (field.dataset?.keep && job) {
+      if (field.value) store.set(draft(field), field.value);
+      else store.remove(draft(field));
+    }
+    const form = field.closest?.("form[data-say]");
+    const output = form?.querySelector("output");
+    if (!output || !["step", "check"].includes(form.dataset.say)) return;
+    clearTimeout(waiting);
+    const said = new URLSearchParams(new FormData(form));
+    const typed = ["answer", "watts", "amps"].some((name) => (said.get(name) ?? "").trim());
+    if (!typed) { show(output, "", false); return; }
+    waiting = setTimeout(async () => {
+      const answer = await fetch(`/jobs/${job}/interpret`, {
+        method: "POST",
+        headers: { "content-type": "application/x-www-form-urlencoded" },
+        body: said.toString(),
+      }).catch(() => null);
+      if (!answer || !output.isConnected) return;
+      const means = await answer.json().catch(() => ({}));
+      if (new URLSearchParams(new FormData(form)).toString() !== said.toString()) return;
+      if (answer.ok) show(output, [means.says, ...(means.lines ?? [])].filter(Boolean).join("\n"), means.look);
+      else show(output, `${means.title ?? ""}. ${means.remedy ?? ""}`, true);
+    }, 350);
+  });
+
+  // ---- counting a run-down: a wait, never a promise that the drum stands
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest?.("[data-count]");
+    if (!button) return;
+    const output = button.parentElement.querySelector("output");
+    const end = Date.now() + 1000 * Number(button.dataset.count);
+    button.disabled = true;
+    const tick = () => {
+      const left = Math.ceil((end - Date.now()) / 1000);
+      if (!output.isConnected) return;
+      if (left > 0) {
+        output.textContent = ` wait, ${left} s`;
+        setTimeout(tick, 250);
+      } else {
+        output.textContent = ` time is over: look whether ${button.dataset.until}, then go on`;
+        button.disabled = false;
+      }
+    };
+    tick();
+  });
+
+  // ---- a stage named in the address, or by the bar at the bottom, is opened
+  function unfold() {
+    const stage = location.hash && document.getElementById(location.hash.slice(1));
+    if (stage instanceof HTMLDetailsElement) stage.open = true;
+  }
+  addEventListener("hashchange", unfold);
+  document.querySelector(".stages")?.addEventListener("click", () => setTimeout(unfold));
+  unfold();
+
+  restore(document);
+  if (queue().length) { say(`${queue().length} not yet sent …`); send(); }
+  addEventListener("online", send);
+})();

@@ -1,0 +1,266 @@
+//! The same for programs, as JSON; refusals are problem details (RFC 9457). And what a typed answer would mean, asked by the
+//! page before it is sent.
+
+use crate::desk::Desk;
+use crate::pages::test::{compared, conditions};
+use crate::problem::{ForPrograms, Problem};
+use crate::say::{self, Form as Said};
+use crate::worked_out::{self, WorkedOut};
+use crate::words;
+use axum::extract::rejection::JsonRejection;
+use axum::extract::{Form, Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use bench::Hypothesis;
+use diagnosis::finding::Action;
+use machine::model::Machine;
+use quantity::{Dimension, Reading, parse_reading};
+use records::{Customer, Entry, Job, JobId, Log, NewEntry, Records, Says};
+use serde::Deserialize;
+use serde_json::{Map, Value, json};
+use std::sync::Arc;
+
+type Answer = Result<Response, ForPrograms>;
+
+pub(crate) fn routes() -> Router<Arc<Desk>> {
+    Router::new()
+        .route("/api/machines", get(machines))
+        .route("/api/jobs", get(jobs).post(new_job))
+        .route("/api/jobs/{id}", get(job))
+        .route("/api/jobs/{id}/evidence", get(evidence).post(add))
+        .route("/api/jobs/{id}/finding", get(finding))
+        .route("/jobs/{id}/interpret", post(interpret))
+}
+
+async fn machines(State(desk): State<Arc<Desk>>) -> Answer {
+    let shared = desk.clone();
+    let files = desk.work(move || shared.library.files()).await?;
+    let one = |f: crate::library::MachineFile| {
+        let plate = f.machine.as_ref().map(|m| &m.plate);
+        json!({
+            "file": f.name, "own": f.own, "usable": plate.is_some(), "kind": plate.map(|p| &p.kind),
+            "maker": plate.map(|p| &p.maker), "model": plate.map(|p| &p.model),
+            "variants": plate.map(|p| &p.variants),
+        })
+    };
+    Ok(Json(json!({ "machines": files.into_iter().map(one).collect::<Vec<_>>() })).into_response())
+}
+
+async fn jobs(State(desk): State<Arc<Desk>>) -> Answer {
+    let all = desk.with_records(|r| r.jobs("")).await?;
+    let one = |j: &records::JobLine| {
+        json!({
+            "id": j.id, "opened": j.opened, "customer": j.customer, "machine": j.machine, "words": j.words,
+            "readings": j.readings, "next": j.derived,
+        })
+    };
+    Ok(Json(json!({ "jobs": all.iter().map(one).collect::<Vec<_>>() })).into_response())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct NewJob {
+    /// Name of a machine file.
+    machine: Option<String>,
+    /// Its variant.
+    variant: Option<String>,
+    customer: Option<String>,
+}
+
+async fn new_job(State(desk): State<Arc<Desk>>, sent: Result<Json<NewJob>, JsonRejection>) -> Answer {
+    let sent = json_body(sent)?;
+    let variant = sent.variant.unwrap_or_default();
+    let machine = match &sent.machine {
+        Some(file) => Some(crate::pages::new_job::machine_of(&desk, file, &variant, "")?),
+        None => None,
+    };
+    let customer = sent.customer.map(|name| Customer { name: name.chars().take(200).collect(), ..Customer::default() });
+    let at = jiff::ZonedDateTime::now();
+    let id = desk.with_records(move |r| r.new_job(&at, customer.as_ref(), machine.as_ref())).await?;
+    Ok((StatusCode::CREATED, Json(json!({ "id": id }))).into_response())
+}
+
+async fn job(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
+    let job = desk.job(id).await?;
+    let machine = job.machine.as_ref().map(|m| {
+        json!({ "maker": m.maker, "model": m.model, "variant": m.variant, "serial": m.serial, "file": m.file_name })
+    });
+    let customer =
+        job.customer.as_ref().map(|c| json!({ "name": c.name, "phone": c.phone, "address": c.address }));
+    let body = json!({
+        "id": job.id, "opened": job.opened, "customer": customer, "machine": machine, "entries": job.log.last(),
+    });
+    Ok(Json(body).into_response())
+}
+
+async fn evidence(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
+    let job = desk.job(id).await?;
+    let one = |e: &Entry| {
+        let by = job.log.superseded_by(e.number).map(|s| s.number);
+        json!({ "number": e.number, "at": e.at, "says": e.says, "supersedes": e.supersedes, "superseded_by": by })
+    };
+    Ok(Json(json!({ "evidence": job.log.entries().iter().map(one).collect::<Vec<_>>() })).into_response())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Added {
+    /// What the entry says, with the keys of the evidence file.
+    says: Says,
+    supersedes: Option<u32>,
+    /// Names the entry for good: sent twice, it is kept once.
+    key: Option<String>,
+}
+
+async fn add(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<JobId>,
+    sent: Result<Json<Added>, JsonRejection>,
+) -> Answer {
+    let sent = json_body(sent)?;
+    let job = desk.job(id).await?;
+    let machine = desk.machine_of(&job)?;
+    let says = sent.says.clone();
+    desk.work(move || understood(machine.as_deref(), &says)).await??;
+    let at = jiff::ZonedDateTime::now();
+    let key = sent.key.unwrap_or_else(|| at.to_string());
+    let entry = NewEntry { says: sent.says, supersedes: sent.supersedes, at, key };
+    let number = desk.with_records(move |r| r.append(id, &entry)).await?;
+    Ok((StatusCode::CREATED, Json(json!({ "saved": number }))).into_response())
+}
+
+/// Does the machine file understand it?
+fn understood(machine: Option<&Machine>, says: &Says) -> Result<(), Problem> {
+    if *says == (Says::Nothing {}) || matches!(says, Says::Words { .. } | Says::Caution { .. }) {
+        return Ok(());
+    }
+    let machine = machine
+        .ok_or_else(|| Problem::refused("this job has no machine file yet", "match the machine first"))?;
+    let log = Log::of(vec![Entry { number: 1, at: String::new(), says: says.clone(), supersedes: None }]);
+    let text = log.evidence_file("", &[]);
+    diagnosis::evidence::read(machine, &text.toml).map(drop).map_err(|found| {
+        let first = found.first();
+        Problem::refused(
+            first.map_or("it is not understood", |d| d.message.as_str()),
+            first.map_or(String::new(), |d| d.remedies.join("; or ")),
+        )
+    })
+}
+
+fn json_body<T>(sent: Result<Json<T>, JsonRejection>) -> Result<T, Problem> {
+    sent.map(|Json(body)| body).map_err(|e| {
+        Problem { status: e.status(), message: e.body_text(), remedy: "see docs/bench-in-the-browser.md".to_owned() }
+    })
+}
+
+async fn finding(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
+    let job = desk.job(id).await?;
+    let Some(found) = worked_out::worked_out(&desk, &job).await? else {
+        return Err(Problem::refused("there is nothing to go by yet", "match the machine and add an entry").into());
+    };
+    Ok(Json(as_json(&found)).into_response())
+}
+
+/// A finding, with the keys of docs/find-json.md.
+fn as_json(found: &WorkedOut) -> Value {
+    let (machine, finding) = (&found.machine, &found.finding);
+    let faults = |h: &Hypothesis| {
+        let one = |&(part, mode): &(usize, usize)| {
+            let part = &machine.parts[part];
+            (part.id.clone(), json!(part.kind.modes[mode].name))
+        };
+        Value::Object(h.faults().iter().map(one).collect::<Map<_, _>>())
+    };
+    let suspects = finding.suspects.iter().map(|s| {
+        json!({ "faults": faults(&s.faults), "probability": s.probability, "reason": s.reason })
+    });
+    let steps = finding.steps.iter().map(|s| {
+        json!({
+            "id": machine.test.steps[s.step].id, "verdict": words::verdict(s.verdict).to_lowercase(), "why": s.why,
+        })
+    });
+    let next = finding.next.iter().map(|n| match &n.action {
+        Action::Check(c) => json!({
+            "id": c.id, "says": c.says, "caution": c.caution, "minutes": c.minutes, "between": c.between,
+            "unplugged": c.unplugged, "instrument": words::instrument(c.instrument), "why": n.why,
+        }),
+        Action::Mend { part, says, minutes, caution, .. } => json!({
+            "id": format!("mend {}", machine.parts[*part].id), "says": says, "caution": caution, "minutes": minutes,
+            "why": n.why,
+        }),
+        Action::HandBack { says, minutes } => {
+            json!({ "id": "hand back", "says": says, "caution": "", "minutes": minutes, "why": n.why })
+        }
+    });
+    json!({
+        "format": 1,
+        "steps": steps.collect::<Vec<_>>(),
+        "suspects": suspects.collect::<Vec<_>>(),
+        "healthy": finding.healthy,
+        "others": finding.others,
+        "left_out": finding.left_out,
+        "conflicts": finding.conflicts.iter().map(|c| c.says.as_str()).collect::<Vec<_>>(),
+        "next": next.collect::<Vec<_>>(),
+        "sure": finding.sure.as_ref().map(|s| json!({
+            "faults": faults(&s.faults), "probability": s.probability, "says": s.says,
+        })),
+    })
+}
+
+/// What a typed answer would mean: understood or not, in one sentence and a few lines.
+async fn interpret(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>, Form(said): Form<Said>) -> Answer {
+    let job = desk.job(id).await?;
+    let Some(machine) = desk.machine_of(&job)? else { return Ok(Json(json!({})).into_response()) };
+    let (at_work, sent) = (machine.clone(), said.clone());
+    let says = desk.work(move || say::says(Some(&at_work), &sent)).await??;
+    let body = match &says {
+        Says::Reading { .. } => {
+            let settings = desk.with_records(Records::settings).await?;
+            step_in_words(&desk, machine, &job, &said, &settings).await?
+        }
+        Says::Check { .. } => what_it_means(worked_out::what_if(&desk, &job, &says).await?),
+        _ => json!({}),
+    };
+    Ok(Json(body).into_response())
+}
+
+async fn step_in_words(
+    desk: &Arc<Desk>,
+    machine: Arc<Machine>,
+    job: &Job,
+    said: &Said,
+    settings: &records::Settings,
+) -> Result<Value, Problem> {
+    let Ok(Reading::Value(watts)) = parse_reading(&said.watts, Dimension::Power) else { return Ok(json!({})) };
+    let conditions = conditions(&machine, job, settings);
+    let step = said.step.clone();
+    let compared = desk.work(move || compared(&machine, &conditions, &step, watts.value)).await?;
+    Ok(compared.map_or(json!({}), |(says, look)| json!({ "says": says, "look": look })))
+}
+
+/// Most suspects that are named.
+const NAMED: usize = 4;
+
+fn what_it_means(what_if: Option<worked_out::WhatIf>) -> Value {
+    let Some(what_if) = what_if else { return json!({}) };
+    let Some(after) = what_if.after else {
+        return json!({ "says": "Passed over: it is not asked again.", "lines": [] });
+    };
+    let (machine, finding) = (&what_if.before.machine, &what_if.before.finding);
+    let before = |faults: &Hypothesis, sometimes: &[usize]| {
+        if faults.faults().is_empty() {
+            return Some(finding.healthy);
+        }
+        let known = finding.suspects.iter().find(|s| s.faults == *faults && s.sometimes == sometimes);
+        known.map(|s| s.probability)
+    };
+    let line = |(case, p): &(diagnosis::belief::Case, f64)| {
+        let was = before(&case.faults, &case.sometimes).map_or("hardly".to_owned(), words::per_cent);
+        let name = if case.faults.faults().is_empty() { "nothing wrong".to_owned() } else { case.says(machine) };
+        format!("{name}: {} (was {was})", words::per_cent(*p))
+    };
+    let lines: Vec<String> = after.cases.iter().take(NAMED).map(line).collect();
+    json!({ "says": format!("Taken as {}. Then:", what_if.taken), "lines": lines })
+}

@@ -1,0 +1,90 @@
+//! What every request shares: the records, the machine files, what was worked out.
+
+use crate::ServeError;
+use crate::library::Library;
+use crate::problem::Problem;
+use crate::worked_out::Kept;
+use machine::model::Machine;
+use records::{Job, JobId, Records, RecordsError};
+use std::path::Path;
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// The desk.
+pub struct Desk {
+    records: Records,
+    pub(crate) library: Library,
+    pub(crate) kept: Kept,
+    /// So many findings are worked out at once; more would only slow each other down.
+    workers: Semaphore,
+    pub(crate) demo: bool,
+}
+
+impl Desk {
+    /// Opens the records and machine files in this folder; makes it where it is not there. A demo says so on every page.
+    ///
+    /// # Errors
+    /// Where the folder cannot be made or the records refuse.
+    pub fn open(folder: &Path, demo: bool) -> Result<Desk, ServeError> {
+        std::fs::create_dir_all(folder.join("machines")).map_err(|e| ServeError {
+            message: format!("the folder {} cannot be made: {e}", folder.display()),
+            remedy: "name one that you may write to with --data".to_owned(),
+        })?;
+        let records = Records::open(&folder.join("records.sqlite"))
+            .map_err(|RecordsError { message, remedy }| ServeError { message, remedy })?;
+        let at_once = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
+        Ok(Desk {
+            records,
+            library: Library::new(folder.join("machines")),
+            kept: Kept::default(),
+            workers: Semaphore::new(at_once),
+            demo,
+        })
+    }
+
+    /// The records.
+    pub fn records(&self) -> &Records {
+        &self.records
+    }
+
+    /// Does something with the records, where waiting for the disk holds nobody else up.
+    pub(crate) async fn with_records<T: Send + 'static>(
+        self: &Arc<Self>,
+        does: impl FnOnce(&Records) -> Result<T, RecordsError> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let desk = self.clone();
+        let done = tokio::task::spawn_blocking(move || does(&desk.records)).await;
+        Ok(done.map_err(|_| Problem::ours("the records broke off"))??)
+    }
+
+    /// Works something out, where that holds nobody else up.
+    pub(crate) async fn work<T: Send + 'static>(
+        &self,
+        does: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Problem> {
+        let _turn = self.workers.acquire().await.map_err(|_| Problem::ours("the bench is closing"))?;
+        tokio::task::spawn_blocking(does).await.map_err(|_| Problem::ours("this could not be worked out"))
+    }
+
+    /// The job with this number.
+    pub(crate) async fn job(self: &Arc<Self>, id: JobId) -> Result<Job, Problem> {
+        let found = self.with_records(move |r| r.job(id)).await?;
+        found.ok_or_else(|| Problem::not_there(&format!("job {id}")))
+    }
+
+    /// The machine of a job, from the text that is kept with it; none where it has no machine file yet.
+    pub(crate) fn machine_of(&self, job: &Job) -> Result<Option<Arc<Machine>>, Problem> {
+        let Some(known) = job.machine.as_ref().filter(|m| !m.file_text.is_empty()) else { return Ok(None) };
+        match self.library.read(&Arc::from(known.file_text.as_str()), &known.variant) {
+            (Some(machine), _) => Ok(Some(machine)),
+            (None, diagnostics) => Err(Problem::refused(
+                format!(
+                    "the machine file {} has errors: {}",
+                    known.file_name,
+                    diagnostics.first().map_or("", |d| d.message.as_str())
+                ),
+                "mend it (the page Machines shows where), then match it to the job again",
+            )),
+        }
+    }
+}

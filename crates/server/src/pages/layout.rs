@@ -1,0 +1,46 @@
+//! What all pages share.
+
+use crate::assets;
+use crate::desk::Desk;
+use crate::problem::Problem;
+use askama::Template;
+use axum::response::{Html, IntoResponse, Response};
+
+/// Head and foot of a page.
+pub(crate) struct Layout {
+    pub(crate) title: String,
+    /// Which of the four places this is: today, machines, settings, or none.
+    pub(crate) place: &'static str,
+    pub(crate) demo: bool,
+    pub(crate) version: String,
+}
+
+impl Layout {
+    pub(crate) fn of(desk: &Desk, title: impl Into<String>, place: &'static str) -> Layout {
+        Layout { title: title.into(), place, demo: desk.demo, version: assets::version() }
+    }
+}
+
+/// A page from its template.
+pub(crate) fn page(template: &impl Template) -> Result<Response, Problem> {
+    let html = template.render().map_err(|e| Problem::ours(format!("the page cannot be written: {e}")))?;
+    Ok(Html(html).into_response())
+}
+
+#[derive(Template)]
+#[template(path = "problem.html")]
+struct ProblemPage<'p> {
+    layout: Layout,
+    problem: &'p Problem,
+}
+
+/// A page that says what is wrong and what to do.
+pub(crate) fn problem(problem: &Problem) -> Html<String> {
+    let layout = Layout { title: "Not so".to_owned(), place: "", demo: false, version: assets::version() };
+    Html(ProblemPage { layout, problem }.render().unwrap_or_else(|_| problem.status.to_string()))
+}
+
+/// A time as one reads it: `25 Nov 15:42`.
+pub(crate) fn short_time(at: &str) -> String {
+    at.parse::<jiff::ZonedDateTime>().map_or_else(|_| at.to_owned(), |t| t.strftime("%-d %b %H:%M").to_string())
+}

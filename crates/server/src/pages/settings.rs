@@ -1,0 +1,129 @@
+//! Settings: instruments that are owned, and what work costs.
+
+use super::layout::{Layout, page};
+use crate::desk::Desk;
+use crate::problem::Problem;
+use crate::setup::INSTRUMENTS;
+use askama::Template;
+use axum::Router;
+use axum::extract::{Form, State};
+use axum::response::{Redirect, Response};
+use axum::routing::get;
+use quantity::{Dimension, parse};
+use records::{Instrument, Records, Settings};
+use std::collections::HashMap;
+use std::sync::Arc;
+
+pub(super) fn routes() -> Router<Arc<Desk>> {
+    Router::new().route("/settings", get(show).post(keep))
+}
+
+#[derive(Template)]
+#[template(path = "settings.html")]
+struct Page {
+    layout: Layout,
+    instruments: Vec<Owned>,
+    rate: String,
+    part: String,
+    currency: String,
+    records: String,
+}
+
+struct Owned {
+    key: &'static str,
+    name: &'static str,
+    owned: bool,
+    relative: String,
+    absolute: String,
+    unit: &'static str,
+}
+
+async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
+    let settings = desk.with_records(Records::settings).await?;
+    let owned = |known: &crate::setup::Known| {
+        let limits = known.owned(&settings);
+        let (relative, absolute) = limits.unwrap_or((known.relative, known.absolute));
+        Owned {
+            key: known.key,
+            name: known.name,
+            owned: limits.is_some(),
+            relative: format!("{}", (relative * 1e6).round() / 1e4),
+            absolute: format!("{absolute}"),
+            unit: known.unit,
+        }
+    };
+    let money = |minor: Option<i64>| minor.map_or(String::new(), |m| format!("{}.{:02}", m / 100, m % 100));
+    page(&Page {
+        layout: Layout::of(&desk, "Settings", "settings"),
+        instruments: INSTRUMENTS.iter().map(owned).collect(),
+        rate: money(settings.rate_minor),
+        part: money(settings.part_minor),
+        currency: settings.currency,
+        records: desk.records().path().display().to_string(),
+    })
+}
+
+async fn keep(
+    State(desk): State<Arc<Desk>>,
+    Form(sent): Form<HashMap<String, String>>,
+) -> Result<Redirect, Problem> {
+    let text = |key: &str| sent.get(key).map_or("", |v| v.trim());
+    let mut instruments = Vec::new();
+    for known in INSTRUMENTS.iter().filter(|k| sent.contains_key(k.key)) {
+        let relative = limit(known.name, text(&format!("{}-relative", known.key)), 50.0)? / 100.0;
+        let absolute = limit(known.name, text(&format!("{}-absolute", known.key)), 1e6)?;
+        instruments.push(Instrument { name: known.key.to_owned(), relative, absolute });
+    }
+    let settings = Settings {
+        instruments: Some(instruments),
+        rate_minor: money("the labour rate", text("rate"))?,
+        part_minor: money("the price of a part", text("part"))?,
+        currency: text("currency").chars().take(8).collect(),
+    };
+    desk.with_records(move |r| r.keep_settings(&settings)).await?;
+    Ok(Redirect::to("/settings"))
+}
+
+/// A limit of error: a plain number, point or comma.
+fn limit(name: &str, text: &str, most: f64) -> Result<f64, Problem> {
+    let value = if text.is_empty() { Some(0.0) } else { parse(text, Dimension::Ratio).ok() };
+    value.filter(|v| (0.0..=most).contains(v)).ok_or_else(|| {
+        Problem::refused(format!("{name}: `{text}` is no limit of error"), format!("give a number from 0 to {most}"))
+    })
+}
+
+/// An amount of money in minor units.
+fn money(name: &str, text: &str) -> Result<Option<i64>, Problem> {
+    if text.is_empty() {
+        return Ok(None);
+    }
+    let refused = || {
+        Problem::refused(
+            format!("{name}: `{text}` is no amount"),
+            "write for instance 62 or 62.50; thousands without a mark",
+        )
+    };
+    let (whole, cents) = text.split_once(['.', ',']).unwrap_or((text, ""));
+    let digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit());
+    if whole.is_empty() || whole.len() > 7 || cents.len() > 2 || !digits(whole) || !digits(cents) {
+        return Err(refused());
+    }
+    let major: i64 = whole.parse().map_err(|_| refused())?;
+    let minor: i64 = format!("{cents:0<2}").parse().map_err(|_| refused())?;
+    Ok(Some(100 * major + minor))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::money;
+
+    #[test]
+    fn money_is_exact() {
+        for (text, minor) in [("62", 6200), ("62.5", 6250), ("62,05", 6205), ("0", 0)] {
+            assert_eq!(money("x", text).unwrap(), Some(minor), "{text}");
+        }
+        for text in ["-1", "1,000.50", "much", ".5", "1.234", "99999999"] {
+            assert!(money("x", text).is_err(), "{text}");
+        }
+    }
+}

@@ -1,0 +1,215 @@
+//! A job on one sheet: its seven stages as folds, in order down the page.
+
+use super::arrive::Arrive;
+use super::find::{Field, FindView};
+use super::layout::{Layout, page};
+use super::new_job::machine_of;
+use super::test::TestView;
+use crate::desk::Desk;
+use crate::probes;
+use crate::problem::{ForPrograms, Problem};
+use crate::say::{self, Form as Said};
+use crate::worked_out::worked_out;
+use askama::Template;
+use axum::extract::{Form, Path, Query, State};
+use axum::http::{HeaderMap, HeaderValue, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use records::{Customer, JobId};
+use serde::Deserialize;
+use serde_json::json;
+use std::sync::Arc;
+
+pub(super) fn routes() -> Router<Arc<Desk>> {
+    Router::new()
+        .route("/jobs/{id}", get(sheet))
+        .route("/jobs/{id}/find", get(find))
+        .route("/jobs/{id}/test", get(test))
+        .route("/jobs/{id}/say", post(say))
+        .route("/jobs/{id}/customer", post(customer))
+        .route("/jobs/{id}/machine", post(machine))
+        .route("/jobs/{id}/wiring.svg", get(wiring))
+        .route("/jobs/{id}/evidence.toml", get(evidence))
+}
+
+#[derive(Template)]
+#[template(path = "sheet.html")]
+struct Sheet {
+    layout: Layout,
+    id: JobId,
+    name: String,
+    who: String,
+    arrive: Arrive,
+    test: Option<TestView>,
+    find: FindView,
+    /// Entries that the machine file does not understand.
+    left_out: Vec<(u32, String)>,
+}
+
+/// What the sheet is called: "Tern 81 · does not heat".
+fn title(job: &records::Job) -> String {
+    let machine = job.machine.as_ref().map_or(String::new(), |m| format!("{} {}", m.maker, m.model));
+    match machine.trim() {
+        "" => format!("Job {}", job.id),
+        machine => machine.to_owned(),
+    }
+}
+
+async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
+    let job = desk.job(id).await?;
+    let found = worked_out(&desk, &job).await;
+    // A machine file with errors is said in its place; the rest of the sheet stands.
+    let machine = desk.machine_of(&job).ok().flatten();
+    let settings = desk.with_records(records::Records::settings).await?;
+    let (found, trouble) = match found {
+        Ok(found) => (found, None),
+        Err(problem) => (None, Some(problem)),
+    };
+    let test = match &machine {
+        Some(machine) => Some(TestView::of(&desk, machine.clone(), &job, &settings, found.as_deref()).await?),
+        None => None,
+    };
+    page(&Sheet {
+        layout: Layout::of(&desk, title(&job), "today"),
+        id,
+        name: title(&job),
+        who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
+        arrive: Arrive::of(&desk, machine.as_deref(), &job, found.as_deref()),
+        find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble),
+        left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
+        test,
+    })
+}
+
+#[derive(Template)]
+#[template(path = "find.html")]
+struct FindPart {
+    id: JobId,
+    find: FindView,
+}
+
+/// The fold Find alone, for a page that is open already.
+async fn find(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
+    let job = desk.job(id).await?;
+    let machine = desk.machine_of(&job).ok().flatten();
+    let (found, trouble) = match worked_out(&desk, &job).await {
+        Ok(found) => (found, None),
+        Err(problem) => (None, Some(problem)),
+    };
+    page(&FindPart { id, find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble) })
+}
+
+#[derive(Template)]
+#[template(path = "test.html")]
+struct TestPart {
+    id: JobId,
+    test: TestView,
+}
+
+/// The fold Test alone.
+async fn test(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
+    let job = desk.job(id).await?;
+    let machine = desk.machine_of(&job)?.ok_or_else(|| Problem::not_there("machine file in this job"))?;
+    let settings = desk.with_records(records::Records::settings).await?;
+    let found = worked_out(&desk, &job).await.ok().flatten();
+    let test = TestView::of(&desk, machine, &job, &settings, found.as_deref()).await?;
+    page(&TestPart { id, test })
+}
+
+/// An entry for the log. A script gets its number; a form without script goes back to its fold.
+async fn say(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<JobId>,
+    headers: HeaderMap,
+    Form(said): Form<Said>,
+) -> Response {
+    let by_script = headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
+    let kept = async { say::keep(&desk, &desk.job(id).await?, &said).await }.await;
+    match kept {
+        Ok(number) if by_script => Json(json!({ "saved": number })).into_response(),
+        Ok(_) => {
+            let fold = match said.what.as_str() {
+                "check" => "find",
+                "step" | "saw" => "test",
+                _ => "arrive",
+            };
+            Redirect::to(&format!("/jobs/{id}#{fold}")).into_response()
+        }
+        Err(problem) if by_script => ForPrograms(problem).into_response(),
+        Err(problem) => problem.into_response(),
+    }
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Who {
+    name: String,
+    phone: String,
+    address: String,
+}
+
+async fn customer(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<JobId>,
+    Form(who): Form<Who>,
+) -> Result<Redirect, Problem> {
+    let short = |text: &str| text.trim().chars().take(300).collect::<String>();
+    let customer = Customer { name: short(&who.name), phone: short(&who.phone), address: short(&who.address) };
+    desk.with_records(move |r| r.set_customer(id, &customer)).await?;
+    Ok(Redirect::to(&format!("/jobs/{id}#arrive")))
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Matched {
+    file: String,
+    variant: String,
+    serial: String,
+}
+
+async fn machine(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<JobId>,
+    Form(matched): Form<Matched>,
+) -> Result<Redirect, Problem> {
+    let machine = machine_of(&desk, &matched.file, matched.variant.trim(), &matched.serial)?;
+    desk.with_records(move |r| r.set_machine(id, &machine)).await?;
+    Ok(Redirect::to(&format!("/jobs/{id}#arrive")))
+}
+
+#[derive(Deserialize)]
+struct Points {
+    #[serde(default)]
+    a: String,
+    #[serde(default)]
+    b: String,
+}
+
+async fn wiring(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<JobId>,
+    Query(points): Query<Points>,
+) -> Result<Response, Problem> {
+    let job = desk.job(id).await?;
+    let machine = desk.machine_of(&job)?.ok_or_else(|| Problem::not_there("machine file in this job"))?;
+    let points = [points.a, points.b];
+    Ok(svg(desk.work(move || probes::between(&machine, &points)).await?))
+}
+
+/// A drawing: its own style is inside it, and nothing else may be.
+pub(super) fn svg(text: String) -> Response {
+    let value = HeaderValue::from_static;
+    let headers = [
+        (header::CONTENT_TYPE, value("image/svg+xml")),
+        (header::CONTENT_SECURITY_POLICY, value("default-src 'none'; style-src 'unsafe-inline'")),
+    ];
+    (headers, text).into_response()
+}
+
+/// The log as an evidence file, for `wattmend find` and for keeping.
+async fn evidence(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
+    let job = desk.job(id).await?;
+    let text = job.log.evidence_file(&title(&job), &[]).toml;
+    Ok(([(header::CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"))], text).into_response())
+}

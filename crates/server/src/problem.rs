@@ -1,0 +1,96 @@
+//! What a page or a program is told when something cannot be done: as a page, or as problem details (RFC 9457).
+
+use crate::pages::layout;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use records::RecordsError;
+use serde_json::json;
+
+/// What is wrong, and what to do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Problem {
+    pub(crate) status: StatusCode,
+    /// What is wrong.
+    pub(crate) message: String,
+    /// What to do.
+    pub(crate) remedy: String,
+}
+
+impl Problem {
+    /// What was sent cannot be taken so.
+    pub(crate) fn refused(message: impl Into<String>, remedy: impl Into<String>) -> Problem {
+        Problem { status: StatusCode::UNPROCESSABLE_ENTITY, message: message.into(), remedy: remedy.into() }
+    }
+
+    /// There is no such thing.
+    pub(crate) fn not_there(what: &str) -> Problem {
+        Problem {
+            status: StatusCode::NOT_FOUND,
+            message: format!("there is no {what}"),
+            remedy: "go back to Today and choose again".to_owned(),
+        }
+    }
+
+    /// Something failed on our side.
+    pub(crate) fn ours(message: impl Into<String>) -> Problem {
+        Problem {
+            status: StatusCode::INTERNAL_SERVER_ERROR,
+            message: message.into(),
+            remedy: "this is a bug in Wattmend; what was said to be saved is saved".to_owned(),
+        }
+    }
+
+    /// As problem details.
+    pub(crate) fn details(&self) -> Response {
+        let body = json!({
+            "type": "about:blank",
+            "title": self.message,
+            "status": self.status.as_u16(),
+            "detail": format!("{}; {}", self.message, self.remedy),
+            "remedy": self.remedy,
+        });
+        let kind = HeaderValue::from_static("application/problem+json");
+        (self.status, [(header::CONTENT_TYPE, kind)], body.to_string()).into_response()
+    }
+}
+
+impl From<RecordsError> for Problem {
+    fn from(e: RecordsError) -> Problem {
+        let status = StatusCode::CONFLICT;
+        Problem { status, message: e.message, remedy: e.remedy }
+    }
+}
+
+impl From<diagnosis::evidence::NotUnderstood> for Problem {
+    fn from(e: diagnosis::evidence::NotUnderstood) -> Problem {
+        Problem::refused(e.message, e.remedy)
+    }
+}
+
+/// A page that says so.
+impl IntoResponse for Problem {
+    fn into_response(self) -> Response {
+        (self.status, layout::problem(&self)).into_response()
+    }
+}
+
+/// The same for a program.
+pub(crate) struct ForPrograms(pub(crate) Problem);
+
+impl From<Problem> for ForPrograms {
+    fn from(problem: Problem) -> Self {
+        ForPrograms(problem)
+    }
+}
+
+impl From<RecordsError> for ForPrograms {
+    fn from(e: RecordsError) -> Self {
+        ForPrograms(e.into())
+    }
+}
+
+impl IntoResponse for ForPrograms {
+    fn into_response(self) -> Response {
+        self.0.details()
+    }
+}

@@ -1,0 +1,52 @@
+//! From the settings to the frame of a diagnosis: instruments at hand, and what a part costs in minutes of work.
+
+use diagnosis::check::Instrument;
+use diagnosis::setup::{Owned, Setup};
+use records::Settings;
+
+/// The instruments that can be owned: key, name, what they measure, usual limits of error (relative; beside that, in the
+/// unit given). Common practice, no source.
+pub(crate) const INSTRUMENTS: [Known; 5] = [
+    Known { key: "power-meter", name: "power meter at the plug", instrument: Instrument::PowerMeter, relative: 0.01, absolute: 1.0, unit: "W", at_first: true },
+    Known { key: "multimeter", name: "multimeter", instrument: Instrument::Multimeter, relative: 0.01, absolute: 0.3, unit: "Ω", at_first: true },
+    Known { key: "insulation-tester", name: "insulation tester", instrument: Instrument::InsulationTester, relative: 0.05, absolute: 10e3, unit: "Ω", at_first: false },
+    Known { key: "tachometer", name: "tachometer", instrument: Instrument::Tachometer, relative: 0.001, absolute: 1.0, unit: "rpm", at_first: false },
+    Known { key: "thermometer", name: "thermometer", instrument: Instrument::Thermometer, relative: 0.01, absolute: 1.0, unit: "K", at_first: false },
+];
+
+/// An instrument that can be owned.
+pub(crate) struct Known {
+    pub(crate) key: &'static str,
+    pub(crate) name: &'static str,
+    pub(crate) instrument: Instrument,
+    pub(crate) relative: f64,
+    pub(crate) absolute: f64,
+    pub(crate) unit: &'static str,
+    /// Taken as owned by who never said.
+    pub(crate) at_first: bool,
+}
+
+impl Known {
+    /// Is it owned, and with which limits of error?
+    pub(crate) fn owned(&self, settings: &Settings) -> Option<(f64, f64)> {
+        match &settings.instruments {
+            None => self.at_first.then_some((self.relative, self.absolute)),
+            Some(all) => all.iter().find(|i| i.name == self.key).map(|i| (i.relative, i.absolute)),
+        }
+    }
+}
+
+/// The frame.
+pub(crate) fn setup(settings: &Settings) -> Setup {
+    let mut setup = Setup::default();
+    setup.instruments.retain(|o| o.instrument == Instrument::None);
+    for known in &INSTRUMENTS {
+        if let Some((relative, absolute)) = known.owned(settings) {
+            setup.instruments.push(Owned { instrument: known.instrument, relative, absolute });
+        }
+    }
+    if let (Some(rate), Some(part)) = (settings.rate_minor.filter(|r| *r > 0), settings.part_minor) {
+        setup.costs.part = part.max(0) as f64 / (rate as f64 / 60.0);
+    }
+    setup
+}

@@ -1,0 +1,167 @@
+//! What stands in a finding, in words, as on the command line.
+
+use bench::Estimate;
+use diagnosis::check::Instrument;
+use diagnosis::evidence::{Clue, OhmsReading, StepReading};
+use diagnosis::finding::Verdict;
+use machine::model::{Machine, PanelId};
+use quantity::{Dimension, Reading, format, format_code, format_pm};
+
+/// How a clue was taken.
+pub(crate) fn clue(machine: &Machine, clue: &Clue) -> String {
+    let function = |f: &usize| machine.functions[*f].name.as_str();
+    let yes_no = |yes: bool| if yes { "yes" } else { "no" };
+    match clue {
+        Clue::Fails(functions) => {
+            let names: Vec<&str> = functions.iter().map(function).collect();
+            format!("fails: {}", names.join(" or "))
+        }
+        Clue::Works(f) => format!("works: {}", function(f)),
+        Clue::Code(None) => "no code".to_owned(),
+        Clue::Code(Some(code)) => format!("code {}: {}", machine.codes[*code].id, machine.codes[*code].says),
+        Clue::Ohms(reading) => ohms(reading),
+        Clue::Volts(reading) => {
+            let [a, b] = &reading.names;
+            let volts = format(reading.shown.value, Dimension::Voltage);
+            format!("{a} to {b} in {}: {volts}", machine.test.steps[reading.step].id)
+        }
+        Clue::Step(reading) => format!("{}: {}", machine.test.steps[reading.step].id, step(reading)),
+        Clue::Sign { step, sign, seen } => {
+            format!("{}: {sign}: {}", machine.test.steps[*step].id, yes_no(*seen))
+        }
+        Clue::Hand { part, check, yes } => {
+            let part = &machine.parts[*part];
+            format!("{}: {} {}", part.id, part.kind.checks[*check].ask, yes_no(*yes))
+        }
+        Clue::Own { check, yes } => format!("{} {}", machine.checks[*check].ask, yes_no(*yes)),
+        Clue::Mended { part, works } => {
+            let then = match works {
+                Some(true) => ": the machine works",
+                Some(false) => ": no change",
+                None => "",
+            };
+            format!("{} is sound now{then}", machine.parts[*part].id)
+        }
+        Clue::Cycles { function: f, worked, failed } => {
+            format!("{}: worked {worked} times, failed {failed} times", function(f))
+        }
+    }
+}
+
+fn ohms(reading: &OhmsReading) -> String {
+    let [a, b] = &reading.names;
+    let shown = match reading.shown {
+        Reading::OverRange { .. } => "OL".to_owned(),
+        Reading::Value(v) => format_code(v.value),
+    };
+    let off = if reading.unplugged.is_empty() {
+        String::new()
+    } else {
+        format!(", {} off", reading.unplugged.join(" and "))
+    };
+    let with = if reading.insulation { "insulation " } else { "" };
+    format!("{with}{a} to {b}{off}: {shown}")
+}
+
+fn step(reading: &StepReading) -> String {
+    let values = [
+        (&reading.power_w, Dimension::Power),
+        (&reading.current_a, Dimension::Current),
+        (&reading.speed_rpm, Dimension::Speed),
+        (&reading.lasted_s, Dimension::Time),
+    ];
+    let said: Vec<String> = values.iter().filter_map(|(v, d)| v.map(|v| format(v.value, *d))).collect();
+    said.join(", ")
+}
+
+/// How sure one is at this probability.
+pub(crate) fn likelihood(p: f64) -> &'static str {
+    match p {
+        p if p >= 0.97 => "almost sure",
+        p if p >= 0.85 => "very likely",
+        p if p >= 0.6 => "likely",
+        p if p >= 0.3 => "may well be",
+        p if p >= 0.1 => "possible",
+        p if p >= 0.02 => "unlikely",
+        _ => "hardly",
+    }
+}
+
+/// Per cent, never rounded to nothing or to certainty.
+pub(crate) fn per_cent(p: f64) -> String {
+    match p {
+        p if p <= 0.0 => "0 %".to_owned(),
+        p if p < 0.001 => "<0.1 %".to_owned(),
+        p if p < 0.0995 => format!("{:.1} %", 100.0 * p),
+        p if p >= 0.9995 => ">99.9 %".to_owned(),
+        p if p >= 0.985 => format!("{:.1} %", 100.0 * p),
+        p => format!("{:.0} %", 100.0 * p),
+    }
+}
+
+/// Watts with the half-width of the interval of about 95 %.
+pub(crate) fn watts(e: Estimate) -> String {
+    if e.value == 0.0 { "0 W".to_owned() } else { format_pm(e.value, 2.0 * e.u, Dimension::Power) }
+}
+
+/// A verdict, the bad ones in capitals: they must be found at a glance, and without colour.
+pub(crate) fn verdict(v: Verdict) -> &'static str {
+    match v {
+        Verdict::AsExpected => "as expected",
+        Verdict::Low => "LOW",
+        Verdict::High => "HIGH",
+        Verdict::Nothing => "NOTHING",
+        Verdict::Unsure => "unsure",
+        Verdict::NotDone => "not done",
+    }
+}
+
+/// An instrument as one asks for it.
+pub(crate) fn instrument(i: Instrument) -> &'static str {
+    match i {
+        Instrument::None => "eyes, ears, hands",
+        Instrument::PowerMeter => "power meter",
+        Instrument::Multimeter => "multimeter",
+        Instrument::InsulationTester => "insulation tester",
+        Instrument::Tachometer => "tachometer",
+        Instrument::Thermometer => "thermometer",
+    }
+}
+
+/// "lid (3 min), back (4 min)", or nothing to take off.
+pub(crate) fn panels(machine: &Machine, access: &[PanelId]) -> String {
+    let one = |&p: &PanelId| format!("{} ({})", machine.panels[p].name, minutes(machine.panels[p].minutes));
+    access.iter().map(one).collect::<Vec<_>>().join(", ")
+}
+
+/// "1.5 min", "16 min".
+pub(crate) fn minutes(m: f64) -> String {
+    if m < 10.0 && (m - m.round()).abs() > 0.05 { format!("{m:.1} min") } else { format!("{m:.0} min") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{likelihood, minutes, per_cent};
+
+    #[test]
+    fn no_probability_is_rounded_to_certainty() {
+        for (p, words) in [
+            (0.0, "0 %"),
+            (0.0004, "<0.1 %"),
+            (0.0123, "1.2 %"),
+            (0.0996, "10 %"),
+            (0.5, "50 %"),
+            (0.9849, "98 %"),
+            (0.9951, "99.5 %"),
+            (0.99999, ">99.9 %"),
+        ] {
+            assert_eq!(per_cent(p), words);
+        }
+        assert_eq!((likelihood(0.99), likelihood(0.001)), ("almost sure", "hardly"));
+    }
+
+    #[test]
+    fn minutes_are_rounded_as_one_speaks() {
+        assert_eq!([1.5, 16.2, 3.0, 0.0].map(minutes), ["1.5 min", "16 min", "3 min", "0 min"]);
+    }
+}

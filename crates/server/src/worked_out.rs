@@ -1,0 +1,158 @@
+//! From a job's log to what it means: always worked out from the log itself; what was worked out is kept in memory until
+//! log, machine file or settings change.
+
+use crate::desk::Desk;
+use crate::problem::Problem;
+use crate::setup::setup;
+use diagnosis::Find;
+use diagnosis::belief::Beliefs;
+use diagnosis::evidence::{Answer, Evidence, Listener};
+use diagnosis::finding::{Action, Finding};
+use machine::diagnostic::Severity;
+use machine::model::Machine;
+use records::{Job, Log, Says, Settings};
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// Findings that are kept.
+const KEPT: usize = 32;
+
+/// What a job's log means.
+pub(crate) struct WorkedOut {
+    pub(crate) machine: Arc<Machine>,
+    pub(crate) evidence: Evidence,
+    pub(crate) finding: Finding,
+    /// Entries that the machine file no longer understands, with why.
+    pub(crate) left_out: Vec<(u32, String)>,
+}
+
+/// A log as evidence.
+pub(crate) struct AsEvidence {
+    pub(crate) evidence: Evidence,
+    pub(crate) left_out: Vec<(u32, String)>,
+    toml: String,
+}
+
+/// Findings by what they were worked out from.
+#[derive(Default)]
+pub(crate) struct Kept(Mutex<VecDeque<(String, Arc<WorkedOut>)>>);
+
+impl Kept {
+    fn get(&self, key: &str) -> Option<Arc<WorkedOut>> {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.iter().find(|k| k.0 == key).map(|k| k.1.clone())
+    }
+
+    fn keep(&self, key: String, worked_out: &Arc<WorkedOut>) {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.retain(|k| k.0 != key);
+        all.push_front((key, worked_out.clone()));
+        all.truncate(KEPT);
+    }
+}
+
+/// Reads a log as evidence. Entries that the machine file does not understand (any more) are left out and named.
+pub(crate) fn evidence(machine: &Machine, log: &Log) -> AsEvidence {
+    let name = format!("{} {}", machine.plate.maker, machine.plate.model);
+    let mut left_out: Vec<(u32, String)> = Vec::new();
+    loop {
+        let numbers: Vec<u32> = left_out.iter().map(|l| l.0).collect();
+        let text = log.evidence_file(&name, &numbers);
+        let found = match diagnosis::evidence::read(machine, &text.toml) {
+            Ok(file) => return AsEvidence { evidence: file.evidence, left_out, toml: text.toml },
+            Err(found) => found,
+        };
+        let before = left_out.len();
+        for d in found.iter().filter(|d| d.severity == Severity::Error) {
+            let place = text.places.iter().find(|p| p.0.contains(&d.span.start));
+            if let Some((_, number)) = place.filter(|p| left_out.iter().all(|l| l.0 != p.1)) {
+                left_out.push((*number, format!("{}; {}", d.message, d.remedies.join("; or "))));
+            }
+        }
+        if left_out.len() == before {
+            // What is wrong stands in no entry, so it is in the head: supply or water, which were read before they were kept.
+            let why = found.first().map_or(String::new(), |d| d.message.clone());
+            return AsEvidence { evidence: Evidence::default(), left_out: vec![(0, why)], toml: text.toml };
+        }
+    }
+}
+
+/// What a job's log means; none where there is no machine file or nothing is known yet.
+pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc<WorkedOut>>, Problem> {
+    let Some(machine) = desk.machine_of(job)? else { return Ok(None) };
+    let settings = desk.with_records(records::Records::settings).await?;
+    let log = job.log.clone();
+    let text = job.machine.as_ref().map_or(String::new(), |m| format!("{}\n{}", m.variant, m.file_text));
+    let as_evidence = desk.work({ let machine = machine.clone(); move || evidence(&machine, &log) }).await?;
+    if as_evidence.evidence.entries.is_empty() {
+        return Ok(None);
+    }
+    let key = format!("{settings:?}\n{}\n{text}", as_evidence.toml);
+    if let Some(kept) = desk.kept.get(&key) {
+        return Ok(Some(kept));
+    }
+    let found = desk.work(move || find(machine, as_evidence, &settings)).await?.map(Arc::new)?;
+    desk.kept.keep(key, &found);
+    let (id, last, line) = (job.id, job.log.last(), in_a_line(&found));
+    desk.with_records(move |r| r.keep_derived(id, last, &line)).await?;
+    Ok(Some(found))
+}
+
+fn find(machine: Arc<Machine>, known: AsEvidence, settings: &Settings) -> Result<WorkedOut, Problem> {
+    let refused = |e: diagnosis::FindError| {
+        Problem::refused(format!("no suspects can be named: {e}"), "take the entry back that you trust least")
+    };
+    let AsEvidence { evidence, left_out, .. } = known;
+    let mut find = Find::new(&machine, &evidence, &setup(settings)).map_err(refused)?;
+    let finding = find.finding(&evidence).map_err(refused)?;
+    drop(find);
+    Ok(WorkedOut { machine, evidence, finding, left_out })
+}
+
+/// What comes next, for a list.
+fn in_a_line(found: &WorkedOut) -> String {
+    if let Some(sure) = &found.finding.sure {
+        return format!("Sure: {}", sure.says);
+    }
+    match found.finding.next.first().map(|n| &n.action) {
+        Some(Action::Check(check)) => format!("Next check: {}", check.says),
+        Some(Action::Mend { says, .. } | Action::HandBack { says, .. }) => format!("Next: {says}"),
+        None => "No further check known".to_owned(),
+    }
+}
+
+/// What an answer to a check would mean, before it is sent.
+pub(crate) struct WhatIf {
+    pub(crate) before: Arc<WorkedOut>,
+    /// None: it is passed over.
+    pub(crate) after: Option<Beliefs>,
+    /// How the answer was taken.
+    pub(crate) taken: String,
+}
+
+/// What an entry would mean, were it added.
+pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<Option<WhatIf>, Problem> {
+    let Some(before) = worked_out(desk, job).await? else { return Ok(None) };
+    let Says::Check { check, answer } = says else { return Ok(None) };
+    let settings = desk.with_records(records::Records::settings).await?;
+    let (check, answer) = (check.clone(), answer.clone());
+    desk.work(move || {
+        let machine = before.machine.clone();
+        let listener = Listener::new(&machine);
+        let clues = match listener.answer(listener.asked(&check)?, &answer)? {
+            Answer::Declined => {
+                let taken = "not asked again".to_owned();
+                return Ok(Some(WhatIf { before, after: None, taken }));
+            }
+            Answer::Says(clues) => clues,
+        };
+        let taken = clues.iter().map(|c| crate::words::clue(&machine, c)).collect::<Vec<_>>().join(", ");
+        let mut evidence = before.evidence.clone();
+        evidence.entries.extend(diagnosis::evidence::Entry::of_one(clues, &answer, None, Some(&check)));
+        let after = Find::new(&machine, &evidence, &setup(&settings))
+            .and_then(|mut f| f.beliefs(&evidence))
+            .map_err(|e| Problem::refused(format!("that fits nothing: {e}"), "measure it again"))?;
+        Ok(Some(WhatIf { before, after: Some(after), taken }))
+    })
+    .await?
+}

@@ -1,0 +1,185 @@
+//! The narrow path through the routes: a job is made, readings are typed, suspects and the next check are there.
+#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Request, StatusCode, header};
+use server::{Desk, Door, routes};
+use std::sync::Arc;
+use tower::ServiceExt;
+
+const HOST: &str = "localhost:8423";
+
+struct Bench {
+    routes: Router,
+    folder: tempfile::TempDir,
+}
+
+impl Bench {
+    fn new() -> Bench {
+        let folder = tempfile::tempdir().unwrap();
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        Bench { routes: routes(desk, Door::ThisComputer), folder }
+    }
+
+    /// The same folder opened again, as after a crash.
+    fn again(self) -> Bench {
+        let Bench { routes: old, folder } = self;
+        drop(old);
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        Bench { routes: routes(desk, Door::ThisComputer), folder }
+    }
+
+    async fn ask(&self, request: Request<Body>) -> (StatusCode, axum::http::HeaderMap, String) {
+        let answer = self.routes.clone().oneshot(request).await.unwrap();
+        let (head, body) = answer.into_parts();
+        let body = to_bytes(body, 10_000_000).await.unwrap();
+        (head.status, head.headers, String::from_utf8(body.to_vec()).unwrap())
+    }
+
+    async fn get(&self, path: &str) -> (StatusCode, String) {
+        let request = Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap();
+        let (status, _, body) = self.ask(request).await;
+        (status, body)
+    }
+
+    async fn post(&self, path: &str, form: &str) -> (StatusCode, axum::http::HeaderMap, String) {
+        let request = Request::post(path)
+            .header(header::HOST, HOST)
+            .header(header::ORIGIN, format!("http://{HOST}"))
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(form.to_owned()))
+            .unwrap();
+        self.ask(request).await
+    }
+
+    async fn post_json(&self, path: &str, json: &str) -> (StatusCode, axum::http::HeaderMap, String) {
+        let request = Request::post(path)
+            .header(header::HOST, HOST)
+            .header(header::CONTENT_TYPE, "application/json")
+            .body(Body::from(json.to_owned()))
+            .unwrap();
+        self.ask(request).await
+    }
+}
+
+#[tokio::test]
+async fn from_a_call_to_the_failed_part_and_nothing_lost() {
+    let bench = Bench::new();
+    assert!(bench.get("/").await.1.contains("No job is open"));
+    let (status, head, _) = bench.post("/new", "file=aldermere-tern-81&complaint=washes+cold&name=Net+Loft").await;
+    assert_eq!((status, head[header::LOCATION].to_str().unwrap()), (StatusCode::SEE_OTHER, "/jobs/1"));
+    let (_, sheet) = bench.get("/jobs/1").await;
+    for part in ["washes cold", "Net Loft", "Likely, before you go", "element open", "Enter the test"] {
+        assert!(sheet.contains(part), "{part}");
+    }
+    for (form, number) in [
+        ("what=supply&value=238&key=k1", 2),
+        ("what=step&step=warm&watts=31&key=k2", 3),
+        ("what=step&step=warm&watts=31&key=k2", 3),
+    ] {
+        let request = Request::post("/jobs/1/say")
+            .header(header::HOST, HOST)
+            .header(header::ACCEPT, "application/json")
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(form))
+            .unwrap();
+        let (status, _, body) = bench.ask(request).await;
+        assert_eq!((status, body), (StatusCode::OK, format!("{{\"saved\":{number}}}")));
+    }
+    // No orderly end: the records are opened anew beside the old ones.
+    let bench = bench.again();
+    let (_, sheet) = bench.get("/jobs/1").await;
+    assert!(sheet.contains("31 W") && sheet.contains("NOTHING"), "{sheet}");
+    assert!(sheet.contains("Caution."));
+    let (status, _, means) =
+        bench.post("/jobs/1/interpret", "what=check&check=ohms+element.1+element.2+off+element.1&answer=OL").await;
+    assert_eq!(status, StatusCode::OK);
+    assert!(means.contains("element open: 86 % (was 42 %)"), "{means}");
+    let (status, _, _) =
+        bench.post("/jobs/1/say", "what=check&check=ohms+element.1+element.2+off+element.1&answer=OL").await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    let (_, find) = bench.get("/jobs/1/find").await;
+    assert!(find.contains("class=\"sure\"") && find.contains("element open"), "{find}");
+    assert!(bench.get("/").await.1.contains("Sure: mend or hand back"));
+    // Taken back, the suspects are open again.
+    bench.post("/jobs/1/say", "what=nothing&supersedes=4").await;
+    assert!(!bench.get("/jobs/1/find").await.1.contains("class=\"sure\""));
+    let (_, file) = bench.get("/jobs/1/evidence.toml").await;
+    assert!(file.contains("supply = \"238 V\"") && file.contains("supersedes = 3"), "{file}");
+}
+
+#[tokio::test]
+async fn what_is_wrong_is_said_with_what_to_do() {
+    let bench = Bench::new();
+    bench.post("/new", "file=aldermere-tern-81").await;
+    for (form, says) in [
+        ("what=step&step=warm&watts=warm", "What to do"),
+        ("what=check&check=ohms+element.1+element.2&answer=1", "lone 1"),
+        ("what=supply&value=2300", "no socket"),
+        ("what=complaint&value=%3Cscript%3E", "no function"),
+        ("what=nothing&supersedes=77", "no entry 77"),
+    ] {
+        let (status, _, body) = bench.post("/jobs/1/say", form).await;
+        assert!(status.is_client_error() && body.contains(says), "{form}: {status} {body}");
+        assert!(!body.contains("<script>"));
+    }
+    assert_eq!(bench.get("/jobs/99").await.0, StatusCode::NOT_FOUND);
+    assert_eq!(bench.get("/machines/..%2f..%2fetc%2fpasswd").await.0, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn programs_get_problem_details() {
+    let bench = Bench::new();
+    let (status, _, body) = bench.post_json("/api/jobs", r#"{"machine":"polwarren-cockle-52"}"#).await;
+    assert_eq!((status, body.as_str()), (StatusCode::CREATED, r#"{"id":1}"#));
+    let add = |json: &'static str| bench.post_json("/api/jobs/1/evidence", json);
+    assert_eq!(add(r#"{"says":{"complaint":"does not heat"},"key":"a"}"#).await.0, StatusCode::CREATED);
+    assert!(add(r#"{"says":{"complaint":"does not heat"},"key":"a"}"#).await.2.contains("\"saved\":1"));
+    for bad in [
+        r#"{"says":{"complaint":"smells of violets"}}"#,
+        r#"{"says":{"reading":"nowhere.1 nowhere.2 = OL"}}"#,
+        r#"{"says":{"hello":"you"}}"#,
+        r#"{"says":{}}"#,
+        "not json",
+    ] {
+        let (status, head, body) = add(bad).await;
+        assert!(status.is_client_error(), "{bad}: {status}");
+        assert_eq!(head[header::CONTENT_TYPE], "application/problem+json", "{bad}");
+        let details: serde_json::Value = serde_json::from_str(&body).unwrap();
+        assert_eq!(details["status"], status.as_u16());
+        assert!(!details["remedy"].as_str().unwrap().is_empty());
+    }
+    let (_, finding) = bench.get("/api/jobs/1/finding").await;
+    let finding: serde_json::Value = serde_json::from_str(&finding).unwrap();
+    assert!(finding["next"][0]["caution"].is_string());
+    let all: f64 = finding["suspects"].as_array().unwrap().iter().map(|s| s["probability"].as_f64().unwrap()).sum();
+    let rest = finding["healthy"].as_f64().unwrap() + finding["others"].as_f64().unwrap();
+    let left_out = finding["left_out"].as_f64().unwrap();
+    assert!(all + rest < 1.0 + 1e-9 && all + rest + left_out > 1.0 - 1e-6, "{} {left_out}", all + rest);
+}
+
+#[tokio::test]
+async fn only_the_bench_itself_may_write() {
+    let bench = Bench::new();
+    let ask = |host: &'static str, origin: Option<&'static str>| {
+        let mut request = Request::post("/new").header(header::HOST, host);
+        if let Some(origin) = origin {
+            request = request.header(header::ORIGIN, origin);
+        }
+        request.header(header::CONTENT_TYPE, "application/x-www-form-urlencoded").body(Body::from("words=x")).unwrap()
+    };
+    for (host, origin, status) in [
+        (HOST, Some("http://localhost:8423"), StatusCode::SEE_OTHER),
+        (HOST, None, StatusCode::SEE_OTHER),
+        (HOST, Some("http://evil.example"), StatusCode::FORBIDDEN),
+        (HOST, Some("null"), StatusCode::FORBIDDEN),
+        ("evil.example", None, StatusCode::MISDIRECTED_REQUEST),
+    ] {
+        let (answered, head, _) = bench.ask(ask(host, origin)).await;
+        assert_eq!(answered, status, "{host} {origin:?}");
+        assert!(head[header::CONTENT_SECURITY_POLICY].to_str().unwrap().contains("default-src 'none'"));
+    }
+    let large = format!("words={}", "x".repeat(100_000));
+    assert_eq!(bench.post("/new", &large).await.0, StatusCode::PAYLOAD_TOO_LARGE);
+}

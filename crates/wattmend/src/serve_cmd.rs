@@ -1,0 +1,97 @@
+//! `wattmend serve`: the bench in the browser.
+
+use crate::end::{Answer, Done, End, Failure};
+use server::{Desk, Door, ServeError};
+use std::net::{IpAddr, SocketAddr};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Where the bench listens where nothing else is asked for.
+const AT: &str = "127.0.0.1:8423";
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// Folder of the records and of your own machine files; made where it is not there
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+    /// Address and port to listen on
+    #[arg(long, value_name = "ADDR:PORT", default_value = AT)]
+    listen: SocketAddr,
+    /// A scratch copy with an invented harbour town, to try everything; gone when the program ends
+    #[arg(long, conflicts_with = "data")]
+    demo: bool,
+}
+
+/// Runs it until it is told to end.
+pub(crate) fn run(arguments: &Arguments) -> Answer {
+    if !is_this_computer(arguments.listen.ip()) {
+        return Err(Failure::new(
+            End::WrongUse,
+            &format!("the bench does not listen on the network yet ({})", arguments.listen),
+            "use it on this computer (leave --listen out), or reach it from a phone through an SSH tunnel",
+        ));
+    }
+    let scratch = if arguments.demo { Some(Scratch::make()?) } else { None };
+    let folder = match (&scratch, &arguments.data) {
+        (Some(scratch), _) => scratch.0.clone(),
+        (None, Some(folder)) => folder.clone(),
+        (None, None) => own_folder()?,
+    };
+    let desk = Arc::new(Desk::open(&folder, arguments.demo)?);
+    if arguments.demo {
+        server::scenario(desk.records(), &server::now())
+            .map_err(|e| Failure::new(End::NotWritten, &e.message, &e.remedy))?;
+    }
+    server::serve(desk, Door::ThisComputer, arguments.listen, |at| {
+        println!("The bench is at http://{at}/ (end it with Ctrl-C). Records: {}", shown(&folder, arguments.demo));
+    })?;
+    Ok(Done::with(String::new()))
+}
+
+fn shown(folder: &Path, demo: bool) -> String {
+    if demo { "a scratch copy, gone at the end".to_owned() } else { folder.display().to_string() }
+}
+
+fn is_this_computer(address: IpAddr) -> bool {
+    address.is_loopback()
+}
+
+/// The folder of a user who named none (XDG Base Directory Specification 0.8, XDG_DATA_HOME).
+fn own_folder() -> Result<PathBuf, Failure> {
+    let set = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
+    let data = set("XDG_DATA_HOME").or_else(|| set("HOME").map(|home| home.join(".local/share")));
+    data.map(|data| data.join("wattmend")).ok_or_else(|| {
+        Failure::new(End::WrongUse, "no folder for the records is known", "name one with --data DIR")
+    })
+}
+
+/// A folder of its own that is deleted at the end.
+struct Scratch(PathBuf);
+
+impl Scratch {
+    fn make() -> Result<Scratch, Failure> {
+        let folder = std::env::temp_dir().join(format!("wattmend-demo-{}", std::process::id()));
+        // Made new: a folder that somebody else put there is not used.
+        std::fs::create_dir(&folder).map_err(|e| {
+            Failure::new(
+                End::NotWritten,
+                &format!("the scratch folder {} cannot be made: {e}", folder.display()),
+                "set TMPDIR to a folder that you may write to",
+            )
+        })?;
+        Ok(Scratch(folder))
+    }
+}
+
+impl Drop for Scratch {
+    fn drop(&mut self) {
+        // What cannot be deleted lies in the folder for temporary files, which the system empties.
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+impl From<ServeError> for Failure {
+    fn from(error: ServeError) -> Failure {
+        Failure::new(End::NotWritten, &error.message, &error.remedy)
+    }
+}
