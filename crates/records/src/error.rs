@@ -45,7 +45,10 @@ impl From<rusqlite::Error> for RecordsError {
                 format!("the records are damaged: {error}"),
                 "stop here, copy the whole folder aside, and go back to the last backup",
             ),
-            _ => (format!("the records refused: {error}"), "send it again; if it stays, look at `wattmend records check`"),
+            _ => (
+                format!("the records refused: {error}"),
+                "send it again; if it stays, look at `wattmend records check`",
+            ),
         };
         RecordsError::new(message, remedy)
     }

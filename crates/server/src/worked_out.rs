@@ -83,7 +83,12 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
     let settings = desk.with_records(records::Records::settings).await?;
     let log = job.log.clone();
     let text = job.machine.as_ref().map_or(String::new(), |m| format!("{}\n{}", m.variant, m.file_text));
-    let as_evidence = desk.work({ let machine = machine.clone(); move || evidence(&machine, &log) }).await?;
+    let as_evidence = desk
+        .work({
+            let machine = machine.clone();
+            move || evidence(&machine, &log)
+        })
+        .await?;
     if as_evidence.evidence.entries.is_empty() {
         return Ok(None);
     }

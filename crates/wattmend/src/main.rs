@@ -11,6 +11,7 @@ mod input;
 mod limits;
 mod load;
 mod machine_cmd;
+mod records_cmd;
 mod render;
 mod serve_cmd;
 mod trace_cmd;
@@ -40,6 +41,9 @@ enum Command {
     Find(Box<find_cmd::Arguments>),
     /// The bench in the browser: jobs, the service test, the next check
     Serve(serve_cmd::Arguments),
+    /// Back up and check the records of the bench
+    #[command(subcommand)]
+    Records(records_cmd::Command),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -69,6 +73,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Expect(arguments) => expect_cmd::run(&arguments, screen),
         Command::Find(arguments) => find_cmd::run(&arguments, screen),
         Command::Serve(arguments) => serve_cmd::run(&arguments),
+        Command::Records(command) => records_cmd::run(&command),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }

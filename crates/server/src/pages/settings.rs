@@ -88,7 +88,10 @@ async fn keep(
 fn limit(name: &str, text: &str, most: f64) -> Result<f64, Problem> {
     let value = if text.is_empty() { Some(0.0) } else { parse(text, Dimension::Ratio).ok() };
     value.filter(|v| (0.0..=most).contains(v)).ok_or_else(|| {
-        Problem::refused(format!("{name}: `{text}` is no limit of error"), format!("give a number from 0 to {most}"))
+        Problem::refused(
+            format!("{name}: `{text}` is no limit of error"),
+            format!("give a number from 0 to {most}"),
+        )
     })
 }
 

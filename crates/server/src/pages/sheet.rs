@@ -124,7 +124,8 @@ async fn say(
     headers: HeaderMap,
     Form(said): Form<Said>,
 ) -> Response {
-    let by_script = headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
+    let by_script =
+        headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
     let kept = async { say::keep(&desk, &desk.job(id).await?, &said).await }.await;
     match kept {
         Ok(number) if by_script => Json(json!({ "saved": number })).into_response(),
@@ -155,7 +156,8 @@ async fn customer(
     Form(who): Form<Who>,
 ) -> Result<Redirect, Problem> {
     let short = |text: &str| text.trim().chars().take(300).collect::<String>();
-    let customer = Customer { name: short(&who.name), phone: short(&who.phone), address: short(&who.address) };
+    let customer =
+        Customer { name: short(&who.name), phone: short(&who.phone), address: short(&who.address) };
     desk.with_records(move |r| r.set_customer(id, &customer)).await?;
     Ok(Redirect::to(&format!("/jobs/{id}#arrive")))
 }
@@ -211,5 +213,6 @@ pub(super) fn svg(text: String) -> Response {
 async fn evidence(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
     let job = desk.job(id).await?;
     let text = job.log.evidence_file(&title(&job), &[]).toml;
-    Ok(([(header::CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"))], text).into_response())
+    Ok(([(header::CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"))], text)
+        .into_response())
 }
