@@ -126,7 +126,8 @@ fn keys(says: &Says) -> String {
         }
         other => other.to_string(),
     };
-    object.iter().map(|(key, v)| format!("{key} = {}\n", value(v))).collect()
+    let lines: Vec<String> = object.iter().map(|(key, v)| format!("{key} = {}\n", value(v))).collect();
+    lines.concat()
 }
 
 /// A basic string of TOML.

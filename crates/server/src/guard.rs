@@ -75,8 +75,9 @@ fn shut(request: &Request) -> Response {
 fn refusal(door: &Door, request: &Request) -> Option<Problem> {
     let text = |name: HeaderName| request.headers().get(name).and_then(|v| v.to_str().ok());
     // Another site may point a name of its own at this computer; it cannot choose what the browser calls us.
-    let host =
-        text(header::HOST).or_else(|| request.uri().authority().map(|a| a.as_str())).unwrap_or_default();
+    let host = text(header::HOST)
+        .or_else(|| request.uri().authority().map(axum::http::uri::Authority::as_str))
+        .unwrap_or_default();
     if matches!(door, Door::ThisComputer) && !is_this_computer(host) {
         return Some(Problem {
             status: StatusCode::MISDIRECTED_REQUEST,

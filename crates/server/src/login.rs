@@ -53,7 +53,7 @@ impl Lock {
             });
         }
         let mut salt = [0; 16];
-        getrandom::fill(&mut salt).map_err(|e| no_random(&e))?;
+        getrandom::fill(&mut salt).map_err(no_random)?;
         let hash = hash(passphrase, &salt)?;
         Ok(Lock { salt, hash, sessions: Mutex::default(), tries: Mutex::default() })
     }
@@ -94,8 +94,8 @@ impl Lock {
         }
         *tries = Tries::default();
         let mut token = [0; 32];
-        getrandom::fill(&mut token).map_err(|e| Problem::ours(no_random(&e).message))?;
-        let token: String = token.iter().map(|b| format!("{b:02x}")).collect();
+        getrandom::fill(&mut token).map_err(|e| Problem::ours(no_random(e).message))?;
+        let token = token.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat();
         let mut sessions = self.sessions.lock().unwrap_or_else(PoisonError::into_inner);
         if sessions.len() >= MOST_SESSIONS {
             sessions.clear();
@@ -105,7 +105,7 @@ impl Lock {
     }
 }
 
-fn no_random(e: &getrandom::Error) -> ServeError {
+fn no_random(e: getrandom::Error) -> ServeError {
     ServeError {
         message: format!("this computer gives no random numbers: {e}"),
         remedy: "listen on 127.0.0.1".to_owned(),

@@ -121,6 +121,11 @@ impl FindView {
         known.reverse();
         FindView { trouble, found, known, line, needs }
     }
+
+    /// The same, where what is known is still being worked out.
+    pub(super) fn pending(self, pending: bool) -> FindView {
+        if pending { FindView { needs: "Working out what it could be …", ..self } } else { self }
+    }
 }
 
 impl FoundView {

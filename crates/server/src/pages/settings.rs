@@ -32,7 +32,7 @@ struct Page {
 struct Owned {
     key: &'static str,
     name: &'static str,
-    owned: bool,
+    at_hand: bool,
     relative: String,
     absolute: String,
     unit: &'static str,
@@ -46,7 +46,7 @@ async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
         Owned {
             key: known.key,
             name: known.name,
-            owned: limits.is_some(),
+            at_hand: limits.is_some(),
             relative: format!("{}", (relative * 1e6).round() / 1e4),
             absolute: format!("{absolute}"),
             unit: known.unit,
