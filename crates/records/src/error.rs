@@ -9,11 +9,13 @@ pub struct RecordsError {
     pub message: String,
     /// What to do.
     pub remedy: String,
+    /// The disk or another program refused, not what was said: the same may be taken later.
+    pub may_pass: bool,
 }
 
 impl RecordsError {
     pub(crate) fn new(message: impl Into<String>, remedy: impl Into<String>) -> Self {
-        RecordsError { message: message.into(), remedy: remedy.into() }
+        RecordsError { message: message.into(), remedy: remedy.into(), may_pass: false }
     }
 }
 
@@ -45,8 +47,11 @@ impl From<rusqlite::Error> for RecordsError {
                 format!("the records are damaged: {error}"),
                 "stop here, copy the whole folder aside, and go back to the last backup",
             ),
-            _ => (format!("the records refused: {error}"), "send it again; if it stays, look at `wattmend records check`"),
+            _ => (
+                format!("the records refused: {error}"),
+                "send it again; if it stays, look at `wattmend records check`",
+            ),
         };
-        RecordsError::new(message, remedy)
+        RecordsError { may_pass: true, ..RecordsError::new(message, remedy) }
     }
 }

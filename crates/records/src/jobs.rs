@@ -216,7 +216,8 @@ impl Records {
             .transpose()?;
         let machine = machine
             .map(|m| {
-                let sql = "SELECT maker, model, variant, serial, file_name, file_text FROM machine WHERE id = ?1";
+                let sql =
+                    "SELECT maker, model, variant, serial, file_name, file_text FROM machine WHERE id = ?1";
                 connection.query_row(sql, [m], |row| {
                     Ok(JobMachine {
                         maker: row.get(0)?,

@@ -39,7 +39,9 @@ impl Records {
         target.pragma_update(None, "journal_mode", "DELETE")?;
         target.close().map_err(|(_, e)| e)?;
         let synced = std::fs::File::open(to).and_then(|file| file.sync_all());
-        synced.map_err(|e| RecordsError::new(format!("the backup is not safely on the disk: {e}"), "make another"))
+        synced.map_err(|e| {
+            RecordsError::new(format!("the backup is not safely on the disk: {e}"), "make another")
+        })
     }
 
     /// Looks at every page of the file and reads every entry.

@@ -47,17 +47,23 @@ impl Log {
 
     /// The supply as it was read last.
     pub fn supply(&self) -> Option<&str> {
-        self.standing().filter_map(|e| if let Says::Supply { supply } = &e.says { Some(supply.as_str()) } else { None }).last()
+        self.standing()
+            .filter_map(|e| if let Says::Supply { supply } = &e.says { Some(supply.as_str()) } else { None })
+            .last()
     }
 
     /// Water in the machine as it was said last.
     pub fn water(&self) -> Option<&str> {
-        self.standing().filter_map(|e| if let Says::Water { water } = &e.says { Some(water.as_str()) } else { None }).last()
+        self.standing()
+            .filter_map(|e| if let Says::Water { water } = &e.says { Some(water.as_str()) } else { None })
+            .last()
     }
 
     /// What the customer says, word for word, as it was written last.
     pub fn words(&self) -> Option<&str> {
-        self.standing().filter_map(|e| if let Says::Words { words } = &e.says { Some(words.as_str()) } else { None }).last()
+        self.standing()
+            .filter_map(|e| if let Says::Words { words } = &e.says { Some(words.as_str()) } else { None })
+            .last()
     }
 
     /// Was this caution read and ticked, and not unticked since?
@@ -86,7 +92,13 @@ impl Log {
         for entry in &self.entries {
             let old = entry.supersedes;
             let old_place = old.and_then(|old| places.iter().position(|p| p.1 == old));
-            if leave_out.contains(&entry.number) || !entry.says.is_evidence() || old.is_some() != old_place.is_some() {
+            if leave_out.contains(&entry.number) || !entry.says.is_evidence() {
+                continue;
+            }
+            // What puts right an entry that is not in the file says something by itself, unless that was left out.
+            let of_evidence =
+                old.is_some_and(|old| self.entries.iter().any(|e| e.number == old && e.says.is_evidence()));
+            if old.is_some() && old_place.is_none() && (of_evidence || entry.says == (Says::Nothing {})) {
                 continue;
             }
             toml.push('\n');
@@ -114,7 +126,8 @@ fn keys(says: &Says) -> String {
         }
         other => other.to_string(),
     };
-    object.iter().map(|(key, v)| format!("{key} = {}\n", value(v))).collect()
+    let lines: Vec<String> = object.iter().map(|(key, v)| format!("{key} = {}\n", value(v))).collect();
+    lines.concat()
 }
 
 /// A basic string of TOML.
@@ -144,7 +157,8 @@ mod tests {
 
     #[test]
     fn numbers_are_those_of_the_file_and_corrections_stay() {
-        let check = |answer: &str| Says::Check { check: "ohms a.1 a.2".to_owned(), answer: answer.to_owned() };
+        let check =
+            |answer: &str| Says::Check { check: "ohms a.1 a.2".to_owned(), answer: answer.to_owned() };
         let log = Log::of(vec![
             entry(1, Says::Words { words: "it \"stinks\"".to_owned() }, None),
             entry(2, Says::Supply { supply: "238 V".to_owned() }, None),
@@ -154,7 +168,9 @@ mod tests {
             entry(6, Says::Nothing {}, Some(5)),
         ]);
         let file = log.evidence_file("Tern", &[]);
-        assert!(file.toml.starts_with("format = 1\nmachine = \"Tern\"\nnote = \"it \\\"stinks\\\"\"\nsupply = \"231 V\"\n"));
+        assert!(file.toml.starts_with(
+            "format = 1\nmachine = \"Tern\"\nnote = \"it \\\"stinks\\\"\"\nsupply = \"231 V\"\n"
+        ));
         assert_eq!(file.toml.matches("supersedes = ").count(), 2);
         assert!(file.toml.contains("answer = \"26R4\"\nsupersedes = 1\n"), "{}", file.toml);
         assert!(file.toml.contains("[[evidence]]\nsupersedes = 2\n"), "{}", file.toml);

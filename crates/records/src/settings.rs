@@ -41,8 +41,12 @@ impl Records {
             .query_row("SELECT value FROM setting WHERE name = 'all'", [], |row| row.get(0))
             .optional()?;
         let Some(text) = text else { return Ok(Settings::default()) };
-        serde_json::from_str(&text)
-            .map_err(|e| RecordsError::new(format!("the settings cannot be read: {e}"), "save them anew on the page Settings"))
+        serde_json::from_str(&text).map_err(|e| {
+            RecordsError::new(
+                format!("the settings cannot be read: {e}"),
+                "save them anew on the page Settings",
+            )
+        })
     }
 
     /// Keeps the settings.
@@ -50,8 +54,9 @@ impl Records {
     /// # Errors
     /// Where the disk refuses.
     pub fn keep_settings(&self, settings: &Settings) -> Result<(), RecordsError> {
-        let text = serde_json::to_string(settings)
-            .map_err(|e| RecordsError::new(format!("the settings cannot be written: {e}"), "check the numbers"))?;
+        let text = serde_json::to_string(settings).map_err(|e| {
+            RecordsError::new(format!("the settings cannot be written: {e}"), "check the numbers")
+        })?;
         self.connection().execute(
             "INSERT INTO setting (name, value) VALUES ('all', ?1) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
             [text],

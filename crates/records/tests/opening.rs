@@ -16,7 +16,8 @@ fn check(answer: &str) -> Says {
 fn filled(path: &Path) -> Records {
     let records = Records::open(path).unwrap();
     let customer = Customer { name: "Net Loft".to_owned(), ..Customer::default() };
-    let machine = JobMachine { maker: "Aldermere".to_owned(), model: "Tern 81".to_owned(), ..JobMachine::default() };
+    let machine =
+        JobMachine { maker: "Aldermere".to_owned(), model: "Tern 81".to_owned(), ..JobMachine::default() };
     let job = records.new_job(&entry("", check("")).at, Some(&customer), Some(&machine)).unwrap();
     records.append(job, &entry("a", Says::Words { words: "stone cold".to_owned() })).unwrap();
     records.append(job, &entry("b", check("OL"))).unwrap();
@@ -31,7 +32,10 @@ fn what_was_saved_is_there_when_opened_again() {
     let records = Records::open(&path).unwrap();
     assert_eq!(records.job(1).unwrap().unwrap(), before);
     let line = &records.jobs("").unwrap()[0];
-    assert_eq!((line.words.as_str(), line.readings, line.machine.as_str()), ("stone cold", 1, "Aldermere Tern 81"));
+    assert_eq!(
+        (line.words.as_str(), line.readings, line.machine.as_str()),
+        ("stone cold", 1, "Aldermere Tern 81")
+    );
     assert_eq!(records.jobs("NET tern").unwrap().len(), 1);
     assert_eq!(records.jobs("gannet").unwrap().len(), 0);
     assert!(records.job(7).unwrap().is_none());

@@ -28,12 +28,13 @@
       if (kept !== null) field.value = kept;
     }
   }
-  function forget(form) {
-    for (const field of form.querySelectorAll("[data-keep]")) store.remove(draft(field));
-  }
+  const drafts = (form) => [...form.querySelectorAll("[data-keep]")].map(draft);
 
   // ---- sending, oldest first, until all is there
   let busy = false;
+  const forms = new Map();
+  // These say that the entry itself is wrong; all others may pass, so it waits.
+  const WRONG = [400, 404, 409, 413, 415, 422];
   async function send() {
     if (busy) return;
     busy = true;
@@ -52,13 +53,16 @@
           setTimeout(send, 3000);
           return;
         }
-        if (answer.status >= 500) {
-          say(`${all.length} not yet sent. Kept on this device, tried again by itself.`);
+        if (!answer.ok && !WRONG.includes(answer.status)) {
+          const problem = await answer.json().catch(() => ({}));
+          say(`${all.length} not yet sent: ${problem.title ?? "the bench is busy"}. Kept on this device, tried again by itself.`);
           setTimeout(send, 5000);
           return;
         }
         keepQueue(queue().filter((entry) => entry.key !== first.key));
         if (answer.ok) {
+          for (const draft of first.drafts ?? []) store.remove(draft);
+          forms.delete(first.key);
           say("");
           await refresh(first.kind);
         } else {
@@ -72,9 +76,11 @@
   }
   function refused(entry, problem) {
     const text = `Not kept: ${problem.title ?? "it was refused"}. ${problem.remedy ?? ""}`;
-    const output = entry.form?.querySelector?.("output");
-    if (output) show(output, text, true);
-    else say(text);
+    const output = forms.get(entry.key)?.querySelector("output");
+    forms.delete(entry.key);
+    if (!output) { say(text); return; }
+    say("");
+    show(output, text, true);
   }
 
   // ---- parts of the page that change after an entry; what is being read does not move before
@@ -108,8 +114,9 @@
     // Random enough to name an entry; crypto.randomUUID is not there on plain http.
     const key = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}${Math.random().toString(36).slice(2)}`;
     said.set("key", key);
-    keepQueue([...queue(), { key, to: form.getAttribute("action"), kind: form.dataset.say, body: said.toString() }]);
-    forget(form);
+    const entry = { key, to: form.getAttribute("action"), kind: form.dataset.say, body: said.toString(), drafts: drafts(form) };
+    keepQueue([...queue(), entry]);
+    forms.set(key, form);
     say("Sending …");
     if (by) by.disabled = true;
     const output = form.querySelector("output");
@@ -179,6 +186,9 @@
   addEventListener("hashchange", unfold);
   document.querySelector(".stages")?.addEventListener("click", () => setTimeout(unfold));
   unfold();
+
+  // ---- what was still being worked out when the page came
+  if (document.querySelector("[data-pending]")) fetch(`/jobs/${job}/find`).then((answer) => answer.ok && location.reload(), () => {});
 
   restore(document);
   if (queue().length) { say(`${queue().length} not yet sent …`); send(); }

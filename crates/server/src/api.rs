@@ -5,8 +5,8 @@ use crate::desk::Desk;
 use crate::pages::test::{compared, conditions};
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
-use crate::worked_out::{self, WorkedOut};
 use crate::words;
+use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
@@ -76,7 +76,8 @@ async fn new_job(State(desk): State<Arc<Desk>>, sent: Result<Json<NewJob>, JsonR
         Some(file) => Some(crate::pages::new_job::machine_of(&desk, file, &variant, "")?),
         None => None,
     };
-    let customer = sent.customer.map(|name| Customer { name: name.chars().take(200).collect(), ..Customer::default() });
+    let customer =
+        sent.customer.map(|name| Customer { name: name.chars().take(200).collect(), ..Customer::default() });
     let at = jiff::ZonedDateTime::now();
     let id = desk.with_records(move |r| r.new_job(&at, customer.as_ref(), machine.as_ref())).await?;
     Ok((StatusCode::CREATED, Json(json!({ "id": id }))).into_response())
@@ -150,15 +151,19 @@ fn understood(machine: Option<&Machine>, says: &Says) -> Result<(), Problem> {
 }
 
 fn json_body<T>(sent: Result<Json<T>, JsonRejection>) -> Result<T, Problem> {
-    sent.map(|Json(body)| body).map_err(|e| {
-        Problem { status: e.status(), message: e.body_text(), remedy: "see docs/bench-in-the-browser.md".to_owned() }
+    sent.map(|Json(body)| body).map_err(|e| Problem {
+        status: e.status(),
+        message: e.body_text(),
+        remedy: "see docs/bench-in-the-browser.md".to_owned(),
     })
 }
 
 async fn finding(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
     let job = desk.job(id).await?;
     let Some(found) = worked_out::worked_out(&desk, &job).await? else {
-        return Err(Problem::refused("there is nothing to go by yet", "match the machine and add an entry").into());
+        return Err(
+            Problem::refused("there is nothing to go by yet", "match the machine and add an entry").into()
+        );
     };
     Ok(Json(as_json(&found)).into_response())
 }
@@ -173,9 +178,10 @@ fn as_json(found: &WorkedOut) -> Value {
         };
         Value::Object(h.faults().iter().map(one).collect::<Map<_, _>>())
     };
-    let suspects = finding.suspects.iter().map(|s| {
-        json!({ "faults": faults(&s.faults), "probability": s.probability, "reason": s.reason })
-    });
+    let suspects = finding
+        .suspects
+        .iter()
+        .map(|s| json!({ "faults": faults(&s.faults), "probability": s.probability, "reason": s.reason }));
     let steps = finding.steps.iter().map(|s| {
         json!({
             "id": machine.test.steps[s.step].id, "verdict": words::verdict(s.verdict).to_lowercase(), "why": s.why,
@@ -233,7 +239,9 @@ async fn step_in_words(
     said: &Said,
     settings: &records::Settings,
 ) -> Result<Value, Problem> {
-    let Ok(Reading::Value(watts)) = parse_reading(&said.watts, Dimension::Power) else { return Ok(json!({})) };
+    let Ok(Reading::Value(watts)) = parse_reading(&said.watts, Dimension::Power) else {
+        return Ok(json!({}));
+    };
     let conditions = conditions(&machine, job, settings);
     let step = said.step.clone();
     let compared = desk.work(move || compared(&machine, &conditions, &step, watts.value)).await?;
@@ -258,7 +266,8 @@ fn what_it_means(what_if: Option<worked_out::WhatIf>) -> Value {
     };
     let line = |(case, p): &(diagnosis::belief::Case, f64)| {
         let was = before(&case.faults, &case.sometimes).map_or("hardly".to_owned(), words::per_cent);
-        let name = if case.faults.faults().is_empty() { "nothing wrong".to_owned() } else { case.says(machine) };
+        let name =
+            if case.faults.faults().is_empty() { "nothing wrong".to_owned() } else { case.says(machine) };
         format!("{name}: {} (was {was})", words::per_cent(*p))
     };
     let lines: Vec<String> = after.cases.iter().take(NAMED).map(line).collect();

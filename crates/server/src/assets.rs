@@ -12,7 +12,8 @@ const SCRIPT: &str = include_str!("../assets/bench.js");
 
 /// What these files are fetched as; changes with the program, so that a browser never mixes two.
 pub(crate) fn version() -> String {
-    let sum = |text: &str| text.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
+    let sum =
+        |text: &str| text.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
     format!("{:08x}", sum(STYLE) ^ sum(SCRIPT).rotate_left(7))
 }
 

@@ -17,7 +17,8 @@ struct Scene {
 pub fn scenario(records: &Records, now: &jiff::ZonedDateTime) -> Result<(), RecordsError> {
     for scene in scenes() {
         let (name, phone, address) = scene.customer;
-        let customer = Customer { name: name.to_owned(), phone: phone.to_owned(), address: address.to_owned() };
+        let customer =
+            Customer { name: name.to_owned(), phone: phone.to_owned(), address: address.to_owned() };
         let machine = scene.machine.map(|(maker, model, file_name, file_text)| JobMachine {
             maker: maker.to_owned(),
             model: model.to_owned(),
@@ -39,9 +40,24 @@ fn scenes() -> Vec<Scene> {
     let complaint = |c: &str| Says::Complaint { complaint: c.to_owned() };
     let supply = |s: &str| Says::Supply { supply: s.to_owned() };
     let reading = |r: &str| Says::Reading { reading: r.to_owned() };
-    let tern = ("Aldermere", "Tern 81", "aldermere-tern-81", include_str!("../../../machines/aldermere-tern-81.toml"));
-    let cockle = ("Polwarren", "Cockle 52", "polwarren-cockle-52", include_str!("../../../machines/polwarren-cockle-52.toml"));
-    let pilot = ("Saltreach", "Pilot 12", "saltreach-pilot-12", include_str!("../../../machines/saltreach-pilot-12.toml"));
+    let tern = (
+        "Aldermere",
+        "Tern 81",
+        "aldermere-tern-81",
+        include_str!("../../../machines/aldermere-tern-81.toml"),
+    );
+    let cockle = (
+        "Polwarren",
+        "Cockle 52",
+        "polwarren-cockle-52",
+        include_str!("../../../machines/polwarren-cockle-52.toml"),
+    );
+    let pilot = (
+        "Saltreach",
+        "Pilot 12",
+        "saltreach-pilot-12",
+        include_str!("../../../machines/saltreach-pilot-12.toml"),
+    );
     vec![
         Scene {
             customer: ("Rope Walk Stores", "", "3 Rope Walk, Port Aldermere"),

@@ -31,7 +31,7 @@ impl Desk {
             remedy: "name one that you may write to with --data".to_owned(),
         })?;
         let records = Records::open(&folder.join("records.sqlite"))
-            .map_err(|RecordsError { message, remedy }| ServeError { message, remedy })?;
+            .map_err(|RecordsError { message, remedy, .. }| ServeError { message, remedy })?;
         let at_once = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
         Ok(Desk {
             records,

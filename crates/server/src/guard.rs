@@ -1,11 +1,13 @@
 //! Who may ask: only pages of the bench itself, under the name it is served as; and what browsers are told to hold to.
 
-use crate::problem::Problem;
+use crate::login::{self, Lock};
+use crate::problem::{ForPrograms, Problem};
 use axum::Router;
-use axum::extract::{DefaultBodyLimit, Request};
+use axum::extract::{DefaultBodyLimit, Request, State};
 use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
-use axum::middleware::{Next, from_fn};
-use axum::response::{IntoResponse, Response};
+use axum::middleware::{Next, from_fn_with_state};
+use axum::response::{IntoResponse, Redirect, Response};
+use std::sync::Arc;
 
 /// Most that a request may bring, bytes.
 const LARGEST_BODY: usize = 64 * 1024;
@@ -15,22 +17,34 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
                       form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// How the bench is reached.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone)]
 pub enum Door {
     /// From this computer only.
     ThisComputer,
+    /// From the network, by who knows the passphrase.
+    Network(Arc<Lock>),
 }
 
 /// Puts the guard before all routes.
 pub(crate) fn before(routes: Router, door: Door) -> Router {
-    let Door::ThisComputer = door;
-    routes.layer(DefaultBodyLimit::max(LARGEST_BODY)).layer(from_fn(guard))
+    let routes = match &door {
+        Door::ThisComputer => routes,
+        Door::Network(lock) => routes.merge(login::routes(lock.clone())),
+    };
+    routes.layer(DefaultBodyLimit::max(LARGEST_BODY)).layer(from_fn_with_state(door, guard))
 }
 
-async fn guard(request: Request, next: Next) -> Response {
-    let mut answer = match refusal(&request) {
+async fn guard(State(door): State<Door>, request: Request, next: Next) -> Response {
+    let mut answer = match refusal(&door, &request) {
         Some(problem) => problem.into_response(),
-        None => next.run(request).await,
+        None => match &door {
+            Door::Network(lock)
+                if !login::is_open(request.uri().path()) && !lock.knows(request.headers()) =>
+            {
+                shut(&request)
+            }
+            _ => next.run(request).await,
+        },
     };
     let headers = answer.headers_mut();
     let mut say = |name: HeaderName, value: &'static str| {
@@ -43,12 +57,28 @@ async fn guard(request: Request, next: Next) -> Response {
     answer
 }
 
+/// What who has not logged in is told: a page to log in, or problem details.
+fn shut(request: &Request) -> Response {
+    let is_page = *request.method() == Method::GET && !request.uri().path().starts_with("/api/");
+    if is_page {
+        return Redirect::to("/login").into_response();
+    }
+    ForPrograms(Problem {
+        status: StatusCode::UNAUTHORIZED,
+        message: "you are not logged in".to_owned(),
+        remedy: "open the page, give the passphrase; what was typed is still there".to_owned(),
+    })
+    .into_response()
+}
+
 /// Why this request is not answered.
-fn refusal(request: &Request) -> Option<Problem> {
+fn refusal(door: &Door, request: &Request) -> Option<Problem> {
     let text = |name: HeaderName| request.headers().get(name).and_then(|v| v.to_str().ok());
     // Another site may point a name of its own at this computer; it cannot choose what the browser calls us.
-    let host = text(header::HOST).or_else(|| request.uri().authority().map(|a| a.as_str())).unwrap_or_default();
-    if !is_this_computer(host) {
+    let host = text(header::HOST)
+        .or_else(|| request.uri().authority().map(axum::http::uri::Authority::as_str))
+        .unwrap_or_default();
+    if matches!(door, Door::ThisComputer) && !is_this_computer(host) {
         return Some(Problem {
             status: StatusCode::MISDIRECTED_REQUEST,
             message: "the bench is not served under this name".to_owned(),
@@ -58,7 +88,9 @@ fn refusal(request: &Request) -> Option<Problem> {
     let changes = !matches!(*request.method(), Method::GET | Method::HEAD);
     let from_elsewhere = match text(header::ORIGIN) {
         Some(origin) => origin.split_once("://").is_none_or(|(_, rest)| rest != host),
-        None => text(HeaderName::from_static("sec-fetch-site")).is_some_and(|s| s != "same-origin" && s != "none"),
+        None => {
+            text(HeaderName::from_static("sec-fetch-site")).is_some_and(|s| s != "same-origin" && s != "none")
+        }
     };
     (changes && from_elsewhere).then(|| Problem {
         status: StatusCode::FORBIDDEN,
@@ -85,7 +117,9 @@ mod tests {
         for host in ["localhost:8423", "127.0.0.1:8423", "[::1]:8423", "LOCALHOST", "127.0.0.1"] {
             assert!(is_this_computer(host), "{host}");
         }
-        for host in ["", "evil.example:8423", "localhost.evil.example", "192.168.1.4:80", "127.0.0.1.evil.example"] {
+        for host in
+            ["", "evil.example:8423", "localhost.evil.example", "192.168.1.4:80", "127.0.0.1.evil.example"]
+        {
             assert!(!is_this_computer(host), "{host}");
         }
     }

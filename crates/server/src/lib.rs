@@ -14,6 +14,7 @@ mod demo;
 mod desk;
 mod guard;
 mod library;
+mod login;
 mod pages;
 mod probes;
 mod problem;
@@ -25,6 +26,7 @@ mod worked_out;
 pub use demo::scenario;
 pub use desk::Desk;
 pub use guard::Door;
+pub use login::Lock;
 
 use axum::Router;
 use std::net::SocketAddr;
@@ -41,7 +43,8 @@ pub struct ServeError {
 
 /// All pages and the JSON API, behind their guard.
 pub fn routes(desk: Arc<Desk>, door: Door) -> Router {
-    let inner = Router::new().merge(pages::routes()).merge(api::routes()).merge(assets::routes()).with_state(desk);
+    let inner =
+        Router::new().merge(pages::routes()).merge(api::routes()).merge(assets::routes()).with_state(desk);
     guard::before(inner, door)
 }
 
@@ -57,15 +60,19 @@ pub fn serve(
 ) -> Result<(), ServeError> {
     let failed = |e: &std::io::Error| ServeError {
         message: format!("the bench cannot listen on {address}: {e}"),
-        remedy: "another program may hold the port: choose one with --listen 127.0.0.1:8424, or end the other".to_owned(),
+        remedy:
+            "another program may hold the port: choose one with --listen 127.0.0.1:8424, or end the other"
+                .to_owned(),
     };
-    let runtime =
-        tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(|e| failed(&e))?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(|e| failed(&e))?;
     runtime.block_on(async {
         let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| failed(&e))?;
         let at = listener.local_addr().map_err(|e| failed(&e))?;
         ready(at);
-        axum::serve(listener, routes(desk, door)).with_graceful_shutdown(told_to_end()).await.map_err(|e| failed(&e))
+        axum::serve(listener, routes(desk, door))
+            .with_graceful_shutdown(told_to_end())
+            .await
+            .map_err(|e| failed(&e))
     })
 }
 

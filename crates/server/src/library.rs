@@ -61,7 +61,9 @@ impl Library {
         for entry in std::fs::read_dir(&self.folder).into_iter().flatten().flatten().take(MOST_OWN) {
             let path = entry.path();
             let is_file = path.extension().is_some_and(|e| e == "toml")
-                && entry.metadata().is_ok_and(|m| m.is_file() && m.len() <= machine::read::LARGEST_FILE as u64);
+                && entry
+                    .metadata()
+                    .is_ok_and(|m| m.is_file() && m.len() <= machine::read::LARGEST_FILE as u64);
             let Some(name) = path.file_stem().filter(|_| is_file) else { continue };
             if let Ok(text) = std::fs::read_to_string(&path) {
                 own.push((name.to_string_lossy().into_owned(), text.into()));

@@ -50,8 +50,16 @@ mod tests {
         let machine = machine::read::read(text, None).machine.unwrap();
         let drawn = between(&machine, &["element.1".to_owned(), "element.2".to_owned()]);
         assert_eq!(drawn.matches("class=\"probe\"").count(), 2);
-        let view: Vec<f64> =
-            drawn.split("viewBox=\"").nth(1).unwrap().split('"').next().unwrap().split(' ').map(|n| n.parse().unwrap()).collect();
+        let view: Vec<f64> = drawn
+            .split("viewBox=\"")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap()
+            .split(' ')
+            .map(|n| n.parse().unwrap())
+            .collect();
         for ring in drawn.split("<circle class=\"probe\" cx=\"").skip(1) {
             let x: f64 = ring.split('"').next().unwrap().parse().unwrap();
             assert!(x > view[0] && x < view[0] + view[2]);

@@ -56,7 +56,7 @@ impl Problem {
 
 impl From<RecordsError> for Problem {
     fn from(e: RecordsError) -> Problem {
-        let status = StatusCode::CONFLICT;
+        let status = if e.may_pass { StatusCode::SERVICE_UNAVAILABLE } else { StatusCode::CONFLICT };
         Problem { status, message: e.message, remedy: e.remedy }
     }
 }

@@ -42,7 +42,8 @@ pub(crate) fn says(machine: Option<&Machine>, form: &Form) -> Result<Says, Probl
     }
     let value = form.value.trim();
     match form.what.as_str() {
-        "words" => needed(value, "what the customer says", "write it as it was said").map(|words| Says::Words { words }),
+        "words" => needed(value, "what the customer says", "write it as it was said")
+            .map(|words| Says::Words { words }),
         "supply" => supply(value),
         "water" => water(value),
         "caution" => Ok(Says::Caution { caution: value.to_owned(), ticked: form.answer == "yes" }),
@@ -65,9 +66,9 @@ fn of_machine(machine: Option<&Machine>, form: &Form, value: &str) -> Result<Say
             let reading = format!("step {}: {}", form.step.trim(), of_step(form)?);
             listener.reading(&reading).map(|_| Says::Reading { reading })
         }
-        "saw" => {
-            listener.saw(value, Some(&form.answer)).map(|_| Says::Saw { saw: value.to_owned(), answer: form.answer.clone() })
-        }
+        "saw" => listener
+            .saw(value, Some(&form.answer))
+            .map(|_| Says::Saw { saw: value.to_owned(), answer: form.answer.clone() }),
         "check" => {
             let check = form.check.split_whitespace().collect::<Vec<_>>().join(" ");
             let typed = !form.watts.trim().is_empty() || !form.amps.trim().is_empty();
@@ -108,7 +109,8 @@ fn of_step(form: &Form) -> Result<String, Problem> {
 
 fn supply(value: &str) -> Result<Says, Problem> {
     let supply = with_unit(value, Dimension::Voltage);
-    let volts = parse_toleranced(&supply, Dimension::Voltage).map_err(|e| Problem::refused(e.message, e.remedy))?;
+    let volts =
+        parse_toleranced(&supply, Dimension::Voltage).map_err(|e| Problem::refused(e.message, e.remedy))?;
     if !(1.0..=440.0).contains(&volts.nominal) {
         return Err(Problem::refused("no socket has this voltage", "give 1 to 440 V"));
     }
@@ -145,7 +147,9 @@ pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form) -> Result<u32
     let says = desk.work(move || says(machine.as_deref(), &sent)).await??;
     let supersedes = match form.supersedes.trim() {
         "" => None,
-        number => Some(number.parse().map_err(|_| Problem::refused("no entry has this number", "reload the page"))?),
+        number => Some(
+            number.parse().map_err(|_| Problem::refused("no entry has this number", "reload the page"))?,
+        ),
     };
     let at = jiff::ZonedDateTime::now();
     let key = match form.key.trim() {
@@ -194,10 +198,14 @@ mod tests {
     #[test]
     fn what_the_machine_file_does_not_know_is_refused_with_a_remedy() {
         let tern = tern();
-        for (what, value) in [("complaint", "smells of violets"), ("code", "F99"), ("works", "flies"), ("dance", "x")] {
+        for (what, value) in
+            [("complaint", "smells of violets"), ("code", "F99"), ("works", "flies"), ("dance", "x")]
+        {
             let problem = says(Some(&tern), &form(what, value)).unwrap_err();
             assert!(!problem.remedy.is_empty(), "{what}");
         }
-        assert!(says(None, &form("complaint", "does not heat")).unwrap_err().message.contains("no machine file"));
+        assert!(
+            says(None, &form("complaint", "does not heat")).unwrap_err().message.contains("no machine file")
+        );
     }
 }

@@ -7,11 +7,51 @@ use records::Settings;
 /// The instruments that can be owned: key, name, what they measure, usual limits of error (relative; beside that, in the
 /// unit given). Common practice, no source.
 pub(crate) const INSTRUMENTS: [Known; 5] = [
-    Known { key: "power-meter", name: "power meter at the plug", instrument: Instrument::PowerMeter, relative: 0.01, absolute: 1.0, unit: "W", at_first: true },
-    Known { key: "multimeter", name: "multimeter", instrument: Instrument::Multimeter, relative: 0.01, absolute: 0.3, unit: "Ω", at_first: true },
-    Known { key: "insulation-tester", name: "insulation tester", instrument: Instrument::InsulationTester, relative: 0.05, absolute: 10e3, unit: "Ω", at_first: false },
-    Known { key: "tachometer", name: "tachometer", instrument: Instrument::Tachometer, relative: 0.001, absolute: 1.0, unit: "rpm", at_first: false },
-    Known { key: "thermometer", name: "thermometer", instrument: Instrument::Thermometer, relative: 0.01, absolute: 1.0, unit: "K", at_first: false },
+    Known {
+        key: "power-meter",
+        name: "power meter at the plug",
+        instrument: Instrument::PowerMeter,
+        relative: 0.01,
+        absolute: 1.0,
+        unit: "W",
+        at_first: true,
+    },
+    Known {
+        key: "multimeter",
+        name: "multimeter",
+        instrument: Instrument::Multimeter,
+        relative: 0.01,
+        absolute: 0.3,
+        unit: "Ω",
+        at_first: true,
+    },
+    Known {
+        key: "insulation-tester",
+        name: "insulation tester",
+        instrument: Instrument::InsulationTester,
+        relative: 0.05,
+        absolute: 10e3,
+        unit: "Ω",
+        at_first: false,
+    },
+    Known {
+        key: "tachometer",
+        name: "tachometer",
+        instrument: Instrument::Tachometer,
+        relative: 0.001,
+        absolute: 1.0,
+        unit: "rpm",
+        at_first: false,
+    },
+    Known {
+        key: "thermometer",
+        name: "thermometer",
+        instrument: Instrument::Thermometer,
+        relative: 0.01,
+        absolute: 1.0,
+        unit: "K",
+        at_first: false,
+    },
 ];
 
 /// An instrument that can be owned.

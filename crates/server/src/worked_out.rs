@@ -33,20 +33,23 @@ pub(crate) struct AsEvidence {
     toml: String,
 }
 
-/// Findings by what they were worked out from.
+/// What came of working out: refusals are kept too, since they would only come again.
+type Outcome = Result<Arc<WorkedOut>, Problem>;
+
+/// Outcomes by what they were worked out from.
 #[derive(Default)]
-pub(crate) struct Kept(Mutex<VecDeque<(String, Arc<WorkedOut>)>>);
+pub(crate) struct Kept(Mutex<VecDeque<(String, Outcome)>>);
 
 impl Kept {
-    fn get(&self, key: &str) -> Option<Arc<WorkedOut>> {
+    fn get(&self, key: &str) -> Option<Outcome> {
         let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         all.iter().find(|k| k.0 == key).map(|k| k.1.clone())
     }
 
-    fn keep(&self, key: String, worked_out: &Arc<WorkedOut>) {
+    fn keep(&self, key: String, outcome: &Outcome) {
         let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         all.retain(|k| k.0 != key);
-        all.push_front((key, worked_out.clone()));
+        all.push_front((key, outcome.clone()));
         all.truncate(KEPT);
     }
 }
@@ -83,16 +86,22 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
     let settings = desk.with_records(records::Records::settings).await?;
     let log = job.log.clone();
     let text = job.machine.as_ref().map_or(String::new(), |m| format!("{}\n{}", m.variant, m.file_text));
-    let as_evidence = desk.work({ let machine = machine.clone(); move || evidence(&machine, &log) }).await?;
+    let as_evidence = desk
+        .work({
+            let machine = machine.clone();
+            move || evidence(&machine, &log)
+        })
+        .await?;
     if as_evidence.evidence.entries.is_empty() {
         return Ok(None);
     }
     let key = format!("{settings:?}\n{}\n{text}", as_evidence.toml);
     if let Some(kept) = desk.kept.get(&key) {
-        return Ok(Some(kept));
+        return kept.map(Some);
     }
-    let found = desk.work(move || find(machine, as_evidence, &settings)).await?.map(Arc::new)?;
-    desk.kept.keep(key, &found);
+    let outcome = desk.work(move || find(machine, as_evidence, &settings)).await?.map(Arc::new);
+    desk.kept.keep(key, &outcome);
+    let found = outcome?;
     let (id, last, line) = (job.id, job.log.last(), in_a_line(&found));
     desk.with_records(move |r| r.keep_derived(id, last, &line)).await?;
     Ok(Some(found))

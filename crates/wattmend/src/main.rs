@@ -13,6 +13,7 @@ mod limits;
 mod load;
 mod machine_cmd;
 mod practise_cmd;
+mod records_cmd;
 mod render;
 mod serve_cmd;
 mod trace_cmd;
@@ -46,6 +47,9 @@ enum Command {
     Practise(practise_cmd::Arguments),
     /// The bench in the browser: jobs, the service test, the next check
     Serve(serve_cmd::Arguments),
+    /// Back up and check the records of the bench
+    #[command(subcommand)]
+    Records(records_cmd::Command),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -77,6 +81,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Chart(arguments) => chart_cmd::run(&arguments, screen),
         Command::Practise(arguments) => practise_cmd::run(&arguments, screen),
         Command::Serve(arguments) => serve_cmd::run(&arguments),
+        Command::Records(command) => records_cmd::run(&command),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }

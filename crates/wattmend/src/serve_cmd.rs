@@ -1,8 +1,8 @@
 //! `wattmend serve`: the bench in the browser.
 
 use crate::end::{Answer, Done, End, Failure};
-use server::{Desk, Door, ServeError};
-use std::net::{IpAddr, SocketAddr};
+use server::{Desk, Door, Lock, ServeError};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -14,9 +14,12 @@ pub(crate) struct Arguments {
     /// Folder of the records and of your own machine files; made where it is not there
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
-    /// Address and port to listen on
+    /// Address and port to listen on; beyond this computer only with a passphrase
     #[arg(long, value_name = "ADDR:PORT", default_value = AT)]
     listen: SocketAddr,
+    /// File whose first line is the passphrase that a bench on the network asks for
+    #[arg(long, value_name = "FILE")]
+    passphrase_file: Option<PathBuf>,
     /// A scratch copy with an invented harbour town, to try everything; gone when the program ends
     #[arg(long, conflicts_with = "data")]
     demo: bool,
@@ -24,13 +27,7 @@ pub(crate) struct Arguments {
 
 /// Runs it until it is told to end.
 pub(crate) fn run(arguments: &Arguments) -> Answer {
-    if !is_this_computer(arguments.listen.ip()) {
-        return Err(Failure::new(
-            End::WrongUse,
-            &format!("the bench does not listen on the network yet ({})", arguments.listen),
-            "use it on this computer (leave --listen out), or reach it from a phone through an SSH tunnel",
-        ));
-    }
+    let door = arguments.door()?;
     let scratch = if arguments.demo { Some(Scratch::make()?) } else { None };
     let folder = match (&scratch, &arguments.data) {
         (Some(scratch), _) => scratch.0.clone(),
@@ -42,7 +39,7 @@ pub(crate) fn run(arguments: &Arguments) -> Answer {
         server::scenario(desk.records(), &server::now())
             .map_err(|e| Failure::new(End::NotWritten, &e.message, &e.remedy))?;
     }
-    server::serve(desk, Door::ThisComputer, arguments.listen, |at| {
+    server::serve(desk, door, arguments.listen, |at| {
         println!("The bench is at http://{at}/ (end it with Ctrl-C). Records: {}", shown(&folder, arguments.demo));
     })?;
     Ok(Done::with(String::new()))
@@ -52,12 +49,32 @@ fn shown(folder: &Path, demo: bool) -> String {
     if demo { "a scratch copy, gone at the end".to_owned() } else { folder.display().to_string() }
 }
 
-fn is_this_computer(address: IpAddr) -> bool {
-    address.is_loopback()
+impl Arguments {
+    /// Who may come in.
+    fn door(&self) -> Result<Door, Failure> {
+        let Some(file) = &self.passphrase_file else {
+            return if self.listen.ip().is_loopback() {
+                Ok(Door::ThisComputer)
+            } else {
+                Err(Failure::new(
+                    End::WrongUse,
+                    &format!("a bench on the network ({}) needs a passphrase", self.listen),
+                    "write one of at least 10 characters into a file that only you may read, and name it with \
+                     --passphrase-file; use it in a home network that you trust: what is sent is not encrypted",
+                ))
+            };
+        };
+        let refused = |what: String| {
+            Failure::new(End::FileRefused, &what, "name a text file whose first line is the passphrase")
+        };
+        let text = std::fs::read_to_string(file).map_err(|e| refused(format!("{}: {e}", file.display())))?;
+        let lock = Lock::new(text.lines().next().unwrap_or_default())?;
+        Ok(Door::Network(Arc::new(lock)))
+    }
 }
 
 /// The folder of a user who named none (XDG Base Directory Specification 0.8, XDG_DATA_HOME).
-fn own_folder() -> Result<PathBuf, Failure> {
+pub(crate) fn own_folder() -> Result<PathBuf, Failure> {
     let set = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
     let data = set("XDG_DATA_HOME").or_else(|| set("HOME").map(|home| home.join(".local/share")));
     data.map(|data| data.join("wattmend")).ok_or_else(|| {

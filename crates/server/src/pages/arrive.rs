@@ -73,9 +73,9 @@ pub(super) struct PartView {
 impl Arrive {
     pub(super) fn of(desk: &Desk, machine: Option<&Machine>, job: &Job, found: Option<&WorkedOut>) -> Arrive {
         let log = &job.log;
-        let has_readings = log
-            .standing()
-            .any(|e| matches!(e.says, Says::Reading { .. } | Says::Check { .. } | Says::Saw { .. } | Says::Code { .. }));
+        let has_readings = log.standing().any(|e| {
+            matches!(e.says, Says::Reading { .. } | Says::Check { .. } | Says::Saw { .. } | Says::Code { .. })
+        });
         let picks = machine.map_or(Vec::new(), |machine| picks(machine, job));
         let ticks: Vec<Tick> = machine.map_or(Vec::new(), |machine| {
             let of_panels = machine.panels.iter().filter(|p| !p.caution.is_empty());
@@ -112,9 +112,19 @@ impl Arrive {
     }
 }
 
+impl Arrive {
+    /// Was a complaint of the machine file picked?
+    pub(super) fn is_picked(&self) -> bool {
+        self.picks.iter().any(|p| p.entry > 0)
+    }
+}
+
 fn picks(machine: &Machine, job: &Job) -> Vec<Pick> {
     let entry = |words: &str| {
-        let said = job.log.standing().find(|e| matches!(&e.says, Says::Complaint { complaint } if complaint == words));
+        let said = job
+            .log
+            .standing()
+            .find(|e| matches!(&e.says, Says::Complaint { complaint } if complaint == words));
         said.map_or(0, |e| e.number)
     };
     let all = machine.functions.iter().flat_map(|f| &f.complaints);
@@ -124,7 +134,9 @@ fn picks(machine: &Machine, job: &Job) -> Vec<Pick> {
 fn machine_view(machine: &Machine, job: &Job) -> MachineView {
     let plate = &machine.plate;
     let known = job.machine.as_ref();
-    let rated_w = plate.rated_w.map_or(String::new(), |w| format!(", {}", quantity::format(w, quantity::Dimension::Power)));
+    let rated_w = plate
+        .rated_w
+        .map_or(String::new(), |w| format!(", {}", quantity::format(w, quantity::Dimension::Power)));
     MachineView {
         name: format!("{} {}", plate.maker, plate.model),
         kind: plate.kind.clone(),
@@ -153,8 +165,5 @@ fn before(found: &WorkedOut) -> Before {
     };
     chance.sort_by(|a, b| b.1.total_cmp(&a.1));
     let worth = chance.iter().filter(|c| c.1 >= WORTH_TAKING && !machine.parts[c.0].order.is_empty());
-    Before {
-        suspects: suspects(found).into_iter().take(SHOWN).collect(),
-        parts: worth.map(part).collect(),
-    }
+    Before { suspects: suspects(found).into_iter().take(SHOWN).collect(), parts: worth.map(part).collect() }
 }

@@ -95,7 +95,9 @@ impl FindView {
     ) -> FindView {
         let needs = match (machine, found) {
             (None, _) => "Find needs the machine file: match the machine under Arrive.",
-            (Some(_), None) if trouble.is_none() => "Find needs something to go by: say what fails, or type a reading.",
+            (Some(_), None) if trouble.is_none() => {
+                "Find needs something to go by: say what fails, or type a reading."
+            }
             _ => "",
         };
         let found = found.map(FoundView::of);
@@ -118,6 +120,11 @@ impl FindView {
         let mut known: Vec<KnownView> = job.log.standing().filter_map(known).collect();
         known.reverse();
         FindView { trouble, found, known, line, needs }
+    }
+
+    /// The same, where what is known is still being worked out.
+    pub(super) fn pending(self, pending: bool) -> FindView {
+        if pending { FindView { needs: "Working out what it could be …", ..self } } else { self }
     }
 }
 
@@ -147,7 +154,11 @@ fn share(p: f64) -> String {
 fn minutes_left(finding: &Finding) -> String {
     finding.minutes_left.map_or(String::new(), |(least, most)| {
         let most_said = words::minutes(most);
-        if most - least < 0.5 { most_said } else { format!("{most_said} at most, no plan under {}", words::minutes(least)) }
+        if most - least < 0.5 {
+            most_said
+        } else {
+            format!("{most_said} at most, no plan under {}", words::minutes(least))
+        }
     })
 }
 
@@ -167,7 +178,8 @@ pub(super) fn suspects(found: &WorkedOut) -> Vec<SuspectView> {
         .map(|s| view(name(&found.machine, s), s.probability, s.reason.clone()))
         .collect();
     let at = finding.suspects.partition_point(|s| s.probability >= finding.healthy);
-    let elsewhere = format!("{}; then check the tap, the load, the programme, the socket", finding.healthy_reason);
+    let elsewhere =
+        format!("{}; then check the tap, the load, the programme, the socket", finding.healthy_reason);
     all.insert(at, view("nothing wrong with the machine".to_owned(), finding.healthy, elsewhere));
     all
 }
@@ -186,7 +198,10 @@ fn otherwise(next: &Next) -> Otherwise {
         Action::Check(check) => check.says.clone(),
         Action::Mend { says, .. } | Action::HandBack { says, .. } => says.clone(),
     };
-    Otherwise { says, why: format!("{} to the end of the job if done first. {}", words::minutes(next.upper), next.why) }
+    Otherwise {
+        says,
+        why: format!("{} to the end of the job if done first. {}", words::minutes(next.upper), next.why),
+    }
 }
 
 fn ask(machine: &Machine, next: &Next) -> AskView {

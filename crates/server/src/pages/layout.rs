@@ -42,5 +42,6 @@ pub(crate) fn problem(problem: &Problem) -> Html<String> {
 
 /// A time as one reads it: `25 Nov 15:42`.
 pub(crate) fn short_time(at: &str) -> String {
-    at.parse::<jiff::ZonedDateTime>().map_or_else(|_| at.to_owned(), |t| t.strftime("%-d %b %H:%M").to_string())
+    at.parse::<jiff::ZonedDateTime>()
+        .map_or_else(|_| at.to_owned(), |t| t.strftime("%-d %b %H:%M").to_string())
 }

@@ -52,7 +52,11 @@ async fn list(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
         }
     };
     let folder = desk.library.folder().display().to_string();
-    page(&List { layout: Layout::of(&desk, "Machines", "machines"), folder, files: files.into_iter().map(line).collect() })
+    page(&List {
+        layout: Layout::of(&desk, "Machines", "machines"),
+        folder,
+        files: files.into_iter().map(line).collect(),
+    })
 }
 
 #[derive(Template)]
@@ -81,8 +85,9 @@ struct Trouble {
 async fn one(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
     let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
     let checked = found.clone();
-    let review =
-        desk.work(move || checked.machine.as_ref().map_or(Vec::new(), |machine| bench::review(machine))).await?;
+    let review = desk
+        .work(move || checked.machine.as_ref().map_or(Vec::new(), |machine| bench::review(machine)))
+        .await?;
     let machine = found.machine.as_deref();
     let plate = machine.map(|m| &m.plate);
     let troubles = found.diagnostics.iter().chain(&review).map(|d| trouble(&found.text, d)).collect();
@@ -96,7 +101,8 @@ async fn one(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<
             let named = m.parts.iter().filter(|p| p.ends.is_none());
             named.map(|p| (p.id.clone(), p.kind.name.to_owned(), p.order.clone())).collect()
         }),
-        steps: machine.map_or(Vec::new(), |m| m.test.steps.iter().map(|s| (s.id.clone(), s.says.clone())).collect()),
+        steps: machine
+            .map_or(Vec::new(), |m| m.test.steps.iter().map(|s| (s.id.clone(), s.says.clone())).collect()),
         functions: machine.map_or(Vec::new(), |m| {
             m.functions.iter().map(|f| (f.name.clone(), f.complaints.join(", "))).collect()
         }),
@@ -118,6 +124,7 @@ fn trouble(text: &str, d: &Diagnostic) -> Trouble {
 
 async fn wiring(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
     let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let machine = found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
+    let machine =
+        found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
     Ok(svg(desk.work(move || probes::wiring(&machine)).await?))
 }

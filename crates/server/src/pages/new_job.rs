@@ -4,10 +4,10 @@ use super::layout::{Layout, page};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use askama::Template;
+use axum::Router;
 use axum::extract::{Form, Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
-use axum::Router;
 use records::{Customer, JobMachine, NewEntry, Says};
 use serde::Deserialize;
 use std::sync::Arc;
@@ -33,7 +33,11 @@ pub(super) struct Choice {
 pub(super) fn choices(desk: &Desk) -> Vec<Choice> {
     let choice = |f: crate::library::MachineFile| {
         let plate = &f.machine.as_ref()?.plate;
-        Some(Choice { name: format!("{} {}", plate.maker, plate.model), kind: plate.kind.clone(), file: f.name })
+        Some(Choice {
+            name: format!("{} {}", plate.maker, plate.model),
+            kind: plate.kind.clone(),
+            file: f.name,
+        })
     };
     desk.library.files().into_iter().filter_map(choice).collect()
 }
@@ -53,7 +57,8 @@ struct What {
 
 async fn what(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
     let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let machine = found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
+    let machine =
+        found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
     let plate = &machine.plate;
     let complaints = machine.functions.iter().flat_map(|f| f.complaints.iter().cloned()).collect();
     page(&What {
@@ -74,7 +79,12 @@ struct Opened {
 }
 
 /// The machine of a job, from a file of the library.
-pub(crate) fn machine_of(desk: &Desk, file: &str, variant: &str, serial: &str) -> Result<JobMachine, Problem> {
+pub(crate) fn machine_of(
+    desk: &Desk,
+    file: &str,
+    variant: &str,
+    serial: &str,
+) -> Result<JobMachine, Problem> {
     let found = desk.library.file(file).ok_or_else(|| Problem::not_there("such machine file"))?;
     let machine = found.machine.ok_or_else(|| {
         Problem::refused("this machine file has errors", "the page Machines shows where and how to mend them")
@@ -93,8 +103,7 @@ pub(crate) fn machine_of(desk: &Desk, file: &str, variant: &str, serial: &str) -
 }
 
 async fn open(State(desk): State<Arc<Desk>>, Form(sent): Form<Opened>) -> Result<Response, Problem> {
-    let machine =
-        if sent.file.is_empty() { None } else { Some(machine_of(&desk, &sent.file, "", "")?) };
+    let machine = if sent.file.is_empty() { None } else { Some(machine_of(&desk, &sent.file, "", "")?) };
     let name: String = sent.name.trim().chars().take(200).collect();
     let customer = (!name.is_empty()).then(|| Customer { name, ..Customer::default() });
     let at = jiff::ZonedDateTime::now();
@@ -109,7 +118,10 @@ async fn open(State(desk): State<Arc<Desk>>, Form(sent): Form<Opened>) -> Result
         .with_records(move |r| {
             let id = r.new_job(&at, customer.as_ref(), machine.as_ref())?;
             for (n, says) in entries.into_iter().enumerate() {
-                r.append(id, &NewEntry { says, supersedes: None, at: at.clone(), key: format!("opened {n}") })?;
+                r.append(
+                    id,
+                    &NewEntry { says, supersedes: None, at: at.clone(), key: format!("opened {n}") },
+                )?;
             }
             Ok(id)
         })

@@ -32,7 +32,7 @@ struct Page {
 struct Owned {
     key: &'static str,
     name: &'static str,
-    owned: bool,
+    at_hand: bool,
     relative: String,
     absolute: String,
     unit: &'static str,
@@ -46,7 +46,7 @@ async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
         Owned {
             key: known.key,
             name: known.name,
-            owned: limits.is_some(),
+            at_hand: limits.is_some(),
             relative: format!("{}", (relative * 1e6).round() / 1e4),
             absolute: format!("{absolute}"),
             unit: known.unit,
@@ -88,7 +88,10 @@ async fn keep(
 fn limit(name: &str, text: &str, most: f64) -> Result<f64, Problem> {
     let value = if text.is_empty() { Some(0.0) } else { parse(text, Dimension::Ratio).ok() };
     value.filter(|v| (0.0..=most).contains(v)).ok_or_else(|| {
-        Problem::refused(format!("{name}: `{text}` is no limit of error"), format!("give a number from 0 to {most}"))
+        Problem::refused(
+            format!("{name}: `{text}` is no limit of error"),
+            format!("give a number from 0 to {most}"),
+        )
     })
 }
 

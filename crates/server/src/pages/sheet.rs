@@ -9,7 +9,7 @@ use crate::desk::Desk;
 use crate::probes;
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
-use crate::worked_out::worked_out;
+use crate::worked_out::{WorkedOut, worked_out};
 use askama::Template;
 use axum::extract::{Form, Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, header};
@@ -20,6 +20,7 @@ use records::{Customer, JobId};
 use serde::Deserialize;
 use serde_json::json;
 use std::sync::Arc;
+use std::time::Duration;
 
 pub(super) fn routes() -> Router<Arc<Desk>> {
     Router::new()
@@ -33,6 +34,9 @@ pub(super) fn routes() -> Router<Arc<Desk>> {
         .route("/jobs/{id}/evidence.toml", get(evidence))
 }
 
+/// Longest that a sheet waits for what its log means.
+const PATIENCE: Duration = Duration::from_millis(250);
+
 #[derive(Template)]
 #[template(path = "sheet.html")]
 struct Sheet {
@@ -43,6 +47,8 @@ struct Sheet {
     arrive: Arrive,
     test: Option<TestView>,
     find: FindView,
+    /// What it means is still being worked out.
+    pending: bool,
     /// Entries that the machine file does not understand.
     left_out: Vec<(u32, String)>,
 }
@@ -58,13 +64,15 @@ fn title(job: &records::Job) -> String {
 
 async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
     let job = desk.job(id).await?;
-    let found = worked_out(&desk, &job).await;
+    let found = at_once(&desk, &job).await?;
     // A machine file with errors is said in its place; the rest of the sheet stands.
     let machine = desk.machine_of(&job).ok().flatten();
     let settings = desk.with_records(records::Records::settings).await?;
+    let pending = found.is_none();
     let (found, trouble) = match found {
-        Ok(found) => (found, None),
-        Err(problem) => (None, Some(problem)),
+        Some(Ok(found)) => (found, None),
+        Some(Err(problem)) => (None, Some(problem)),
+        None => (None, None),
     };
     let test = match &machine {
         Some(machine) => Some(TestView::of(&desk, machine.clone(), &job, &settings, found.as_deref()).await?),
@@ -76,10 +84,25 @@ async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<R
         name: title(&job),
         who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
         arrive: Arrive::of(&desk, machine.as_deref(), &job, found.as_deref()),
-        find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble),
+        find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble).pending(pending),
         left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
         test,
+        pending,
     })
+}
+
+/// What the log means, if that is known or soon will be; else it is worked out while the sheet stands open.
+async fn at_once(
+    desk: &Arc<Desk>,
+    job: &records::Job,
+) -> Result<Option<Result<Option<Arc<WorkedOut>>, Problem>>, Problem> {
+    let (desk, job) = (desk.clone(), job.clone());
+    // A task of its own: it goes on when the page does not wait for it.
+    let task = tokio::spawn(async move { worked_out(&desk, &job).await });
+    match tokio::time::timeout(PATIENCE, task).await {
+        Ok(done) => done.map(Some).map_err(|_| Problem::ours("this could not be worked out")),
+        Err(_) => Ok(None),
+    }
 }
 
 #[derive(Template)]
@@ -124,7 +147,8 @@ async fn say(
     headers: HeaderMap,
     Form(said): Form<Said>,
 ) -> Response {
-    let by_script = headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
+    let by_script =
+        headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
     let kept = async { say::keep(&desk, &desk.job(id).await?, &said).await }.await;
     match kept {
         Ok(number) if by_script => Json(json!({ "saved": number })).into_response(),
@@ -155,7 +179,8 @@ async fn customer(
     Form(who): Form<Who>,
 ) -> Result<Redirect, Problem> {
     let short = |text: &str| text.trim().chars().take(300).collect::<String>();
-    let customer = Customer { name: short(&who.name), phone: short(&who.phone), address: short(&who.address) };
+    let customer =
+        Customer { name: short(&who.name), phone: short(&who.phone), address: short(&who.address) };
     desk.with_records(move |r| r.set_customer(id, &customer)).await?;
     Ok(Redirect::to(&format!("/jobs/{id}#arrive")))
 }
@@ -211,5 +236,6 @@ pub(super) fn svg(text: String) -> Response {
 async fn evidence(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
     let job = desk.job(id).await?;
     let text = job.log.evidence_file(&title(&job), &[]).toml;
-    Ok(([(header::CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"))], text).into_response())
+    Ok(([(header::CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"))], text)
+        .into_response())
 }

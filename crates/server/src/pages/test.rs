@@ -95,8 +95,10 @@ impl TestView {
             .map(|(at, (step, p))| card(at, step, p, &machine, job, found))
             .collect();
         let done = steps.iter().filter(|s| s.is_done()).count();
-        let bad: Vec<String> = steps.iter().filter(|s| s.bad).map(|s| format!("{} {}", s.id, s.verdict)).collect();
-        let current = if done == 0 { 0 } else { steps.iter().rposition(Card::is_done).map_or(0, |at| at + 1) };
+        let bad: Vec<String> =
+            steps.iter().filter(|s| s.bad).map(|s| format!("{} {}", s.id, s.verdict)).collect();
+        let current =
+            if done == 0 { 0 } else { steps.iter().rposition(Card::is_done).map_or(0, |at| at + 1) };
         if let Some(step) = steps.get_mut(current) {
             step.open = true;
         }
@@ -107,7 +109,10 @@ impl TestView {
         };
         let supply = match job.log.supply() {
             Some(supply) => format!("at {supply}"),
-            None => format!("at {:.0} V ±10 %: measure the supply under Arrive for narrower ranges", machine.plate.supply_v),
+            None => format!(
+                "at {:.0} V ±10 %: measure the supply under Arrive for narrower ranges",
+                machine.plate.supply_v
+            ),
         };
         let checks_begun = job.log.standing().any(|e| matches!(e.says, Says::Check { .. }));
         Ok(TestView {
@@ -129,7 +134,14 @@ impl Card {
     }
 }
 
-fn card(at: usize, step: &Step, p: &Prediction, machine: &Machine, job: &Job, found: Option<&WorkedOut>) -> Card {
+fn card(
+    at: usize,
+    step: &Step,
+    p: &Prediction,
+    machine: &Machine,
+    job: &Job,
+    found: Option<&WorkedOut>,
+) -> Card {
     let (typed, entry) = typed(&step.id, job);
     let (low, high) = p.power_w.interval();
     let verdict = found.and_then(|f| f.finding.steps.iter().find(|v| v.step == at));
@@ -193,7 +205,12 @@ fn sign(step: &str, name: &str, job: &Job) -> Sign {
 }
 
 /// What a typed value of a step means, before it is sent: the plain comparison with the band of 95 %.
-pub(crate) fn compared(machine: &Machine, conditions: &Conditions, step: &str, watts: f64) -> Option<(String, bool)> {
+pub(crate) fn compared(
+    machine: &Machine,
+    conditions: &Conditions,
+    step: &str,
+    watts: f64,
+) -> Option<(String, bool)> {
     let at = machine.test.steps.iter().position(|s| s.id == step)?;
     let predicted = bench::predict(machine, &Hypothesis::healthy(), conditions);
     let (low, high) = predicted.get(at)?.power_w.interval();

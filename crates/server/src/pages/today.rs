@@ -43,7 +43,8 @@ struct Line {
 }
 
 /// What a job needs next, soonest to be finished first.
-const NEEDS: [&str; 4] = ["Sure: mend or hand back", "Next check is waiting", "Test or measure", "Say what it is"];
+const NEEDS: [&str; 4] =
+    ["Sure: mend or hand back", "Next check is waiting", "Test or measure", "Say what it is"];
 
 /// Most jobs that are worked out ahead.
 const AHEAD: usize = 8;

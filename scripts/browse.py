@@ -1,0 +1,150 @@
+#!/usr/bin/env python3
+"""Drives the bench in a headless Chromium as a technician would, at phone and laptop size: a new job in three taps, a typed
+step, an answer, a reload and a kill -9 in mid-test, with nothing lost.
+
+    pip install playwright          (its own browser is not needed: Debian's chromium is used)
+    cargo build --release && python3 scripts/browse.py target/release/wattmend pictures-folder
+"""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+
+from playwright.sync_api import expect, sync_playwright
+
+program, pictures = sys.argv[1], sys.argv[2]
+CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+SIZES = {"phone": (360, 740), "laptop": (1280, 800)}
+
+
+started = []
+
+
+def free_port():
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        return s.getsockname()[1]
+
+
+def start(data, port):
+    server = subprocess.Popen(
+        [program, "serve", "--data", data, "--listen", f"127.0.0.1:{port}"], stdout=subprocess.PIPE, text=True
+    )
+    started.append(server)
+    assert "The bench is at" in server.stdout.readline()
+    return server
+
+
+SMALL = """[...document.querySelectorAll('a.button, nav a, button, summary, select, input:not([type=hidden])')]
+  .filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 0 && e.type !== 'checkbox')
+  .filter(e => e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML.slice(0, 80))"""
+
+
+def looked_at(page, size, name):
+    page.wait_for_load_state("networkidle")
+    page.screenshot(path=f"{pictures}/{size}-{name}.png", full_page=True)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name} is wider than the {size}"
+    small = page.evaluate(SMALL)
+    assert not small, f"{name}: targets under 44 px: {small}"
+
+
+def visit(browser, size, data):
+    port = free_port()
+    at = f"http://127.0.0.1:{port}"
+    server = start(data, port)
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    page.set_default_timeout(10000)
+    wrong = []
+    page.on("pageerror", lambda e: wrong.append(str(e)))
+    page.on("console", lambda m: wrong.append(m.text) if "Content Security" in m.text else None)
+    page.on("request", lambda r: wrong.append(r.url) if not r.url.startswith((at, "data:")) else None)
+
+    # Three taps.
+    page.goto(at)
+    looked_at(page, size, "1-today-empty")
+    page.get_by_role("link", name="New job").click()
+    page.get_by_role("link", name="Aldermere Tern 81").click()
+    page.get_by_role("button", name="washes cold").click()
+    expect(page.get_by_role("heading", name="Likely, before you go")).to_be_visible()
+    looked_at(page, size, "2-arrive")
+
+    page.get_by_label("Supply at the socket").fill("238")
+    page.get_by_label("Supply at the socket").press("Enter")
+    expect(page.get_by_label("Supply at the socket")).to_have_value("238 V")
+
+    # A step, its meaning while it is typed.
+    page.evaluate("document.getElementById('test').open = true")
+    page.locator("#step-warm summary").first.click()
+    watts = page.locator("#step-warm").get_by_label("Watts")
+    watts.fill("31")
+    expect(page.locator("#step-warm output").first).to_contain_text("low")
+    looked_at(page, size, "3-step-typed")
+
+    # The reload loses nothing that was typed.
+    page.reload()
+    page.evaluate("document.getElementById('test').open = true")
+    page.locator("#step-warm summary").first.click()
+    expect(watts).to_have_value("31")
+
+    # Killed in mid-test: what is sent meanwhile waits in the browser, and says so.
+    server.send_signal(signal.SIGKILL)
+    server.wait()
+    page.locator("#step-warm").get_by_role("button", name="Keep").click()
+    expect(page.get_by_text("not yet sent")).to_be_visible()
+    page.screenshot(path=f"{pictures}/{size}-4-not-yet-sent.png")
+    server = start(data, port)
+    expect(page.get_by_text("not yet sent")).to_be_hidden(timeout=15000)
+    expect(page.locator("#step-warm .verdict").first).to_contain_text("NOTHING", timeout=15000)
+
+    # Find: the answer's meaning before it is sent, then the fault.
+    ohms = page.locator("#find").get_by_label("Ohms")
+    expect(page.locator("#find[aria-busy]")).to_have_count(0, timeout=20000)
+    for _ in range(4):
+        if page.locator("#find .sure").count():
+            break
+        if ohms.count():
+            ohms.fill("OL")
+            expect(page.locator("#find output").first).to_contain_text("Taken as", timeout=15000)
+            looked_at(page, size, "5-find-typed")
+        asked = page.locator("#find .question").inner_text()
+        if ohms.count():
+            page.locator("#find").get_by_role("button", name="Keep").click()
+        else:
+            page.locator("#find").get_by_role("button", name="could not").click()
+        page.wait_for_function(
+            "asked => document.querySelector('#find .question')?.innerText !== asked", arg=asked, timeout=20000
+        )
+    expect(page.locator("#find .sure")).to_contain_text("element open")
+    looked_at(page, size, "6-sure")
+
+    # Nothing was kept twice, nothing lost.
+    log = context.request.get(f"{at}/api/jobs/1/evidence").json()["evidence"]
+    said = [str(e["says"]) for e in log]
+    assert len(said) == len(set(said)), said
+    assert any("step warm: 31 W" in s for s in said), said
+    page.goto(at)
+    looked_at(page, size, "7-today")
+    assert not wrong, wrong
+    context.close()
+    server.terminate()
+    assert server.wait(timeout=10) == 0
+
+
+with sync_playwright() as p:
+    browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    for size in SIZES:
+        with tempfile.TemporaryDirectory() as data:
+            begun = time.monotonic()
+            try:
+                visit(browser, size, data)
+            finally:
+                for server in started:
+                    server.kill()
+            print(f"{size}: a whole visit in {time.monotonic() - begun:.1f} s, nothing lost")
+    browser.close()
