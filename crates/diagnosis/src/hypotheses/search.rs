@@ -298,6 +298,19 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
     }
 
     fn answer(self) -> Result<Posterior, HypothesesError> {
+        if std::env::var_os("ACC_DEBUG").is_some() {
+            let mut by: BTreeMap<String, (usize, f64)> = BTreeMap::new();
+            for e in &self.heap {
+                let key = match e.what {
+                    What::From { grown, .. } => format!("from depth {}", { let mut g = grown; let mut n = 1; while let Some(st) = self.grown.get(g as usize) { g = st.from; n += 1; } n }),
+                    What::One { set } => format!("one {}", self.sets[set as usize].len()),
+                };
+                let x = by.entry(key).or_insert((0, 0.0));
+                x.0 += 1; x.1 += e.most;
+            }
+            eprintln!("asked {} sets {} grown {} found {:e} singles {:e} dust {:e} faults {} parts {}", self.evidence.asked, self.sets.len(), self.grown.len(), self.found, self.singles, self.dust, self.evidence.faults.len(), self.prior.parts.len());
+            for (k, v) in by { eprintln!("   {k}: {} {:e}", v.0, v.1 / self.found); }
+        }
         let left = self.left();
         let total = self.weights.values().sum::<f64>() + left;
         if total.is_nan() || total <= 0.0 {
