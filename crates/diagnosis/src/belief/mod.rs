@@ -325,27 +325,21 @@ impl<'m> Belief<'m> {
     pub fn posterior(&self, limits: &Limits) -> Result<Beliefs, HypothesesError> {
         let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, h);
         let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(), limits)?;
-        let healthy = posterior.healthy();
+        let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
+        let healthy = bare * self.prior.of_nothing_wrong(&posterior.aside);
         let mut cases: Vec<(Case, f64)> = Vec::new();
         for (hypothesis, p) in &posterior.hypotheses {
             let p = if hypothesis.faults.is_empty() { healthy } else { *p };
             cases.push((Case::of(self.machine, hypothesis), p));
         }
         // Faults that make no difference to the evidence are as likely as they were.
-        let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
         let odds: f64 = posterior.aside.iter().map(|(_, share)| share / (1.0 - share)).sum();
         for &(fault, share) in &posterior.aside {
             let p = (bare - healthy) * share / (1.0 - share) / odds;
             cases.push((Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![fault] }), p));
         }
-        // Someone called: that speaks against the sound machine, and for all others alike.
-        let sound = |case: &Case| if case.faults.faults().is_empty() { prior::CALLS_WHEN_SOUND } else { 1.0 };
-        let total: f64 = cases.iter().map(|(case, p)| p * sound(case)).sum::<f64>() + posterior.left_out;
-        for (case, p) in &mut cases {
-            *p *= sound(case) / total;
-        }
         cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-        Ok(Beliefs { cases, left_out: posterior.left_out / total })
+        Ok(Beliefs { cases, left_out: posterior.left_out })
     }
 
     /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
 use super::evidence::{Evidence, Item, Places};
 use super::lattice::Lattice;
-use super::prior::{Folded, Prior};
+use super::prior::{Folded, Prior, nothing_aside};
 use super::{Fault, HypothesesError, Hypothesis};
 
 /// When to stop.
@@ -43,13 +43,11 @@ pub struct Posterior {
 }
 
 impl Posterior {
-    /// Probability that nothing is wrong with the machine.
+    /// Probability that nothing is wrong with the machine, where the prior counts the empty set in full.
     pub fn healthy(&self) -> f64 {
         let nothing_seen: f64 =
             self.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|(_, p)| p).sum();
-        let mut by_part: BTreeMap<usize, f64> = BTreeMap::new();
-        self.aside.iter().for_each(|(f, share)| *by_part.entry(f.part).or_insert(0.0) += share);
-        nothing_seen * by_part.values().map(|share| 1.0 - share).product::<f64>()
+        nothing_seen * nothing_aside(&self.aside)
     }
 
     /// Probability of each fault, alone or with others.
@@ -213,7 +211,7 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
             let alone = self.prior.effects(fault).next().is_none();
             alone.then(|| ratio * self.evidence.share(&[place as u16]).most)
         });
-        self.prior.best * (self.evidence.share(&[]).most + weights.sum::<f64>())
+        self.prior.best * (self.prior.empty * self.evidence.share(&[]).most + weights.sum::<f64>())
     }
 
     fn is_enough(&mut self, left_out: f64, looked: usize) -> bool {
@@ -247,7 +245,10 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
     /// Splits a set and all that add to it from part `from` on into the set itself and those that move one part more.
     fn branch(&mut self, prior: f64, grown: u32, from: usize, mut state: u16) {
         let parts = &self.prior.parts;
-        for (hypothesis, prior) in self.prior.follow(self.base(grown), prior) {
+        for (hypothesis, mut prior) in self.prior.follow(self.base(grown), prior) {
+            if hypothesis.faults.is_empty() {
+                prior *= self.prior.empty;
+            }
             let places = self.evidence.places(&hypothesis);
             let most = prior * self.evidence.share(&places).most;
             self.sets.push(places);
@@ -298,19 +299,6 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
     }
 
     fn answer(self) -> Result<Posterior, HypothesesError> {
-        if std::env::var_os("ACC_DEBUG").is_some() {
-            let mut by: BTreeMap<String, (usize, f64)> = BTreeMap::new();
-            for e in &self.heap {
-                let key = match e.what {
-                    What::From { grown, .. } => format!("from depth {}", { let mut g = grown; let mut n = 1; while let Some(st) = self.grown.get(g as usize) { g = st.from; n += 1; } n }),
-                    What::One { set } => format!("one {}", self.sets[set as usize].len()),
-                };
-                let x = by.entry(key).or_insert((0, 0.0));
-                x.0 += 1; x.1 += e.most;
-            }
-            eprintln!("asked {} sets {} grown {} found {:e} singles {:e} dust {:e} faults {} parts {}", self.evidence.asked, self.sets.len(), self.grown.len(), self.found, self.singles, self.dust, self.evidence.faults.len(), self.prior.parts.len());
-            for (k, v) in by { eprintln!("   {k}: {} {:e}", v.0, v.1 / self.found); }
-        }
         let left = self.left();
         let total = self.weights.values().sum::<f64>() + left;
         if total.is_nan() || total <= 0.0 {
