@@ -97,6 +97,7 @@ pub fn posterior(
         waiting: 0.0,
         dust: 0.0,
         dust_limit: 0.1 * limits.left_out,
+        speck: limits.left_out / limits.sets.max(1) as f64,
         found: 0.0,
         singles: 0.0,
         weights: BTreeMap::new(),
@@ -170,6 +171,8 @@ struct Search<'a, F> {
     dust: f64,
     /// Most that the dust may come to, as a share of what was found.
     dust_limit: f64,
+    /// As a share of what was found: as many of these as may be looked at come to no more than may be left out.
+    speck: f64,
     found: f64,
     /// What the sets of at most one fault weigh together, known from the start; all sets weigh no less.
     singles: f64,
@@ -216,6 +219,13 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
 
     fn is_enough(&mut self, left_out: f64, looked: usize) -> bool {
         let enough = |left: f64, found: f64| left_out > 0.0 && left <= left_out * (found + left);
+        // Nothing that is still waiting makes much of a difference.
+        if left_out > 0.0 && self.waiting < 0.05 * self.dust {
+            self.waiting = self.left() - self.dust;
+            if self.waiting < 0.05 * self.dust {
+                return true;
+            }
+        }
         // The running sum is only a hint: what counts is summed afresh.
         if !enough(self.waiting + self.dust, self.found) && looked % 4096 != 4095 {
             return false;
@@ -234,7 +244,8 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
         if most <= 0.0 {
             return;
         }
-        if self.dust + most <= self.dust_limit * self.found.max(self.singles) {
+        let found = self.found.max(self.singles);
+        if most <= self.speck * found || self.dust + most <= self.dust_limit * found {
             self.dust += most;
             return;
         }
