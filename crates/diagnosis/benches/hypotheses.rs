@@ -70,6 +70,7 @@ impl Machine {
             without: self.ln_likelihood(i, &Hypothesis::default()),
             alone: self.reads[i].iter().map(|r| alone(i, r.0)).collect(),
             together: AGREES.ln(),
+            beyond: f64::INFINITY,
         };
         let item = Item { ceilings: (0..self.reads.len()).map(ceiling).collect() };
         let all = |_, h: &Hypothesis| (0..self.reads.len()).map(|i| self.ln_likelihood(i, h)).sum();

@@ -18,6 +18,9 @@ const LISTED: usize = 8;
 /// Suspects below this are not listed.
 const LISTED_FROM: f64 = 0.002;
 
+/// More than this left out: nothing is sure.
+const LEFT_OUT_AT_MOST: f64 = 0.1;
+
 /// Why no suspects can be named.
 #[derive(Clone, Debug, PartialEq)]
 pub enum FindError {
@@ -144,7 +147,11 @@ impl<'m> Find<'m> {
                 others += p;
             }
         }
-        let advice = next::advise(belief, beliefs, evidence)?;
+        let mut advice = next::advise(belief, beliefs, evidence)?;
+        if beliefs.left_out > LEFT_OUT_AT_MOST {
+            // Too much was never weighed to mend anything on: whatever can be found out comes first.
+            advice.next.sort_by_key(|n| !matches!(n.action, Action::Check(_)));
+        }
         Ok(Finding {
             steps: verdicts::verdicts(belief, &self.conditions, evidence, aligned),
             sure: sure(belief, beliefs, healthy, &advice.next),
@@ -212,6 +219,9 @@ fn conflicts(belief: &Belief<'_>, evidence: &Evidence, beliefs: &Beliefs) -> Vec
 fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[crate::finding::Next]) -> Option<Sure> {
     let machine = belief.machine();
     let from = belief.setup().sure_from;
+    if beliefs.left_out > LEFT_OUT_AT_MOST {
+        return None;
+    }
     match next.first().map(|n| &n.action) {
         Some(Action::Mend { part, .. }) => {
             let about = |c: &&(Case, f64)| c.0.faults.faults().iter().any(|f| f.0 == *part);

@@ -55,6 +55,7 @@ impl Machine {
                 .map(|f| (f, r.ln_likelihood(&Hypothesis { faults: vec![f] })))
                 .collect(),
             together: 0.98_f64.ln(),
+            beyond: f64::INFINITY,
         };
         Item { ceilings: self.readings.iter().map(ceiling).collect() }
     }

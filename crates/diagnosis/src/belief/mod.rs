@@ -35,7 +35,7 @@ const MUCH: f64 = 2.0;
 
 /// What faults together may explain one item better than the best single fault does (in nats). Readings that no single fault
 /// explains are far oftener those of a machine that is not quite as its file says.
-const TOGETHER: f64 = 3.0;
+const TOGETHER: f64 = 2.0;
 
 /// Everything that is believed about one machine.
 pub struct Belief<'m> {
@@ -72,8 +72,10 @@ struct Occasion {
     key: Option<(usize, Vec<PartId>, Option<String>)>,
     /// No set of faults is credited with more than this (a natural logarithm).
     most: f64,
-    /// Faults that can make a difference to it.
+    /// Faults that can make a difference to it; sorted.
     faults: Vec<hypotheses::Fault>,
+    /// What each of these gets alone.
+    alone: Vec<f64>,
 }
 
 /// A probability for each set of faults.
@@ -155,15 +157,14 @@ impl<'m> Belief<'m> {
             self.occasions[at].told.push(told);
             return at;
         }
-        self.occasions.push(Occasion { told: vec![told], key, most: f64::INFINITY, faults: Vec::new() });
+        self.occasions.push(Occasion { told: vec![told], key, most: f64::INFINITY, faults: Vec::new(), alone: Vec::new() });
         self.occasions.len() - 1
     }
 
     /// Finds out what single faults make of an occasion, and limits what sets of faults are credited with.
     ///
-    /// Credit is limited: to what the best single explanation of it all gets, and [`TOGETHER`] beyond that where several
-    /// faults may explain different things in it, or where a prediction of usual spread would hit a reading better. So no
-    /// set of many faults wins by hitting the readings of one or two closer than chance would; and what sets never made
+    /// Credit is limited: to what the best single explanation of it all gets; and to [`TOGETHER`] beyond that where several
+    /// faults explain different things in it far better, or where a prediction of usual spread would. So no set of many faults wins by hitting the readings of one or two closer than chance would; and what sets never made
     /// can weigh is bounded closely.
     fn limit(&mut self, at: usize) {
         self.occasions[at].most = f64::INFINITY;
@@ -190,14 +191,36 @@ impl<'m> Belief<'m> {
         }
         let usual = |t: usize| self.told[t].clue.as_ref().map_or(f64::NEG_INFINITY, weigh::usual);
         let apart: f64 = apart.iter().zip(&told).map(|(best, &t)| best.max(usual(t))).sum();
-        let mut most = joint.max(apart.min(joint + TOGETHER));
+        let explained = apart < joint + TOGETHER;
+        let mut most = if explained { joint } else { joint + TOGETHER };
         if let [one] = told[..]
             && self.told[one].clue.is_none()
         {
             most = most.max(self.best_together(one));
         }
-        self.occasions[at].most = most;
-        self.occasions[at].faults = faults;
+        faults.sort_unstable();
+        let occasion = &mut self.occasions[at];
+        (occasion.most, occasion.faults, occasion.alone) = (most, faults.clone(), Vec::new());
+        let one = |f: &hypotheses::Fault| {
+            let hypothesis = hypotheses::Hypothesis { faults: vec![*f] };
+            self.credited(at, &Case::of(self.machine, &hypothesis))
+        };
+        self.occasions[at].alone = faults.iter().map(one).collect();
+    }
+
+    /// Is this the trace, of which several faults may each explain a part?
+    fn is_trace(&self, at: usize) -> bool {
+        self.occasions[at].told.iter().any(|&t| self.told[t].clue.is_none())
+    }
+
+    /// Natural logarithm of an occasion's likelihood under a set of faults: what it is credited with, and no more than
+    /// [`TOGETHER`] beyond the likeliest of its faults alone.
+    fn ln_of(&self, at: usize, hypothesis: &hypotheses::Hypothesis) -> f64 {
+        let ln = self.credited(at, &Case::of(self.machine, hypothesis));
+        let Occasion { faults, alone, .. } = &self.occasions[at];
+        let places = hypothesis.faults.iter().filter_map(|f| faults.binary_search(f).ok());
+        let (count, best) = places.fold((0, f64::NEG_INFINITY), |(n, best), p| (n + 1, alone[p].max(best)));
+        if count < 2 || self.is_trace(at) { ln } else { ln.min(best + TOGETHER) }
     }
 
     /// The greatest likelihood of an item that speaks of many steps, where several faults may each explain some of them:
@@ -260,7 +283,7 @@ impl<'m> Belief<'m> {
     }
 
     /// Natural logarithm of an occasion's likelihood under a case, as far as it is credited.
-    fn ln_of(&self, at: usize, case: &Case) -> f64 {
+    fn credited(&self, at: usize, case: &Case) -> f64 {
         let Occasion { told, most, .. } = &self.occasions[at];
         let always = |&t: &usize| self.told[t].clue.as_ref().is_some_and(weigh::about_showing);
         let together = |faults: &Hypothesis| told.iter().map(|&t| self.fit_showing(t, faults).ln).sum::<f64>().min(*most);
@@ -301,37 +324,35 @@ impl<'m> Belief<'m> {
     /// # Errors
     /// As [`hypotheses::posterior`].
     pub fn posterior(&self, limits: &Limits) -> Result<Beliefs, HypothesesError> {
-        let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, &Case::of(self.machine, h));
+        let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, h);
         let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(), limits)?;
-        let healthy = posterior.healthy();
+        let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
+        let healthy = bare * self.prior.of_nothing_wrong(&posterior.aside);
         let mut cases: Vec<(Case, f64)> = Vec::new();
         for (hypothesis, p) in &posterior.hypotheses {
             let p = if hypothesis.faults.is_empty() { healthy } else { *p };
             cases.push((Case::of(self.machine, hypothesis), p));
         }
         // Faults that make no difference to the evidence are as likely as they were.
-        let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
         let odds: f64 = posterior.aside.iter().map(|(_, share)| share / (1.0 - share)).sum();
         for &(fault, share) in &posterior.aside {
             let p = (bare - healthy) * share / (1.0 - share) / odds;
             cases.push((Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![fault] }), p));
         }
-        // Someone called: that speaks against the sound machine, and for all others alike.
-        let sound = |case: &Case| if case.faults.faults().is_empty() { prior::CALLS_WHEN_SOUND } else { 1.0 };
-        let total: f64 = cases.iter().map(|(case, p)| p * sound(case)).sum::<f64>() + posterior.left_out;
-        for (case, p) in &mut cases {
-            *p *= sound(case) / total;
-        }
         cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-        Ok(Beliefs { cases, left_out: posterior.left_out / total })
+        Ok(Beliefs { cases, left_out: posterior.left_out })
     }
 
     /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its
     /// greatest likelihood. (A fault that alone changes neither the clue nor what earlier steps leave is taken to
     /// change it in no company.)
     fn known_beforehand(&self) -> Vec<hypotheses::Item> {
-        let of = |o: &Occasion| hypotheses::Item::new(o.faults.iter().copied(), o.most);
-        self.occasions.iter().map(of).collect()
+        let of = |at: usize| {
+            let o = &self.occasions[at];
+            let item = hypotheses::Item::new(o.faults.iter().copied(), o.most);
+            if self.is_trace(at) { item } else { item.beyond_alone(TOGETHER) }
+        };
+        (0..self.occasions.len()).map(of).collect()
     }
 
     /// What the bench says, for whoever chooses the next check.

@@ -73,7 +73,8 @@ pub(crate) fn prior(machine: &Machine) -> Result<Prior, HypothesesError> {
             Part { modes: always.chain(sometimes).collect() }
         })
         .collect();
-    Prior::new(&parts, consequences(machine))
+    // Someone called: that speaks against the sound machine, and for all others alike.
+    Ok(Prior::new(&parts, consequences(machine))?.counting_empty(CALLS_WHEN_SOUND))
 }
 
 fn consequences(machine: &Machine) -> Vec<Consequence> {

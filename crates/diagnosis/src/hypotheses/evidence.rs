@@ -17,7 +17,7 @@ pub struct Item {
 }
 
 /// How likely something can be at most, by how many faults that make a difference to it are there.
-/// All three are natural logarithms.
+/// All are natural logarithms.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ceiling {
     /// Greatest likelihood when none of the faults in `alone` is there.
@@ -27,6 +27,9 @@ pub struct Ceiling {
     pub alone: Vec<(Fault, f64)>,
     /// Greatest likelihood when several of them are there.
     pub together: f64,
+    /// Several are never likelier than the likeliest of them alone by more than this; infinite where they may be. Sets of
+    /// faults that each would have shown are then bounded closely, however many they are.
+    pub beyond: f64,
 }
 
 impl Item {
@@ -34,7 +37,14 @@ impl Item {
     /// logarithm). How likely it is under each single fault is asked for when it is needed.
     pub fn new(faults: impl IntoIterator<Item = Fault>, most: f64) -> Self {
         let alone = faults.into_iter().map(|f| (f, most)).collect();
-        Self { ceilings: vec![Ceiling { without: most, alone, together: most }] }
+        Self { ceilings: vec![Ceiling { without: most, alone, together: most, beyond: f64::INFINITY }] }
+    }
+
+    /// The same where several faults are never likelier than the likeliest of them alone by more than `beyond`.
+    #[must_use]
+    pub fn beyond_alone(mut self, beyond: f64) -> Self {
+        self.ceilings.iter_mut().for_each(|c| c.beyond = beyond);
+        self
     }
 }
 
@@ -47,6 +57,8 @@ pub(super) struct Level {
     /// For each fault, by place; None where it makes no difference.
     pub(super) alone: Vec<Option<f64>>,
     pub(super) together: f64,
+    /// Factor by which several may be likelier than the likeliest of them.
+    pub(super) beyond: f64,
 }
 
 /// All items, with what was found out about them so far.
@@ -124,7 +136,8 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
                 }
             }
             let (without, together) = ((ceiling.without - top).exp(), (ceiling.together - top).exp());
-            levels.push(Level { without, alone, together });
+            let beyond = ceiling.beyond.exp();
+            levels.push(Level { without, alone, together, beyond });
             scale += top;
         }
         let mut known =
@@ -207,10 +220,12 @@ impl Known {
 
     fn bound(&self, places: &[u16]) -> f64 {
         let of = |level: &Level| {
-            let mut there = places.iter().filter_map(|&p| level.alone[p as usize]);
-            match (there.next(), there.next()) {
-                (None, _) => level.without,
-                (Some(one), None) => one,
+            let there = places.iter().filter_map(|&p| level.alone[p as usize]);
+            let (count, best) = there.fold((0, 0.0_f64), |(n, best), alone| (n + 1, best.max(alone)));
+            match count {
+                0 => level.without,
+                1 => best,
+                _ if level.beyond.is_finite() => level.together.min(best * level.beyond),
                 _ => level.together,
             }
         };

@@ -1,7 +1,8 @@
 //! How much weight all completions of a set of faults can have together, at most, without listing them.
 //!
 //! Each ceiling is seen coarsely, in three states: *bare*, no fault that makes a difference is there; *told*, just one,
-//! and one that says little for the reading (a fault that would have shown); *free*, anything else, bounded by the
+//! and one that says little for the reading (a fault that would have shown), or several such where their ceiling says that they are
+//! no likelier together; *free*, anything else, bounded by the
 //! greatest that could be. Adding a fault moves each ceiling the same way whatever else is there, so the sum over all
 //! sets of the parts from one on is carried backwards from part to part, every term ≥ 0.
 
@@ -16,6 +17,8 @@ use super::{Fault, Hypothesis};
 const MAX_STATES: usize = 2048;
 /// A single fault with less than this share of the greatest likelihood says little for a reading.
 const LITTLE: f64 = 0.1;
+/// The same where several of them count as little too, and may be likelier together.
+const VERY_LITTLE: f64 = 0.02;
 
 /// Ceilings touched at all, and those free, one bit each.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -45,10 +48,11 @@ impl Hasher for Mix {
 type Mixed = BuildHasherDefault<Mix>;
 
 impl Touch {
-    fn and(self, other: Self) -> Self {
+    /// Both; `freeing`: the ceilings that two faults free.
+    fn and(self, other: Self, freeing: u64) -> Self {
         Self {
             touched: self.touched | other.touched,
-            free: self.free | other.free | self.touched & other.touched,
+            free: self.free | other.free | self.touched & other.touched & freeing,
         }
     }
 
@@ -83,6 +87,11 @@ impl Lattice {
         let mut order: Vec<usize> = (0..levels.len()).collect();
         order.sort_by(|&a, &b| coarse[b].telling.total_cmp(&coarse[a].telling));
         order.truncate(64);
+        let freeing = order
+            .iter()
+            .enumerate()
+            .filter(|(_, k)| levels[**k].beyond.is_infinite())
+            .fold(0, |bits: u64, (bit, _)| bits | 1 << bit);
         let touch = |fault: Option<Fault>| {
             let Some(fault) = fault else { return Touch::default() };
             let one = |f: Fault| {
@@ -105,7 +114,7 @@ impl Lattice {
         };
         let of_part = |states: &States| states.faults.iter().map(|&f| touch(f)).collect::<Vec<_>>();
         let touches: Vec<Vec<Touch>> = prior.parts.iter().map(of_part).collect();
-        let (bits, reached) = reachable(&touches, order.len());
+        let (bits, reached) = reachable(&touches, order.len(), freeing);
         let value = |state: &Touch| {
             let one = |(bit, &k): (usize, &usize)| match (state.touched >> bit & 1, state.free >> bit & 1) {
                 _ if bits >> bit & 1 == 0 => coarse[k].free,
@@ -117,10 +126,10 @@ impl Lattice {
         };
         let rest: f64 = (0..levels.len()).filter(|k| !order.contains(k)).map(|k| coarse[k].free).product();
         let most: Vec<f64> = reached.iter().map(|s| rest * value(s)).collect();
-        Self::sums(prior, &touches, bits, &reached, &most)
+        Self::sums(prior, &touches, bits, &reached, &most, freeing)
     }
 
-    fn sums(prior: &Folded, touches: &[Vec<Touch>], bits: u64, reached: &[Touch], most: &[f64]) -> Self {
+    fn sums(prior: &Folded, touches: &[Vec<Touch>], bits: u64, reached: &[Touch], most: &[f64], freeing: u64) -> Self {
         let states = reached.len();
         let index: HashMap<Touch, u16, Mixed> =
             reached.iter().enumerate().map(|(i, t)| (*t, i as u16)).collect();
@@ -139,7 +148,7 @@ impl Lattice {
         }
         let mut step = Vec::with_capacity(distinct.len() * states);
         for pattern in &distinct {
-            step.extend(reached.iter().map(|s| index.get(&s.and(*pattern)).copied().unwrap_or(0)));
+            step.extend(reached.iter().map(|s| index.get(&s.and(*pattern, freeing)).copied().unwrap_or(0)));
         }
         let mut lattice = Self { states, step, patterns, sum: vec![0.0; (prior.parts.len() + 1) * states] };
         lattice.sum[prior.parts.len() * states..].copy_from_slice(most);
@@ -167,14 +176,15 @@ impl Lattice {
 }
 
 fn is_little(share: f64, level: &Level) -> bool {
-    share < LITTLE * level.together
+    share < if level.beyond.is_finite() { VERY_LITTLE } else { LITTLE } * level.together
 }
 
 impl Coarse {
     fn new(level: &Level, prior: &Folded, faults: &[Fault]) -> Self {
         let alone = || level.alone.iter().flatten().copied();
-        let told = alone().filter(|&a| is_little(a, level)).fold(0.0, f64::max);
         let free = alone().fold(level.together, f64::max);
+        let told = alone().filter(|&a| is_little(a, level)).fold(0.0, f64::max);
+        let told = if level.beyond.is_finite() { free.min(told * level.beyond) } else { told };
         let odds = |fault: Fault| {
             let ratio = |s: &States| s.faults.iter().position(|f| *f == Some(fault)).map(|r| s.ratios[r]);
             prior.parts.iter().find_map(ratio).unwrap_or(0.0)
@@ -188,13 +198,13 @@ impl Coarse {
 }
 
 /// As many of the first ceilings as leave no more states than allowed, and those states; the first is the bare one.
-fn reachable(touches: &[Vec<Touch>], ceilings: usize) -> (u64, Vec<Touch>) {
+fn reachable(touches: &[Vec<Touch>], ceilings: usize, freeing: u64) -> (u64, Vec<Touch>) {
     let mut best = (0, vec![Touch::default()]);
     let (mut least, mut most) = (0, ceilings);
     while least < most {
         let middle = (least + most).div_ceil(2);
         let bits = u64::MAX >> (64 - middle);
-        if let Some(states) = closure(touches, bits) {
+        if let Some(states) = closure(touches, bits, freeing) {
             (best, least) = ((bits, states), middle);
         } else {
             most = middle - 1;
@@ -203,7 +213,7 @@ fn reachable(touches: &[Vec<Touch>], ceilings: usize) -> (u64, Vec<Touch>) {
     best
 }
 
-fn closure(touches: &[Vec<Touch>], bits: u64) -> Option<Vec<Touch>> {
+fn closure(touches: &[Vec<Touch>], bits: u64, freeing: u64) -> Option<Vec<Touch>> {
     let mut patterns: Vec<Touch> = touches.iter().flatten().map(|t| t.kept(bits)).collect();
     patterns.sort_unstable_by_key(|t| (t.touched, t.free));
     patterns.dedup();
@@ -211,7 +221,7 @@ fn closure(touches: &[Vec<Touch>], bits: u64) -> Option<Vec<Touch>> {
     let mut seen: HashSet<Touch, Mixed> = states.iter().copied().collect();
     let mut next = 0;
     while let Some(&state) = states.get(next) {
-        for after in patterns.iter().map(|p| state.and(*p)) {
+        for after in patterns.iter().map(|p| state.and(*p, freeing)) {
             if seen.insert(after) {
                 states.push(after);
                 if states.len() > MAX_STATES {

@@ -1,5 +1,7 @@
 //! What is likely to fail before anything is seen.
 
+use std::collections::BTreeMap;
+
 use super::{Consequence, Fault, HypothesesError, Hypothesis, Part};
 
 /// Prior over sets of faults.
@@ -7,6 +9,8 @@ use super::{Consequence, Fault, HypothesesError, Hypothesis, Part};
 pub struct Prior {
     parts: Vec<Part>,
     consequences: Vec<Consequence>,
+    /// How much the empty set counts against what its parts' probabilities make of it.
+    empty: f64,
 }
 
 /// One part's states, likeliest first.
@@ -24,6 +28,8 @@ pub(super) struct Folded<'a> {
     pub(super) parts: Vec<States>,
     /// Probability that every part is in its likeliest state.
     pub(super) best: f64,
+    /// Factor on the weight of the empty set, which stands for nothing wrong and for what is folded away.
+    pub(super) empty: f64,
     consequences: &'a [Consequence],
     /// The faults folded away, each with its share of the state that it is counted with.
     pub(super) aside: Vec<(Fault, f64)>,
@@ -35,7 +41,7 @@ impl Prior {
     /// # Errors
     /// [`HypothesesError::BadPart`] and [`HypothesesError::BadConsequence`].
     pub fn new(parts: &[Part], consequences: Vec<Consequence>) -> Result<Self, HypothesesError> {
-        let prior = Self { parts: parts.to_vec(), consequences };
+        let prior = Self { parts: parts.to_vec(), consequences, empty: 1.0 };
         for (consequence, c) in prior.consequences.iter().enumerate() {
             let sound = (0.0..=1.0).contains(&c.probability);
             if !sound || !prior.has(c.cause) || !prior.has(c.effect) || c.cause.part == c.effect.part {
@@ -48,6 +54,20 @@ impl Prior {
             }
         }
         Ok(prior)
+    }
+
+    /// The same where the empty set counts only `factor` times as much: sound machines are seldom looked at.
+    #[must_use]
+    pub fn counting_empty(mut self, factor: f64) -> Self {
+        self.empty = factor.clamp(0.0, 1.0);
+        self
+    }
+
+    /// Share of the empty set's weight that is of nothing wrong at all; the rest is of the faults folded away.
+    pub fn of_nothing_wrong(&self, aside: &[(Fault, f64)]) -> f64 {
+        let sound = nothing_aside(aside);
+        let counted = self.empty * sound;
+        counted / (counted + 1.0 - sound)
     }
 
     pub(super) fn has(&self, fault: Fault) -> bool {
@@ -86,8 +106,17 @@ impl Prior {
         }
         let second = |s: &States| s.ratios.get(1).copied().unwrap_or(0.0);
         parts.sort_by(|a, b| second(b).total_cmp(&second(a)));
-        Folded { parts, best, consequences: &self.consequences, aside }
+        let sound = nothing_aside(&aside);
+        let empty = self.empty * sound + (1.0 - sound);
+        Folded { parts, best, empty, consequences: &self.consequences, aside }
     }
+}
+
+/// Probability that none of the faults folded away is there.
+pub(super) fn nothing_aside(aside: &[(Fault, f64)]) -> f64 {
+    let mut by_part: BTreeMap<usize, f64> = BTreeMap::new();
+    aside.iter().for_each(|(f, share)| *by_part.entry(f.part).or_insert(0.0) += share);
+    by_part.values().map(|share| 1.0 - share).product()
 }
 
 impl Folded<'_> {

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
 use super::evidence::{Evidence, Item, Places};
 use super::lattice::Lattice;
-use super::prior::{Folded, Prior};
+use super::prior::{Folded, Prior, nothing_aside};
 use super::{Fault, HypothesesError, Hypothesis};
 
 /// When to stop.
@@ -43,13 +43,11 @@ pub struct Posterior {
 }
 
 impl Posterior {
-    /// Probability that nothing is wrong with the machine.
+    /// Probability that nothing is wrong with the machine, where the prior counts the empty set in full.
     pub fn healthy(&self) -> f64 {
         let nothing_seen: f64 =
             self.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|(_, p)| p).sum();
-        let mut by_part: BTreeMap<usize, f64> = BTreeMap::new();
-        self.aside.iter().for_each(|(f, share)| *by_part.entry(f.part).or_insert(0.0) += share);
-        nothing_seen * by_part.values().map(|share| 1.0 - share).product::<f64>()
+        nothing_seen * nothing_aside(&self.aside)
     }
 
     /// Probability of each fault, alone or with others.
@@ -99,6 +97,7 @@ pub fn posterior(
         waiting: 0.0,
         dust: 0.0,
         dust_limit: 0.1 * limits.left_out,
+        speck: limits.left_out / limits.sets.max(1) as f64,
         found: 0.0,
         singles: 0.0,
         weights: BTreeMap::new(),
@@ -172,6 +171,8 @@ struct Search<'a, F> {
     dust: f64,
     /// Most that the dust may come to, as a share of what was found.
     dust_limit: f64,
+    /// As a share of what was found: as many of these as may be looked at come to no more than may be left out.
+    speck: f64,
     found: f64,
     /// What the sets of at most one fault weigh together, known from the start; all sets weigh no less.
     singles: f64,
@@ -213,11 +214,18 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
             let alone = self.prior.effects(fault).next().is_none();
             alone.then(|| ratio * self.evidence.share(&[place as u16]).most)
         });
-        self.prior.best * (self.evidence.share(&[]).most + weights.sum::<f64>())
+        self.prior.best * (self.prior.empty * self.evidence.share(&[]).most + weights.sum::<f64>())
     }
 
     fn is_enough(&mut self, left_out: f64, looked: usize) -> bool {
         let enough = |left: f64, found: f64| left_out > 0.0 && left <= left_out * (found + left);
+        // Nothing that is still waiting makes much of a difference.
+        if left_out > 0.0 && self.waiting < 0.05 * self.dust {
+            self.waiting = self.left() - self.dust;
+            if self.waiting < 0.05 * self.dust {
+                return true;
+            }
+        }
         // The running sum is only a hint: what counts is summed afresh.
         if !enough(self.waiting + self.dust, self.found) && looked % 4096 != 4095 {
             return false;
@@ -236,7 +244,8 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
         if most <= 0.0 {
             return;
         }
-        if self.dust + most <= self.dust_limit * self.found.max(self.singles) {
+        let found = self.found.max(self.singles);
+        if most <= self.speck * found || self.dust + most <= self.dust_limit * found {
             self.dust += most;
             return;
         }
@@ -247,7 +256,10 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
     /// Splits a set and all that add to it from part `from` on into the set itself and those that move one part more.
     fn branch(&mut self, prior: f64, grown: u32, from: usize, mut state: u16) {
         let parts = &self.prior.parts;
-        for (hypothesis, prior) in self.prior.follow(self.base(grown), prior) {
+        for (hypothesis, mut prior) in self.prior.follow(self.base(grown), prior) {
+            if hypothesis.faults.is_empty() {
+                prior *= self.prior.empty;
+            }
             let places = self.evidence.places(&hypothesis);
             let most = prior * self.evidence.share(&places).most;
             self.sets.push(places);
