@@ -28,17 +28,19 @@ pub(crate) fn alike(machine: &Machine, a: &Hypothesis, b: &Hypothesis) -> bool {
             && p.timed_out == q.timed_out
     });
     steps
-        && candidates(machine, &Setup::default(), &parts(a)).iter().all(|check| match (&check.between, check.kind) {
-            (Some([x, y]), _) => {
-                let read = |h| bench::ohms_between(machine, h, (x, y), &check.unplugged);
-                match (read(a), read(b)) {
-                    (Ok(Ohms::Ohms { value: p, .. }), Ok(Ohms::Ohms { value: q, .. })) => same(p, q),
-                    (Ok(p), Ok(q)) => p == q,
-                    _ => true,
+        && candidates(machine, &Setup::default(), &parts(a)).iter().all(|check| {
+            match (&check.between, check.kind) {
+                (Some([x, y]), _) => {
+                    let read = |h| bench::ohms_between(machine, h, (x, y), &check.unplugged);
+                    match (read(a), read(b)) {
+                        (Ok(Ohms::Ohms { value: p, .. }), Ok(Ohms::Ohms { value: q, .. })) => same(p, q),
+                        (Ok(p), Ok(q)) => p == q,
+                        _ => true,
+                    }
                 }
+                (None, CheckKind::Observation) => looks_alike(machine, &check.id, a, b),
+                _ => true,
             }
-            (None, CheckKind::Observation) => looks_alike(machine, &check.id, a, b),
-            _ => true,
         })
 }
 

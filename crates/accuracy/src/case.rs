@@ -107,7 +107,8 @@ fn faults(machine: &Machine, draw: Draw, dice: &mut Dice) -> Hypothesis {
         Draw::Uniform => Hypothesis::of([all[dice.below(all.len())]]),
         Draw::Double => {
             let first = all[dice.weighted(&rates)];
-            let other = |dice: &mut Dice| (0..50).map(|_| all[dice.weighted(&rates)]).find(|f| f.0 != first.0);
+            let other =
+                |dice: &mut Dice| (0..50).map(|_| all[dice.weighted(&rates)]).find(|f| f.0 != first.0);
             let second = other(dice);
             Hypothesis::of(std::iter::once(first).chain(second))
         }
@@ -142,7 +143,8 @@ fn setting(machine: &Machine, way: Way, dice: &mut Dice) -> Setting {
     let rated_v = machine.plate.supply_v;
     let volts = rated_v * dice.between(0.96, 1.06);
     let careful = dice.chance(0.5);
-    let operator = if careful { Operator { misses: 0.02, ..Operator::careful() } } else { Operator::hurried() };
+    let operator =
+        if careful { Operator { misses: 0.02, ..Operator::careful() } } else { Operator::hurried() };
     Setting {
         meter: match way {
             Way::Typed => MeterModel::display(),

@@ -126,7 +126,9 @@ fn repair(
                 clock.minutes += check.minutes;
                 technician.answer(&check, evidence);
             }
-            Some(Action::HandBack { .. }) if finding.suspects.first().is_none_or(|s| s.probability < finding.healthy) => {
+            Some(Action::HandBack { .. })
+                if finding.suspects.first().is_none_or(|s| s.probability < finding.healthy) =>
+            {
                 clock.minutes += costs.showing;
                 out.works = technician.works();
                 if !out.works {
@@ -172,7 +174,8 @@ fn mends(finding: &Finding) -> Option<(PartId, usize)> {
 
 fn standing(machine: &Machine, case: &Case, finding: &Finding) -> Standing {
     let parts = |h: &bench::Hypothesis| h.faults().iter().map(|f| f.0).collect::<Vec<_>>();
-    let mut groups: Vec<(Vec<PartId>, f64, Vec<bench::Hypothesis>)> = vec![(Vec::new(), finding.healthy, vec![bench::Hypothesis::healthy()])];
+    let mut groups: Vec<(Vec<PartId>, f64, Vec<bench::Hypothesis>)> =
+        vec![(Vec::new(), finding.healthy, vec![bench::Hypothesis::healthy()])];
     for s in &finding.suspects {
         let of = parts(&s.faults);
         match groups.iter_mut().find(|g| g.0 == of) {
@@ -186,7 +189,8 @@ fn standing(machine: &Machine, case: &Case, finding: &Finding) -> Standing {
     groups.sort_by(|a, b| b.1.total_cmp(&a.1));
     let truth = parts(&case.truth);
     let place = groups.iter().position(|g| g.0 == truth).map_or(usize::MAX, |p| p + 1);
-    let mut cases: Vec<(f64, &bench::Hypothesis)> = finding.suspects.iter().map(|s| (s.probability, &s.faults)).collect();
+    let mut cases: Vec<(f64, &bench::Hypothesis)> =
+        finding.suspects.iter().map(|s| (s.probability, &s.faults)).collect();
     let healthy = bench::Hypothesis::healthy();
     cases.push((finding.healthy, &healthy));
     cases.sort_by(|a, b| b.0.total_cmp(&a.0));

@@ -22,8 +22,8 @@ use diagnosis::setup::Setup;
 use job::{Outcome, run};
 use machine::model::Machine;
 use std::process::ExitCode;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// What is asked for on the command line.
 struct Wanted {
@@ -109,7 +109,8 @@ fn setup(way: Way, states: usize) -> Setup {
 }
 
 fn machines(containing: &str) -> Result<Vec<(String, Machine)>, String> {
-    let folder = std::fs::read_dir("machines").map_err(|e| format!("machines: {e}; run it in the root of the repository"))?;
+    let folder = std::fs::read_dir("machines")
+        .map_err(|e| format!("machines: {e}; run it in the root of the repository"))?;
     let mut files: Vec<_> = folder.filter_map(|f| Some(f.ok()?.path())).collect();
     files.sort();
     let mut all = Vec::new();
@@ -177,7 +178,15 @@ fn work() -> Result<(), String> {
                     let Some(task) = tasks.get(at) else { break };
                     let start = std::time::Instant::now();
                     let result = one(task, &machines, wanted.states);
-                    if std::env::var_os("ACC_TIME").is_some() { eprintln!("{} {:?} {:?} {:.1} s", task.seed, task.draw, task.way, start.elapsed().as_secs_f64()); }
+                    if std::env::var_os("ACC_TIME").is_some() {
+                        eprintln!(
+                            "{} {:?} {:?} {:.1} s",
+                            task.seed,
+                            task.draw,
+                            task.way,
+                            start.elapsed().as_secs_f64()
+                        );
+                    }
                     if let Ok(mut done) = done.lock() {
                         done.push((at, result));
                     }
@@ -206,7 +215,8 @@ fn one(task: &Task, machines: &[(String, Machine)], states: usize) -> Result<Opt
     let (name, machine) = &machines[task.machine];
     let Some(case) = Case::draw(machine, task.draw, task.way, task.seed) else { return Ok(None) };
     let outcome = run(machine, &case, &setup(task.way, states), task.plans).map_err(|e| e.to_string())?;
-    let often = case.setting.intermittent.map_or(String::new(), |s| format!(" ({:.0} % of the time)", 100.0 * s));
+    let often =
+        case.setting.intermittent.map_or(String::new(), |s| format!(" ({:.0} % of the time)", 100.0 * s));
     Ok(Some(Done {
         machine: name.clone(),
         draw: task.draw,

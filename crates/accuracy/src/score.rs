@@ -70,7 +70,9 @@ struct Work {
 
 /// All tables.
 pub(crate) fn print(all: &[Done]) {
-    println!("| cases | n | right part first | among three | and mode first | log-loss | calibration error |");
+    println!(
+        "| cases | n | right part first | among three | and mode first | log-loss | calibration error |"
+    );
     println!("|---|---|---|---|---|---|---|");
     for draw in Draw::ALL {
         for (words, of) in [("after the test", 0), ("after the checks", 1)] {
@@ -78,7 +80,9 @@ pub(crate) fn print(all: &[Done]) {
         }
     }
     println!();
-    println!("| machine, meter (single faults) | n | right part first | among three | and mode first | log-loss | calibration error |");
+    println!(
+        "| machine, meter (single faults) | n | right part first | among three | and mode first | log-loss | calibration error |"
+    );
     println!("|---|---|---|---|---|---|---|");
     let single = |d: &&Done| matches!(d.draw, Draw::ByRate | Draw::Uniform);
     let mut names: Vec<&str> = all.iter().map(|d| d.machine.as_str()).collect();
@@ -112,7 +116,9 @@ fn standing_row<'a>(name: &str, cases: impl Iterator<Item = &'a Done>, of: usize
 }
 
 fn work(all: &[Done]) {
-    println!("| cases | checks | sure | of these wrong | repairs | minutes | works in the end | left out, mean |");
+    println!(
+        "| cases | checks | sure | of these wrong | repairs | minutes | works in the end | left out, mean |"
+    );
     println!("|---|---|---|---|---|---|---|---|");
     for draw in Draw::ALL {
         for way in Way::ALL {
@@ -147,7 +153,9 @@ fn work(all: &[Done]) {
 }
 
 fn plans(all: &[Done]) {
-    println!("| from the end of the test on | n | no plan takes less | the plan | myopic | probability by cost | by prior |");
+    println!(
+        "| from the end of the test on | n | no plan takes less | the plan | myopic | probability by cost | by prior |"
+    );
     println!("|---|---|---|---|---|---|---|");
     let mut rows: BTreeMap<&str, Vec<[f64; 5]>> = BTreeMap::new();
     for d in all {
@@ -180,7 +188,13 @@ fn calibration(all: &[Done]) {
         sums.add(&d.outcome.at_end);
     }
     for (bin, (n, p, right)) in sums.bins.iter().enumerate().filter(|(_, b)| b.0 > 0.0) {
-        println!("| {:.1} to {:.1} | {n} | {:.3} | {:.3} |", bin as f64 / 10.0, (bin + 1) as f64 / 10.0, p / n, right / n);
+        println!(
+            "| {:.1} to {:.1} | {n} | {:.3} | {:.3} |",
+            bin as f64 / 10.0,
+            (bin + 1) as f64 / 10.0,
+            p / n,
+            right / n
+        );
     }
 }
 
@@ -190,8 +204,21 @@ pub(crate) fn failures(all: &[Done], every: bool) {
         let o = &d.outcome;
         println!(
             "{} {} {} seed {}: {}; named {} {:.2}, truth {:.3} at place {} (after test {} {:.2}, truth {:.3}); {} checks, sure {}, slips {}",
-            d.machine, d.draw.says(), d.way.says(), d.seed, d.truth, o.at_end.named, o.at_end.first, o.at_end.truth,
-            o.at_end.place as isize, o.after_test.named, o.after_test.first, o.after_test.truth, o.checks.len(), o.sure, o.slips
+            d.machine,
+            d.draw.says(),
+            d.way.says(),
+            d.seed,
+            d.truth,
+            o.at_end.named,
+            o.at_end.first,
+            o.at_end.truth,
+            o.at_end.place as isize,
+            o.after_test.named,
+            o.after_test.first,
+            o.after_test.truth,
+            o.checks.len(),
+            o.sure,
+            o.slips
         );
         let mut said = o.said.clone();
         said.dedup();

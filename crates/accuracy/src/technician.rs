@@ -54,7 +54,8 @@ impl<'m> Technician<'m> {
             fails.get(self.dice.below(fails.len())).cloned()
         };
         if let Some(function) = said {
-            let places = (0..self.machine.functions.len()).filter(|&f| self.machine.functions[f].name == function);
+            let places =
+                (0..self.machine.functions.len()).filter(|&f| self.machine.functions[f].name == function);
             let clue = Clue::Fails(places.collect());
             evidence.entries.extend(Entry::of_one(vec![clue], &format!("{function}: fails"), None, None));
         }

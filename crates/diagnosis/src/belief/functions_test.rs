@@ -29,7 +29,8 @@ fn every_function_of_a_sound_machine_works() {
             let id = sweep.predict_apart(&Hypothesis::healthy(), place).unwrap();
             let p = sweep.get(id);
             println!("{name} {}: {:.0} s, {:.0} K, {:?}", function.name, p.lasts_s, p.rise_k.value, p.signs);
-            let well = !p.timed_out && p.refused.is_empty() && p.trip.is_none() && !p.ended && p.code.is_none();
+            let well =
+                !p.timed_out && p.refused.is_empty() && p.trip.is_none() && !p.ended && p.code.is_none();
             assert!(well, "{name} {}: {p:?}", function.name);
         }
     }
@@ -82,5 +83,8 @@ fn every_part_of_a_function_can_be_why_it_fails() {
     let (mut expected, mut found): (Vec<_>, Vec<_>) = (beside.collect(), silent);
     expected.sort();
     found.sort();
-    assert_eq!(found, expected, "functions that these parts can spoil unseen, or that no longer need an exception");
+    assert_eq!(
+        found, expected,
+        "functions that these parts can spoil unseen, or that no longer need an exception"
+    );
 }

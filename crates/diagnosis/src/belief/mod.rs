@@ -157,7 +157,13 @@ impl<'m> Belief<'m> {
             self.occasions[at].told.push(told);
             return at;
         }
-        self.occasions.push(Occasion { told: vec![told], key, most: f64::INFINITY, faults: Vec::new(), alone: Vec::new() });
+        self.occasions.push(Occasion {
+            told: vec![told],
+            key,
+            most: f64::INFINITY,
+            faults: Vec::new(),
+            alone: Vec::new(),
+        });
         self.occasions.len() - 1
     }
 
@@ -286,7 +292,9 @@ impl<'m> Belief<'m> {
     fn credited(&self, at: usize, case: &Case) -> f64 {
         let Occasion { told, most, .. } = &self.occasions[at];
         let always = |&t: &usize| self.told[t].clue.as_ref().is_some_and(weigh::about_showing);
-        let together = |faults: &Hypothesis| told.iter().map(|&t| self.fit_showing(t, faults).ln).sum::<f64>().min(*most);
+        let together = |faults: &Hypothesis| {
+            told.iter().map(|&t| self.fit_showing(t, faults).ln).sum::<f64>().min(*most)
+        };
         if case.sometimes.is_empty() || told.iter().all(always) {
             return together(&case.faults);
         }
@@ -388,8 +396,7 @@ fn showings(case: &Case) -> impl Iterator<Item = (f64, Hypothesis)> + '_ {
         };
         let seen = case.faults.faults().iter().enumerate().filter(|(i, _)| !hidden(*i)).map(|(_, f)| *f);
         let ways = showing.count_ones() as i32;
-        let p = prior::SHOWS_SOMETIMES.powi(ways)
-            * (1.0 - prior::SHOWS_SOMETIMES).powi(fitful as i32 - ways);
+        let p = prior::SHOWS_SOMETIMES.powi(ways) * (1.0 - prior::SHOWS_SOMETIMES).powi(fitful as i32 - ways);
         (p, Hypothesis::of(seen))
     })
 }

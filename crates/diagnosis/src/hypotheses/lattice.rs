@@ -129,7 +129,14 @@ impl Lattice {
         Self::sums(prior, &touches, bits, &reached, &most, freeing)
     }
 
-    fn sums(prior: &Folded, touches: &[Vec<Touch>], bits: u64, reached: &[Touch], most: &[f64], freeing: u64) -> Self {
+    fn sums(
+        prior: &Folded,
+        touches: &[Vec<Touch>],
+        bits: u64,
+        reached: &[Touch],
+        most: &[f64],
+        freeing: u64,
+    ) -> Self {
         let states = reached.len();
         let index: HashMap<Touch, u16, Mixed> =
             reached.iter().enumerate().map(|(i, t)| (*t, i as u16)).collect();

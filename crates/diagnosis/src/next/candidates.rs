@@ -239,7 +239,9 @@ fn of_volts(machine: &Machine, id: PartId) -> Vec<Check> {
     let mut all = Vec::new();
     for (i, a) in named.iter().enumerate() {
         for b in &named[i + 1..] {
-            let Ok(volts) = bench::volts_by_step(machine, &Conditions::at(supply_v), (a, b)) else { continue };
+            let Ok(volts) = bench::volts_by_step(machine, &Conditions::at(supply_v), (a, b)) else {
+                continue;
+            };
             let driven = (0..steps.len()).filter(|&at| volts[at].value > FED_FROM * supply_v);
             let Some(at) = driven.min_by_key(|&at| steps[at].drives.len()) else { continue };
             all.push(Check {
