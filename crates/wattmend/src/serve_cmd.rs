@@ -40,7 +40,10 @@ pub(crate) fn run(arguments: &Arguments) -> Answer {
             .map_err(|e| Failure::new(End::NotWritten, &e.message, &e.remedy))?;
     }
     server::serve(desk, door, arguments.listen, |at| {
-        println!("The bench is at http://{at}/ (end it with Ctrl-C). Records: {}", shown(&folder, arguments.demo));
+        println!(
+            "The bench is at http://{at}/ (end it with Ctrl-C). Records: {}",
+            shown(&folder, arguments.demo)
+        );
     })?;
     Ok(Done::with(String::new()))
 }
