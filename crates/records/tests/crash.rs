@@ -56,8 +56,11 @@ fn nothing_that_was_said_to_be_saved_is_lost() {
         child.stdout.take().unwrap().read_to_string(&mut said).unwrap();
         // The last line may be cut short by the kill.
         let whole = said.rfind('\n').map_or("", |end| &said[..end]);
-        let last_said: u32 =
-            whole.lines().filter_map(|l| l.strip_prefix("saved ")).last().map_or(0, |n| n.parse().unwrap());
+        let last_said: u32 = whole
+            .lines()
+            .filter_map(|l| l.strip_prefix("saved "))
+            .next_back()
+            .map_or(0, |n| n.parse().unwrap());
 
         let records = Records::open(&path).unwrap();
         let entries = records.job(1).unwrap().map_or(Vec::new(), |j| j.log.entries().to_vec());
