@@ -164,29 +164,22 @@ fn main() -> ExitCode {
     }
 }
 
+/// What came of one task: nothing where the machine complains of nothing.
+type OfOne = Result<Option<Done>, String>;
+
 fn work() -> Result<(), String> {
     let wanted = wanted()?;
     let machines = machines(&wanted.machines)?;
     let tasks = tasks(&wanted, &machines);
     let next = AtomicUsize::new(0);
-    let done: Mutex<Vec<(usize, Result<Option<Done>, String>)>> = Mutex::new(Vec::new());
+    let done: Mutex<Vec<(usize, OfOne)>> = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
         for _ in 0..wanted.threads {
             scope.spawn(|| {
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(task) = tasks.get(at) else { break };
-                    let start = std::time::Instant::now();
                     let result = one(task, &machines, wanted.states);
-                    if std::env::var_os("ACC_TIME").is_some() {
-                        eprintln!(
-                            "{} {:?} {:?} {:.1} s",
-                            task.seed,
-                            task.draw,
-                            task.way,
-                            start.elapsed().as_secs_f64()
-                        );
-                    }
                     if let Ok(mut done) = done.lock() {
                         done.push((at, result));
                     }

@@ -115,7 +115,9 @@ impl Prior {
 /// Probability that none of the faults folded away is there.
 pub(super) fn nothing_aside(aside: &[(Fault, f64)]) -> f64 {
     let mut by_part: BTreeMap<usize, f64> = BTreeMap::new();
-    aside.iter().for_each(|(f, share)| *by_part.entry(f.part).or_insert(0.0) += share);
+    for (f, share) in aside {
+        *by_part.entry(f.part).or_insert(0.0) += share;
+    }
     by_part.values().map(|share| 1.0 - share).product()
 }
 
