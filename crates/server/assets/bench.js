@@ -84,22 +84,33 @@
   }
 
   // ---- parts of the page that change after an entry; what is being read does not move before
+  const PARTS = { check: ["find"], step: ["test", "find"], pending: ["find", "before", "test"] };
   async function refresh(kind) {
-    const parts = kind === "check" ? ["find"] : kind === "step" ? ["test", "find"] : null;
+    const parts = PARTS[kind];
     if (!parts || !job) { location.reload(); return; }
     for (const id of parts) {
-      const old = document.getElementById(id);
-      if (!old?.dataset.part) { location.reload(); return; }
-      old.setAttribute("aria-busy", "true");
-      const answer = await fetch(old.dataset.part).catch(() => null);
-      if (!answer?.ok) { old.removeAttribute("aria-busy"); continue; }
+      const from = document.getElementById(id)?.dataset.part;
+      if (!from) { if (kind !== "pending") location.reload(); continue; }
+      document.getElementById(id).setAttribute("aria-busy", "true");
+      const answer = await fetch(from).catch(() => null);
       const made = document.createElement("template");
-      made.innerHTML = await answer.text();
+      if (answer?.ok) made.innerHTML = await answer.text();
       const part = made.content.firstElementChild;
+      // Looked up again: another refresh may have put a new one there meanwhile.
+      const old = document.getElementById(id);
+      old.removeAttribute("aria-busy");
+      // Where somebody is typing nothing moves; it comes with the next entry.
+      if (!part || (kind === "pending" && old.contains(document.activeElement))) continue;
+      if (kind === "pending") {
+        for (const step of old.querySelectorAll(".step")) {
+          const same = part.querySelector(`#${CSS.escape(step.parentElement.id)} .step`);
+          if (same) same.open = step.open;
+        }
+      }
       part.open = old.open;
       old.replaceWith(part);
       restore(part);
-      if (id === "test") part.querySelector(".step[open] input:not([type=hidden])")?.focus({ preventScroll: false });
+      if (id === "test" && kind === "step") part.querySelector(".step[open] input:not([type=hidden])")?.focus();
       if (id === "find" && kind === "check") part.scrollIntoView({ block: "start" });
     }
   }
@@ -188,7 +199,7 @@
   unfold();
 
   // ---- what was still being worked out when the page came
-  if (document.querySelector("[data-pending]")) fetch(`/jobs/${job}/find`).then((answer) => answer.ok && location.reload(), () => {});
+  if (document.querySelector("[data-pending]")) refresh("pending").then(() => document.querySelector(".pending")?.remove());
 
   restore(document);
   if (queue().length) { say(`${queue().length} not yet sent …`); send(); }

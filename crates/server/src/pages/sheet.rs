@@ -25,6 +25,7 @@ use std::time::Duration;
 pub(super) fn routes() -> Router<Arc<Desk>> {
     Router::new()
         .route("/jobs/{id}", get(sheet))
+        .route("/jobs/{id}/before", get(before))
         .route("/jobs/{id}/find", get(find))
         .route("/jobs/{id}/test", get(test))
         .route("/jobs/{id}/say", post(say))
@@ -121,6 +122,21 @@ async fn find(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
         Err(problem) => (None, Some(problem)),
     };
     page(&FindPart { id, find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble) })
+}
+
+#[derive(Template)]
+#[template(path = "before.html")]
+struct BeforePart {
+    id: JobId,
+    arrive: Arrive,
+}
+
+/// What is likely before the visit, alone.
+async fn before(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
+    let job = desk.job(id).await?;
+    let machine = desk.machine_of(&job).ok().flatten();
+    let found = worked_out(&desk, &job).await.ok().flatten();
+    page(&BeforePart { id, arrive: Arrive::of(&desk, machine.as_deref(), &job, found.as_deref()) })
 }
 
 #[derive(Template)]
