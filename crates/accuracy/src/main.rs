@@ -175,9 +175,7 @@ fn work() -> Result<(), String> {
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(task) = tasks.get(at) else { break };
-                    let start = std::time::Instant::now();
                     let result = one(task, &machines, wanted.states);
-                    if std::env::var_os("ACC_TIME").is_some() { eprintln!("{} {:?} {:?} {:.1} s", task.seed, task.draw, task.way, start.elapsed().as_secs_f64()); }
                     if let Ok(mut done) = done.lock() {
                         done.push((at, result));
                     }
