@@ -175,22 +175,20 @@ impl<'m> Belief<'m> {
     fn limit(&mut self, at: usize) {
         self.occasions[at].most = f64::INFINITY;
         let told = self.occasions[at].told.clone();
-        let healthy = Hypothesis::healthy();
-        let each = |faults: &Hypothesis| -> Vec<f64> {
-            told.iter().map(|&t| self.fit_showing(t, faults).ln).collect()
-        };
-        let unexplained = each(&healthy);
+        let each = |case: &Case| -> Vec<f64> { told.iter().map(|&t| self.fit(t, case).ln).collect() };
+        let unexplained = each(&Case::default());
         let sum = |lns: &[f64]| lns.iter().sum::<f64>();
         let mut joint = sum(&unexplained);
         let mut apart = unexplained.clone();
         let mut faults = Vec::new();
         for (part, mode) in self.machine.single_faults() {
-            let single = Hypothesis::of([(part, mode)]);
+            let alone = hypotheses::Hypothesis { faults: vec![hypotheses::Fault { part, mode }] };
+            let single = Case::of(self.machine, &alone);
             let lns = each(&single);
             joint = joint.max(sum(&lns));
             apart.iter_mut().zip(&lns).for_each(|(best, ln)| *best = best.max(*ln));
             let differs = lns.iter().zip(&unexplained).any(|(a, b)| (a - b).abs() > 1e-9);
-            if differs || self.leads_to(&told, &single) {
+            if differs || self.leads_to(&told, &single.shown(self.machine)) {
                 let modes = self.machine.parts[part].kind.modes.len();
                 faults.extend([mode, mode + modes].map(|mode| hypotheses::Fault { part, mode }));
             }
@@ -275,12 +273,14 @@ impl<'m> Belief<'m> {
 
     /// How well one thing told fits a case.
     pub(crate) fn fit(&self, item: usize, case: &Case) -> Fit {
-        let shows_always = self.told[item].clue.as_ref().is_some_and(weigh::about_showing);
-        if case.sometimes.is_empty() || shows_always {
+        if case.sometimes.is_empty() || self.clue(item).is_some_and(weigh::about_looks) {
             return self.fit_showing(item, &case.faults);
         }
+        if self.clue(item).is_some_and(weigh::about_showing) {
+            return self.fit_showing(item, &case.shown(self.machine));
+        }
         let (mut sum, mut slipped) = (0.0, 0.0);
-        for (p, seen) in showings(case) {
+        for (p, seen) in showings(self.machine, case) {
             let fit = self.fit_showing(item, &seen);
             sum += p * fit.ln.exp();
             slipped += p * fit.ln.exp() * fit.slip;
@@ -291,14 +291,20 @@ impl<'m> Belief<'m> {
     /// Natural logarithm of an occasion's likelihood under a case, as far as it is credited.
     fn credited(&self, at: usize, case: &Case) -> f64 {
         let Occasion { told, most, .. } = &self.occasions[at];
-        let always = |&t: &usize| self.told[t].clue.as_ref().is_some_and(weigh::about_showing);
+        let by_moment = |c: &Clue| !weigh::about_showing(c) && !weigh::about_looks(c);
         let together = |faults: &Hypothesis| {
             told.iter().map(|&t| self.fit_showing(t, faults).ln).sum::<f64>().min(*most)
         };
-        if case.sometimes.is_empty() || told.iter().all(always) {
+        if case.sometimes.is_empty() {
             return together(&case.faults);
         }
-        let over_all: f64 = showings(case).map(|(p, seen)| p * (together(&seen) - most).exp()).sum();
+        if let [one] = told[..]
+            && self.clue(one).is_some_and(|c| !by_moment(c))
+        {
+            return self.fit(one, case).ln.min(*most);
+        }
+        let over_all: f64 =
+            showings(self.machine, case).map(|(p, seen)| p * (together(&seen) - most).exp()).sum();
         most + over_all.ln()
     }
 
@@ -388,13 +394,14 @@ impl<'m> Belief<'m> {
 }
 
 /// All that may have shown on one occasion, with the probability of each.
-fn showings(case: &Case) -> impl Iterator<Item = (f64, Hypothesis)> + '_ {
+fn showings<'c>(machine: &'c Machine, case: &'c Case) -> impl Iterator<Item = (f64, Hypothesis)> + 'c {
+    let shown = case.shown(machine);
     let fitful = case.sometimes.len().min(8);
     (0..1_u32 << fitful).map(move |showing| {
         let hidden = |place: usize| {
             case.sometimes.iter().position(|s| *s == place).is_some_and(|bit| showing >> bit & 1 == 0)
         };
-        let seen = case.faults.faults().iter().enumerate().filter(|(i, _)| !hidden(*i)).map(|(_, f)| *f);
+        let seen = shown.faults().iter().enumerate().filter(|(i, _)| !hidden(*i)).map(|(_, f)| *f);
         let ways = showing.count_ones() as i32;
         let p = prior::SHOWS_SOMETIMES.powi(ways) * (1.0 - prior::SHOWS_SOMETIMES).powi(fitful as i32 - ways);
         (p, Hypothesis::of(seen))

@@ -112,6 +112,11 @@ pub(crate) fn about_showing(clue: &Clue) -> bool {
     matches!(clue, Clue::Fails(_) | Clue::Code(Some(_)))
 }
 
+/// Is the clue about the part itself, whether its fault shows at the moment or not?
+pub(crate) fn about_looks(clue: &Clue) -> bool {
+    matches!(clue, Clue::Hand { .. } | Clue::Own { .. })
+}
+
 /// Logarithm of what a prediction of usual spread gets that hits the clue.
 pub(crate) fn usual(clue: &Clue) -> f64 {
     match clue {

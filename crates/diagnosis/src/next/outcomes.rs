@@ -51,7 +51,7 @@ pub(crate) fn outcomes(
     }
     let mut always = Vec::with_capacity(suspects.len());
     for case in suspects {
-        always.push(shown(machine, setup, predictions, check, &case.faults)?);
+        always.push(shown(machine, setup, predictions, check, &case.shown(machine))?);
     }
     let class = classes(&always);
     let count = class.iter().max().map_or(0, |c| c + 1);
@@ -130,14 +130,8 @@ pub(crate) fn ohm_words(value: f64, u: f64) -> String {
 fn of_step(machine: &Machine, setup: &Setup, p: &Prediction) -> Shown {
     let mut words = watt_words(p.power_w);
     let mut seen = p.signs.clone();
-    if p.one_way {
-        seen.push("one way only");
-    }
     if p.timed_out {
         seen.push("does not end in time");
-    }
-    if p.trip.is_some() {
-        seen.push("a protection goes off");
     }
     if setup.owns(Instrument::Tachometer).is_some() && p.speed_rpm.value.abs() > 5.0 {
         words.push_str(&format!(", {:.0} rpm", p.speed_rpm.value.abs()));
@@ -154,7 +148,10 @@ fn of_step(machine: &Machine, setup: &Setup, p: &Prediction) -> Shown {
 
 /// Watts in words, with their spread.
 pub(crate) fn watt_words(e: Estimate) -> String {
-    if e.value < 10.0 { format!("{:.1} W", e.value) } else { format!("{:.0} W ± {:.0}", e.value, 2.0 * e.u) }
+    if e.value < 1.0 {
+        return format!("{:.1} W", e.value);
+    }
+    quantity::format_pm(e.value, 2.0 * e.u, quantity::Dimension::Power)
 }
 
 /// The class of each: equal where neither value nor anything seen tells them apart. Values are chained: what lies close
