@@ -154,7 +154,11 @@ pub(crate) fn label_of(
         .with_predictions(|p| outcomes::shown(machine, setup, p, check, &bench::Hypothesis::healthy()))
         .map_or(Vec::new(), |shown| shown.seen);
     let (not_seen, free_of) = missing.into_iter().partition(|s| healthy.contains(s));
-    let dimension = if check.step.is_some() { Dimension::Power } else { Dimension::Resistance };
+    let dimension = match check.kind {
+        CheckKind::Voltage => Dimension::Voltage,
+        _ if check.step.is_some() => Dimension::Power,
+        _ => Dimension::Resistance,
+    };
     let no_code = own.code.is_none() && others.iter().any(|o| o.code.is_some() && own.overlaps(o));
     let code = own.code.map(|c| machine.codes[c].id.clone());
     Label::Reads(vec![Reads {

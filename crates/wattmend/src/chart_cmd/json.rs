@@ -96,7 +96,11 @@ fn branch(branch: &Branch) -> Value {
 fn reads(r: &Reads) -> Value {
     let finite = |x: f64| x.is_finite().then(|| rounded(x.max(0.0)));
     json!({
-        "unit": if r.dimension == Dimension::Power { "W" } else { "Ω" },
+        "unit": match r.dimension {
+            Dimension::Power => "W",
+            Dimension::Voltage => "V",
+            _ => "Ω",
+        },
         "low": finite(r.low),
         "high": finite(r.high),
         "seen": r.seen,
