@@ -1,5 +1,6 @@
 //! A check: something a technician can do that yields evidence, in a form that a program can carry out as well.
 
+pub use machine::kind::Power;
 use machine::model::PanelId;
 
 /// What a check is.
@@ -42,17 +43,6 @@ pub enum Instrument {
     Tachometer,
     /// Thermometer.
     Thermometer,
-}
-
-/// How the machine must be supplied.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Power {
-    /// Unplugged, discharged, proven dead.
-    Dead,
-    /// Plugged in and closed up: nothing live can be touched.
-    Closed,
-    /// Live with something open: for competent persons only, off unless asked for.
-    Live,
 }
 
 /// Something a technician can do that yields evidence.

@@ -54,7 +54,7 @@ pub(crate) fn verdicts(
                 if expected != seen {
                     let odd = if seen { "should not be" } else { "is missing" };
                     why = format!("{why}; “{sign}” {odd}");
-                    verdict = if seen { Verdict::High } else { Verdict::Nothing };
+                    verdict = odd_sign(verdict, seen);
                 } else if verdict == Verdict::NotDone {
                     (verdict, why) = (Verdict::AsExpected, format!("“{sign}” as it should be"));
                 }
@@ -70,6 +70,16 @@ pub(crate) fn verdicts(
             }
         })
         .collect()
+}
+
+/// What a sign that should be otherwise makes of a verdict: what was measured stays, if it was off as well; a sign that is
+/// missing is a step in which nothing came of it; one too many says only that something is odd.
+fn odd_sign(measured: Verdict, seen: bool) -> Verdict {
+    match measured {
+        Verdict::Low | Verdict::High | Verdict::Nothing => measured,
+        _ if seen => Verdict::Unsure,
+        _ => Verdict::Nothing,
+    }
 }
 
 fn signs(evidence: &Evidence, step: usize) -> impl Iterator<Item = (&str, bool)> {

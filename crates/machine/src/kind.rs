@@ -134,12 +134,39 @@ pub struct HandCheck {
     pub minutes: f64,
     /// Done at the part, behind its panels; else from outside or through the door, whatever the part is behind.
     pub at_part: bool,
+    /// How the machine is supplied while it is answered.
+    pub power: Power,
     /// What could hurt and what to do about it; empty where nothing can.
     pub caution: &'static str,
     /// Modes in which the answer is yes; `""` stands for healthy.
     pub yes_in: &'static [&'static str],
     /// Chance that the answer misleads (0 … 0.5).
     pub slip: f64,
+}
+
+/// How a machine is supplied while something is checked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Power {
+    /// Unplugged, discharged, proven dead.
+    Dead,
+    /// Plugged in and closed up: nothing live can be touched.
+    Closed,
+    /// Live with something open: for competent persons only, off unless asked for.
+    Live,
+}
+
+impl Power {
+    /// As a machine file writes it.
+    pub const WORDS: &'static [&'static str] = &["dead", "closed", "live"];
+
+    /// From a machine file.
+    pub fn parse(text: &str) -> Option<Power> {
+        [Power::Dead, Power::Closed, Power::Live]
+            .into_iter()
+            .zip(Self::WORDS)
+            .find(|p| *p.1 == text)
+            .map(|p| p.0)
+    }
 }
 
 /// A fault of one part that tends to bring another with it.
@@ -380,6 +407,12 @@ pub trait Behaviour: Sync {
         None
     }
 
+    /// A mode that is another one now and then: which one it is while it shows.
+    fn now_and_then(&self, mode: &str) -> Option<&'static str> {
+        let _ = mode;
+        None
+    }
+
     /// Can it stand still under voltage, so that [`Situation::moving`] makes a difference? Motors can.
     fn can_stall(&self) -> bool {
         false
@@ -408,8 +441,8 @@ mod kinds {
     #[allow(unused_imports, reason = "the one import list of all kinds, present and to come")]
     use super::{
         Behaviour, Branch, CHASSIS, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Inert, Medium,
-        Mend, Mode, Panel, Param, Params, PartKind, Passage, Path, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE,
-        SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal, pump, work,
+        Mend, Mode, Panel, Param, Params, PartKind, Passage, Path, Power, Rate, Role, SUPPLY_EARTH,
+        SUPPLY_LINE, SUPPLY_NEUTRAL, Sensed, Situation, Takes, Terminal, pump, work,
     };
     include!(concat!(env!("OUT_DIR"), "/kinds.rs"));
     pub(super) fn all() -> &'static [&'static PartKind] {
@@ -428,6 +461,12 @@ pub fn by_name(name: &str) -> Option<&'static PartKind> {
 }
 
 impl PartKind {
+    /// The mode that a mode which comes and goes shows as while it is there; none for modes that last. Both by place.
+    pub fn shows_as(&self, mode: usize) -> Option<usize> {
+        let shown = self.behaviour.now_and_then(self.modes.get(mode)?.name)?;
+        self.modes.iter().position(|m| m.name == shown)
+    }
+
     /// The mode with this name.
     pub fn mode(&self, name: &str) -> Option<&'static Mode> {
         self.modes.iter().find(|m| m.name == name)

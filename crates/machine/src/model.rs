@@ -1,6 +1,6 @@
 //! A machine after reading: every name resolved to an index, every text to a value with a unit.
 
-use crate::kind::PartKind;
+use crate::kind::{PartKind, Power};
 use crate::params::Params;
 use quantity::Toleranced;
 use std::ops::Range;
@@ -389,6 +389,8 @@ pub struct OwnCheck {
     pub minutes: f64,
     /// Panels that must be off.
     pub behind: Vec<PanelId>,
+    /// How the machine is supplied meanwhile.
+    pub power: Power,
     /// What could hurt.
     pub caution: String,
     /// Faults (`part`, mode name) in which the answer is yes.

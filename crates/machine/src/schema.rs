@@ -260,6 +260,11 @@ pub static CHECK: Table = Table {
         must("ask", Form::Text, "question answered yes or no"),
         must("minutes", Form::Number, "minutes, once reached"),
         may("behind", Form::TextOrTexts, "panels to take off"),
+        may(
+            "power",
+            Form::Text,
+            "how the machine is supplied meanwhile: \"dead\" (the default), \"closed\" (on, nothing open) or \"live\"",
+        ),
         may("caution", Form::Text, "what could hurt, and what to do"),
         must(
             "yes-with",

@@ -6,10 +6,13 @@
 //!
 //! Text stands only within columns and vertical lines only between them, so no line runs through a word.
 //!
-//! [`flow_chart`] stands by itself: boxes that lead to each other, drawn on sheets of A4 (`flow.rs`).
+//! Two things stand by themselves: [`flow_chart`], boxes that lead to each other, drawn on sheets of A4 (`flow.rs`), and
+//! [`finding`], what was found in words and as JSON.
 
 #![allow(clippy::cast_possible_wrap, reason = "counts of rows and tracks on a sheet, far below 2^31")]
 
+pub mod figures;
+pub mod finding;
 mod flow;
 mod graph;
 mod place;

@@ -5,7 +5,6 @@ use crate::desk::Desk;
 use crate::pages::test::{compared, conditions};
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
-use crate::words;
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{Form, Path, State};
@@ -14,12 +13,13 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use bench::Hypothesis;
-use diagnosis::finding::Action;
 use machine::model::Machine;
 use quantity::{Dimension, Reading, parse_reading};
 use records::{Customer, Entry, Job, JobId, Log, NewEntry, Records, Says};
+use report::finding::json::Found;
+use report::finding::{self, words};
 use serde::Deserialize;
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 use std::sync::Arc;
 
 type Answer = Result<Response, ForPrograms>;
@@ -30,7 +30,7 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .route("/api/jobs", get(jobs).post(new_job))
         .route("/api/jobs/{id}", get(job))
         .route("/api/jobs/{id}/evidence", get(evidence).post(add))
-        .route("/api/jobs/{id}/finding", get(finding))
+        .route("/api/jobs/{id}/finding", get(what_was_found))
         .route("/jobs/{id}/interpret", post(interpret))
 }
 
@@ -158,60 +158,26 @@ fn json_body<T>(sent: Result<Json<T>, JsonRejection>) -> Result<T, Problem> {
     })
 }
 
-async fn finding(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
+async fn what_was_found(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
     let job = desk.job(id).await?;
     let Some(found) = worked_out::worked_out(&desk, &job).await? else {
         return Err(
             Problem::refused("there is nothing to go by yet", "match the machine and add an entry").into()
         );
     };
-    Ok(Json(as_json(&found)).into_response())
+    let variant = job.machine.as_ref().map(|m| m.variant.as_str()).filter(|v| !v.is_empty());
+    Ok(Json(as_json(&found, variant)).into_response())
 }
 
-/// A finding, with the keys of docs/find-json.md.
-fn as_json(found: &WorkedOut) -> Value {
-    let (machine, finding) = (&found.machine, &found.finding);
-    let faults = |h: &Hypothesis| {
-        let one = |&(part, mode): &(usize, usize)| {
-            let part = &machine.parts[part];
-            (part.id.clone(), json!(part.kind.modes[mode].name))
-        };
-        Value::Object(h.faults().iter().map(one).collect::<Map<_, _>>())
-    };
-    let suspects = finding
-        .suspects
-        .iter()
-        .map(|s| json!({ "faults": faults(&s.faults), "probability": s.probability, "reason": s.reason }));
-    let steps = finding.steps.iter().map(|s| {
-        json!({
-            "id": machine.test.steps[s.step].id, "verdict": words::verdict(s.verdict).to_lowercase(), "why": s.why,
-        })
-    });
-    let next = finding.next.iter().map(|n| match &n.action {
-        Action::Check(c) => json!({
-            "id": c.id, "says": c.says, "caution": c.caution, "minutes": c.minutes, "between": c.between,
-            "unplugged": c.unplugged, "instrument": words::instrument(c.instrument), "why": n.why,
-        }),
-        Action::Mend { part, says, minutes, caution, .. } => json!({
-            "id": format!("mend {}", machine.parts[*part].id), "says": says, "caution": caution, "minutes": minutes,
-            "why": n.why,
-        }),
-        Action::HandBack { says, minutes } => {
-            json!({ "id": "hand back", "says": says, "caution": "", "minutes": minutes, "why": n.why })
-        }
-    });
-    json!({
-        "format": 1,
-        "steps": steps.collect::<Vec<_>>(),
-        "suspects": suspects.collect::<Vec<_>>(),
-        "healthy": finding.healthy,
-        "others": finding.others,
-        "left_out": finding.left_out,
-        "conflicts": finding.conflicts.iter().map(|c| c.says.as_str()).collect::<Vec<_>>(),
-        "next": next.collect::<Vec<_>>(),
-        "sure": finding.sure.as_ref().map(|s| json!({
-            "faults": faults(&s.faults), "probability": s.probability, "says": s.says,
-        })),
+/// A finding, as docs/find-json.md has it.
+fn as_json(found: &WorkedOut, variant: Option<&str>) -> Value {
+    finding::json::render(&Found {
+        machine: &found.machine,
+        variant: variant.or_else(|| found.machine.plate.variants.first().map(String::as_str)),
+        evidence: &found.evidence,
+        conditions: &found.conditions,
+        remarks: &[],
+        finding: &found.finding,
     })
 }
 

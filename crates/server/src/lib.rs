@@ -20,7 +20,6 @@ mod probes;
 mod problem;
 mod say;
 mod setup;
-mod words;
 mod worked_out;
 
 pub use demo::scenario;

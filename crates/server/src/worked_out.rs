@@ -4,6 +4,7 @@
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::setup::setup;
+use bench::Conditions;
 use diagnosis::Find;
 use diagnosis::belief::Beliefs;
 use diagnosis::evidence::{Answer, Evidence, Listener};
@@ -21,6 +22,7 @@ const KEPT: usize = 32;
 pub(crate) struct WorkedOut {
     pub(crate) machine: Arc<Machine>,
     pub(crate) evidence: Evidence,
+    pub(crate) conditions: Conditions,
     pub(crate) finding: Finding,
     /// Entries that the machine file no longer understands, with why.
     pub(crate) left_out: Vec<(u32, String)>,
@@ -114,8 +116,9 @@ fn find(machine: Arc<Machine>, known: AsEvidence, settings: &Settings) -> Result
     let AsEvidence { evidence, left_out, .. } = known;
     let mut find = Find::new(&machine, &evidence, &setup(settings)).map_err(refused)?;
     let finding = find.finding(&evidence).map_err(refused)?;
+    let conditions = *find.conditions();
     drop(find);
-    Ok(WorkedOut { machine, evidence, finding, left_out })
+    Ok(WorkedOut { machine, evidence, conditions, finding, left_out })
 }
 
 /// What comes next, for a list.
@@ -155,7 +158,8 @@ pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<
             }
             Answer::Says(clues) => clues,
         };
-        let taken = clues.iter().map(|c| crate::words::clue(&machine, c)).collect::<Vec<_>>().join(", ");
+        let taken =
+            clues.iter().map(|c| report::finding::words::clue(&machine, c)).collect::<Vec<_>>().join(", ");
         let mut evidence = before.evidence.clone();
         evidence.entries.extend(diagnosis::evidence::Entry::of_one(clues, &answer, None, Some(&check)));
         let after = Find::new(&machine, &evidence, &setup(&settings))

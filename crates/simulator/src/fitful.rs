@@ -4,9 +4,6 @@ use crate::dice::Dice;
 use bench::Hypothesis;
 use machine::model::Machine;
 
-/// The mode by which a kind says that a fault of it comes and goes, and the one that shows while it is there.
-const COMES_AND_GOES: (&str, &str) = ("intermittent", "open");
-
 /// Share of the time in which such a fault shows, where the setting says nothing. Common practice, no source.
 const SHARE: (f64, f64) = (0.15, 0.5);
 
@@ -28,15 +25,10 @@ pub(crate) fn guises(
     share: Option<f64>,
     dice: &mut Dice,
 ) -> Guises {
-    let open_of = |part: usize, mode: usize| {
-        let modes = machine.parts[part].kind.modes;
-        (modes[mode].name == COMES_AND_GOES.0)
-            .then(|| modes.iter().position(|m| m.name == COMES_AND_GOES.1))
-            .flatten()
-    };
+    let shows_as = |part: usize, mode: usize| machine.parts[part].kind.shows_as(mode);
     let faults = hypothesis.faults();
-    let shown = Hypothesis::of(faults.iter().map(|&(p, m)| (p, open_of(p, m).unwrap_or(m))));
-    let lasting = Hypothesis::of(faults.iter().copied().filter(|&(p, m)| open_of(p, m).is_none()));
+    let shown = Hypothesis::of(faults.iter().map(|&(p, m)| (p, shows_as(p, m).unwrap_or(m))));
+    let lasting = Hypothesis::of(faults.iter().copied().filter(|&(p, m)| shows_as(p, m).is_none()));
     let drawn = dice.between(SHARE.0, SHARE.1);
     match share {
         Some(share) => Guises { shown, hidden: Hypothesis::healthy(), share: share.clamp(0.0, 1.0) },

@@ -20,10 +20,9 @@ pub(crate) struct Predictions<'m> {
     voltmeters: HashMap<([String; 2], usize), Voltmeter<'m>>,
 }
 
-/// Water and temperature that make no odds to any later step: steps are short, and boards tell no smaller differences from one
-/// to the next.
+/// Water and temperature that make no odds to any later step: less than a board can tell.
 const SAME_WATER_L: f64 = 0.01;
-const SAME_RISE_K: f64 = 8.0;
+const SAME_RISE_K: f64 = 0.01;
 
 /// Two points and what is unplugged.
 type Probes = ([String; 2], Vec<String>);

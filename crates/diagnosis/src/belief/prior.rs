@@ -33,7 +33,7 @@ impl Case {
     /// From a set of the prior: modes beyond those of the kind are the same modes, showing only sometimes.
     pub(crate) fn of(machine: &Machine, hypothesis: &Hypothesis) -> Case {
         let modes = |f: &Fault| machine.parts[f.part].kind.modes.len();
-        let fitful = |f: &Fault| f.mode >= modes(f) || shows_as(machine, (f.part, f.mode)).is_some();
+        let fitful = |f: &Fault| f.mode >= modes(f) || machine.parts[f.part].kind.shows_as(f.mode).is_some();
         let sometimes = hypothesis.faults.iter().enumerate().filter(|(_, f)| fitful(f));
         Case {
             sometimes: sometimes.map(|(i, _)| i).collect(),
@@ -46,7 +46,7 @@ impl Case {
     /// The faults as they are while they show: a wire that makes contact now and then is open.
     pub(crate) fn shown(&self, machine: &Machine) -> bench::Hypothesis {
         let as_shown =
-            |&(part, mode): &(PartId, usize)| (part, shows_as(machine, (part, mode)).unwrap_or(mode));
+            |&(part, mode): &(PartId, usize)| (part, machine.parts[part].kind.shows_as(mode).unwrap_or(mode));
         bench::Hypothesis::of(self.faults.faults().iter().map(as_shown))
     }
 
@@ -54,22 +54,12 @@ impl Case {
     pub fn says(&self, machine: &Machine) -> String {
         let one = |(i, &fault): (usize, &(PartId, usize))| {
             let says = bench::Hypothesis::of([fault]).says(machine);
-            let by_name = shows_as(machine, fault).is_some();
+            let by_name = machine.parts[fault.0].kind.shows_as(fault.1).is_some();
             if self.sometimes.contains(&i) && !by_name { format!("{says} now and then") } else { says }
         };
         let all: Vec<String> = self.faults.faults().iter().enumerate().map(one).collect();
         if all.is_empty() { "healthy".to_owned() } else { all.join(", ") }
     }
-}
-
-/// A mode that by its name comes and goes, and the mode of the same kind that it shows as.
-const COMES_AND_GOES: (&str, &str) = ("intermittent", "open");
-
-/// What a mode that comes and goes shows as while it is there.
-fn shows_as(machine: &Machine, (part, mode): (PartId, usize)) -> Option<usize> {
-    let modes = machine.parts[part].kind.modes;
-    let comes_and_goes = modes.get(mode).is_some_and(|m| m.name == COMES_AND_GOES.0);
-    if comes_and_goes { modes.iter().position(|m| m.name == COMES_AND_GOES.1) } else { None }
 }
 
 /// The prior over a machine's faults.
@@ -86,10 +76,9 @@ pub(crate) fn prior(machine: &Machine) -> Result<Prior, HypothesesError> {
     let parts: Vec<Part> = machine
         .parts
         .iter()
-        .enumerate()
-        .map(|(id, part)| {
+        .map(|part| {
             let share = |mode: usize| {
-                if shows_as(machine, (id, mode)).is_some() { 0.0 } else { SOMETIMES_SHARE }
+                if part.kind.shows_as(mode).is_some() { 0.0 } else { SOMETIMES_SHARE }
             };
             let rates = || part.rates.iter().enumerate();
             let always = rates().map(|(mode, r)| r * scale * (1.0 - share(mode)));

@@ -22,6 +22,9 @@ const PRESSED_ON_AFTER_S: f64 = 15.0;
 const DEAD: &str =
     "Unplug the machine, wait until stored charge is gone, prove it dead with a meter before touching.";
 
+/// The usual words before something open is looked at with the mains on.
+const LOOK: &str = "For competent persons under local rules.";
+
 /// The usual words before an appliance runs.
 const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
 
@@ -67,11 +70,8 @@ fn reruns(machine: &Machine) -> Vec<Check> {
         .iter()
         .enumerate()
         .map(|(at, step)| {
-            let mut caution = at
-                .checked_sub(1)
-                .and_then(|b| steps[b].then.as_ref())
-                .map_or(String::new(), |t| format!("{} Wait until: {}. ", t.caution, t.wait));
-            caution.push_str(if step.caution.is_empty() { RUNS } else { &step.caution });
+            let own = if step.caution.is_empty() { RUNS } else { &step.caution };
+            let caution = format!("{}{own}", on_the_way(machine, at));
             let lasts_s = step.at_most_s.unwrap_or(step.lasts_s);
             Check {
                 id: format!("step {}", step.id),
@@ -88,6 +88,15 @@ fn reruns(machine: &Machine) -> Vec<Check> {
             }
         })
         .collect()
+}
+
+/// What could hurt on the way through the test to this step: each hazard between two steps before it.
+fn on_the_way(machine: &Machine, at: usize) -> String {
+    let of = |step: &machine::model::Step| {
+        let then = step.then.as_ref()?;
+        Some(format!("After {}: {} Wait until: {}. ", step.id, then.caution, then.wait))
+    };
+    machine.test.steps[..at].iter().filter_map(of).collect()
 }
 
 /// Panels to take off for these, and those that must be off before them, in order of taking off.
@@ -110,13 +119,28 @@ pub fn panels(machine: &Machine, behind: &[PanelId]) -> Vec<PanelId> {
 /// The caution of the check itself, that of being dead, and those of the panels.
 pub(crate) fn cautions(machine: &Machine, own: &str, access: &[PanelId], dead: bool) -> String {
     let mut all: Vec<&str> = Vec::new();
-    if dead && !own.to_lowercase().contains("unplug") && !own.starts_with("Live") {
+    if dead && !own.to_lowercase().contains("unplug") {
         all.push(DEAD);
     }
     all.push(own);
     all.extend(access.iter().map(|&p| machine.panels[p].caution.as_str()));
     all.retain(|text| !text.is_empty());
     all.join(" ")
+}
+
+/// The cautions of a check by eye or hand, by how the machine is supplied meanwhile. What is opened is opened dead, also
+/// where it is looked at live.
+fn supplied(machine: &Machine, own: &str, access: &[PanelId], power: Power) -> String {
+    let opened = !access.is_empty();
+    match power {
+        Power::Dead => cautions(machine, own, access, opened),
+        Power::Closed => cautions(machine, if own.is_empty() { RUNS } else { own }, access, false),
+        Power::Live if opened => {
+            let look = format!("{DEAD} Switch on only once it is open and clear. {own} {LOOK}");
+            cautions(machine, &look, access, false)
+        }
+        Power::Live => cautions(machine, &format!("{own} {LOOK}"), access, false),
+    }
 }
 
 fn by_hand(machine: &Machine, id: PartId) -> Vec<Check> {
@@ -132,9 +156,9 @@ fn by_hand(machine: &Machine, id: PartId) -> Vec<Check> {
             step: None,
             instrument: Instrument::None,
             minutes: check.minutes,
-            caution: cautions(machine, check.caution, &access, !access.is_empty()),
+            caution: supplied(machine, check.caution, &access, check.power),
             access,
-            power: Power::Dead,
+            power: check.power,
         }
     };
     part.kind.checks.iter().map(of).collect()
@@ -152,9 +176,9 @@ fn own(machine: &Machine) -> Vec<Check> {
             step: None,
             instrument: Instrument::None,
             minutes: check.minutes,
-            caution: cautions(machine, &check.caution, &access, !access.is_empty()),
+            caution: supplied(machine, &check.caution, &access, check.power),
             access,
-            power: Power::Dead,
+            power: check.power,
         }
     };
     machine.checks.iter().map(of).collect()
@@ -253,7 +277,12 @@ fn of_volts(machine: &Machine, id: PartId) -> Vec<Check> {
                 step: Some(at),
                 instrument: Instrument::Multimeter,
                 minutes: ENTER_MINUTES + PROBE_MINUTES + at as f64 * PRESSED_ON_AFTER_S / 60.0,
-                caution: cautions(machine, LIVE, &access, false),
+                caution: cautions(
+                    machine,
+                    format!("{LIVE} {} {}", on_the_way(machine, at), steps[at].caution).trim(),
+                    &access,
+                    false,
+                ),
                 access: access.clone(),
                 power: Power::Live,
             });

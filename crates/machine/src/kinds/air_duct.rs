@@ -1,6 +1,6 @@
 //! Air duct: the way of the air in a dryer, an oven or a cooling system.
 
-use super::{Behaviour, COMMON, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Rate};
+use super::{Behaviour, COMMON, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Power, Rate};
 
 /// Share of the air that a clogged duct lets through, and a leaking one. Common practice, no source.
 const BLOCKED: f64 = 0.3;
@@ -31,6 +31,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug, let it cool. Wear a mask; lint burns.",
             yes_in: &["blocked"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
         HandCheck {
@@ -40,6 +41,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug.",
             yes_in: &["leaking"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

@@ -1,9 +1,6 @@
 //! Belt: carries the motor's motion to the drum.
 
-use super::{
-    Behaviour, COMMON, Consequence, Effect, Flows, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage,
-    Rate, Situation,
-};
+use super::{Behaviour, COMMON, Consequence, Effect, Flows, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Power, Rate, Situation};
 
 /// Share of the tumbling watts that the motor takes without a drum: 10–60 % (common practice, no source).
 const FREE_LOAD: f64 = 0.35;
@@ -34,6 +31,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug.",
             yes_in: &["off", "broken"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.1,
         },
         HandCheck {
@@ -43,6 +41,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Never look behind the back panel while the drum turns.",
             yes_in: &["off", "broken"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.01,
         },
         HandCheck {
@@ -52,6 +51,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug.",
             yes_in: &["slipping"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.15,
         },
     ],

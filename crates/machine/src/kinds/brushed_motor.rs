@@ -1,9 +1,6 @@
 //! Brushed motor: a commutator motor with armature and field in series, its speed set by a triac.
 
-use super::{
-    Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
-    PartKind, Path, Rate, Role, Situation, Takes, Terminal, work,
-};
+use super::{Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal, work};
 use crate::params::interpolate;
 
 /// A winding that leaks to its frame: low enough to trip a 30 mA protection at once, ohms.
@@ -132,6 +129,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Let the motor cool.",
             yes_in: &["brushes worn", "brushes open"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
         HandCheck {
@@ -141,6 +139,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug before looking closer than through the vents.",
             yes_in: &["armature"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
         HandCheck {
@@ -150,6 +149,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Keep fingers clear of pulley and fan.",
             yes_in: &["locked"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.03,
         },
     ],

@@ -1,9 +1,6 @@
 //! Capacitor: the motor capacitor, or any two-pole one at mains frequency.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
-    Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 /// Share of its capacitance that a weak one has left. Below 80 % it is replaced; motors give up near half
 /// (common practice, no source).
@@ -38,6 +35,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. It may hold a charge: discharge it through a resistor, not a blade.",
             yes_in: &["short"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.3,
         },
         HandCheck {
@@ -47,6 +45,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug, discharge it through a resistor, take one lead off.",
             yes_in: &["open", "weak", "short"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.02,
         },
     ],

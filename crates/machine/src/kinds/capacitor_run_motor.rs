@@ -1,10 +1,7 @@
 //! Capacitor-run motor: an induction motor of two like windings, one of them fed through a capacitor.
 
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal, work,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal, work};
 
 /// Power factor of each winding at work. Two like windings at 45° and a matched capacitor give a true two-phase field.
 const RUN_POWER_FACTOR: f64 = 0.707;
@@ -84,6 +81,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug, discharge its capacitor through a resistor, keep fingers clear of the pulley.",
         yes_in: &["locked"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.03,
     }],
     consequences: &[],

@@ -1,7 +1,7 @@
 //! Circulation pump: drives the spray arms of a dishwasher, or wash water through the load.
 
 use super::pump::{Pump, RATE_SOURCE};
-use super::{COMMON, Dimension, HandCheck, Mend, Mode, Param, PartKind, Rate, Role, Takes, Terminal};
+use super::{COMMON, Dimension, HandCheck, Mend, Mode, Param, PartKind, Power, Rate, Role, Takes, Terminal};
 
 static PUMP: Pump = Pump {
     // With wheel or bearing worn. Common practice, no source.
@@ -73,6 +73,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Drain first, let it cool; feel for glass before you push.",
             yes_in: &["", "coil open", "coil short", "impeller loose", "weak", "leaking"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.07,
         },
         HandCheck {
@@ -82,6 +83,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug and do not stand in water.",
             yes_in: &["leaking"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

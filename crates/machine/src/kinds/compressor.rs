@@ -1,10 +1,7 @@
 //! Compressor: the sealed motor and pump of a heat-pump dryer or a refrigerator.
 
 use super::brushed_motor::{ACTIVE_A, current, earth_leak, size};
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal, work,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal, work};
 
 /// Power factor of the sealed motor at work. Common practice, no source.
 const POWER_FACTOR: f64 = 0.65;
@@ -93,9 +90,10 @@ pub(super) static KIND: PartKind = PartKind {
             id: "feel",
             ask: "After ten minutes of running, does the pressure pipe stay cool?",
             minutes: 12.0,
-            caution: "Hot pipe: touch it briefly, keep clear of terminals and fan.",
+            caution: "Live: its terminals carry mains while it runs. Hot pipe: touch it briefly, keep clear of terminals and fan.",
             yes_in: &["does not pump", "locked", "run winding open", "start winding open"],
             at_part: true,
+            power: Power::Live,
             slip: 0.05,
         },
         HandCheck {
@@ -105,6 +103,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: SEALED,
             yes_in: &["does not pump"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.35,
         },
     ],

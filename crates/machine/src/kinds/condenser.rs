@@ -1,6 +1,6 @@
 //! Condenser: where the moist air of a dryer gives up its water.
 
-use super::{Behaviour, COMMON, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Rate};
+use super::{Behaviour, COMMON, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Power, Rate};
 
 /// Share of the air that a clogged condenser lets through. Common practice, no source.
 const BLOCKED: f64 = 0.4;
@@ -36,6 +36,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug, let it cool. The fins cut.",
             yes_in: &["blocked"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
         HandCheck {
@@ -45,6 +46,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug, let it cool. The fins cut.",
             yes_in: &["leaking"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

@@ -1,9 +1,6 @@
 //! Control board: its own supply and its wits. Its outputs are parts of their own.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Panel, Param, Params,
-    PartKind, Path, Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Panel, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 /// Power factor of the small supply of a board at standby. Common practice, no source.
 const POWER_FACTOR: f64 = 0.4;
@@ -74,6 +71,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: DISCHARGE,
             yes_in: &["supply dead"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.3,
         },
         HandCheck {
@@ -83,6 +81,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: SUBSTITUTE,
             yes_in: &["sensor input"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
         HandCheck {
@@ -92,6 +91,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "",
             yes_in: &["user interface", "supply dead", "processor"],
             at_part: false,
+            power: Power::Closed,
             slip: 0.05,
         },
     ],

@@ -1,9 +1,6 @@
 //! Cord: the plug and the flexible cord up to the machine's inlet terminals.
 
-use super::{
-    Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, SUPPLY_EARTH,
-    SUPPLY_LINE, SUPPLY_NEUTRAL, Situation, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Power, Rate, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL, Situation, Terminal};
 
 /// Added ohms of a burnt plug pin or a half-broken core. Trade: more than 1 Ω of source resistance is suspect.
 /// Common practice, no source.
@@ -57,6 +54,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Switch off at the board before you pull a hot or damaged plug; do not use it again.",
         yes_in: &["high resistance"],
         at_part: false,
+        power: Power::Dead,
         slip: 0.15,
     }],
     consequences: &[],

@@ -1,8 +1,6 @@
 //! Display: lamps or figures on the panel, part of the board's low-voltage side.
 
-use super::{
-    Behaviour, COMMON, Effect, Flows, HandCheck, Mend, Mode, Panel, Params, PartKind, Rate, Situation,
-};
+use super::{Behaviour, COMMON, Effect, Flows, HandCheck, Mend, Mode, Panel, Params, PartKind, Power, Rate, Situation};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "display",
@@ -32,6 +30,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "",
         yes_in: &["dark", "segments missing"],
         at_part: false,
+        power: Power::Closed,
         slip: 0.05,
     }],
     consequences: &[],

@@ -1,9 +1,6 @@
 //! Door lock: a PTC warms a bimetal, which drops the bolt and closes the contact that feeds the loads.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 /// Where the doors' share of jobs (11.5 %) comes from; somewhat over half of it is the lock.
 const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (doors 11.5 %); the lock's part of it is common practice, \
@@ -58,6 +55,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "First make sure that there is no water above the sill and that the drum stands still.",
             yes_in: &["stuck locked"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.08,
         },
         HandCheck {
@@ -67,6 +65,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug; keep fingers out of the latch.",
             yes_in: &["", "contact open", "stuck locked", "ptc open"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.3,
         },
     ],

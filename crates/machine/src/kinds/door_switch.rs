@@ -1,9 +1,6 @@
 //! Door switch: a plain contact that the door presses.
 
-use super::{
-    Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role, Situation,
-    Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "door switch",
@@ -49,6 +46,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug; keep fingers out of the hinge and the latch.",
             yes_in: &["", "never made", "stuck made"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.1,
         },
         HandCheck {
@@ -58,6 +56,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug and take one lead off before you measure.",
             yes_in: &["never made", "stuck made"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.03,
         },
     ],

@@ -1,7 +1,7 @@
 //! Drain pump: a small synchronous or shaded-pole motor with a wheel that pumps the water out.
 
 use super::pump::{Pump, RATE_SOURCE};
-use super::{COMMON, Dimension, HandCheck, Mend, Mode, Param, PartKind, Rate, Role, Takes, Terminal};
+use super::{COMMON, Dimension, HandCheck, Mend, Mode, Param, PartKind, Power, Rate, Role, Takes, Terminal};
 
 static PUMP: Pump = Pump {
     // With wheel or bearing worn. Common practice, no source.
@@ -73,6 +73,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Let hot water cool and catch it in a tray; feel for glass and pins before you push.",
             yes_in: &["", "coil open", "coil short", "impeller loose", "weak", "leaking"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.07,
         },
         HandCheck {
@@ -82,6 +83,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug; feel for glass and pins before you push.",
             yes_in: &["impeller loose"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.15,
         },
         HandCheck {
@@ -91,6 +93,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug and do not stand in water.",
             yes_in: &["leaking"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

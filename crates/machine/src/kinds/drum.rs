@@ -1,9 +1,6 @@
 //! Drum: with its spider, bearing and seal, and the tub it turns in.
 
-use super::{
-    Behaviour, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params,
-    PartKind, Passage, Rate, Situation, Takes,
-};
+use super::{Behaviour, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params, PartKind, Passage, Power, Rate, Situation, Takes};
 
 /// Factor on the driving watts with a worn bearing: +10–60 % (common practice, no source).
 const WORN_DRAG: f64 = 1.35;
@@ -88,6 +85,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Drum holes and edges cut.",
             yes_in: &["bearing noisy"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.08,
         },
         HandCheck {
@@ -97,6 +95,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug.",
             yes_in: &["bearing seized"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.03,
         },
         HandCheck {
@@ -106,6 +105,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Keep fingers out of the gap.",
             yes_in: &["bearing noisy", "spider broken"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.15,
         },
         HandCheck {
@@ -115,6 +115,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug before reaching in; mop first.",
             yes_in: &["bearing noisy", "tub leak"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.2,
         },
         HandCheck {
@@ -124,6 +125,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug.",
             yes_in: &["paddle"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.02,
         },
     ],

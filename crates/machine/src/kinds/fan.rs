@@ -1,10 +1,7 @@
 //! Fan: a small motor with a wheel, for process air or cooling.
 
 use super::brushed_motor::earth_leak;
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params,
-    PartKind, Passage, Path, Rate, Role, Situation, Takes, Terminal, work,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params, PartKind, Passage, Path, Power, Rate, Role, Situation, Takes, Terminal, work};
 
 /// Power factor of a shaded-pole motor. Common practice, no source.
 const POWER_FACTOR: f64 = 0.6;
@@ -75,6 +72,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Blades cut.",
             yes_in: &["locked"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.03,
         },
         HandCheck {
@@ -84,6 +82,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Blades cut.",
             yes_in: &["wheel loose"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
     ],

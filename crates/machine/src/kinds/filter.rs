@@ -1,9 +1,6 @@
 //! Filter: the pump's filter, a strainer in the water's way, or the fluff filter of a dryer.
 
-use super::{
-    Behaviour, COMMON, Consequence, Effect, Flows, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage,
-    Rate, Situation,
-};
+use super::{Behaviour, COMMON, Consequence, Effect, Flows, HandCheck, Medium, Mend, Mode, Params, PartKind, Passage, Power, Rate, Situation};
 
 /// Share of the water that a blocked filter lets through: drain time × 2–10 (common practice, no source).
 const BLOCKED_WATER: f64 = 0.2;
@@ -31,6 +28,7 @@ pub(super) static KIND: PartKind = PartKind {
                 Open it slowly over a tray.",
             yes_in: &["blocked"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.02,
         },
         HandCheck {
@@ -40,6 +38,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug; mop first.",
             yes_in: &["leaking"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
     ],

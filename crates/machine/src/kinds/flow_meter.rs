@@ -1,9 +1,6 @@
 //! Flow meter: a wheel in the inlet that gives pulses; the board counts litres from them.
 
-use super::{
-    Behaviour, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Rate, Role, Sensed,
-    Situation, Takes, Terminal,
-};
+use super::{Behaviour, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Power, Rate, Role, Sensed, Situation, Takes, Terminal};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "flow meter",
@@ -30,6 +27,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug and close the tap first; water runs out of the hose.",
         yes_in: &[""],
         at_part: true,
+        power: Power::Dead,
         slip: 0.3,
     }],
     consequences: &[],

@@ -1,9 +1,6 @@
 //! Fuse: a link that melts.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
-    Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "fuse",
@@ -29,6 +26,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug and prove it dead. Find what blew it before you fit another of the same rating.",
         yes_in: &["open"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.15,
     }],
     consequences: &[],

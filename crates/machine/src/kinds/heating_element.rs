@@ -1,9 +1,6 @@
 //! Heating element: one or two rods in a sheath, insulated from it by magnesia.
 
-use super::{
-    Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
-    PartKind, Path, Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 /// Ohms between wire and sheath in a leaking rod: damp magnesia after a cracked sheath. At 230 V it passes about
 /// 77 … 115 mA, well above the 30 mA of a protective device. Common practice, no source.
@@ -86,6 +83,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug first; let rod and water cool below 50 °C before you reach in. Gloves and glasses with lime cleaner.",
         yes_in: &["lime-scaled"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.1,
     }],
     consequences: &[

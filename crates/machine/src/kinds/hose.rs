@@ -1,9 +1,6 @@
 //! Hose: carries water, or the air pressure of the level sensing.
 
-use super::{
-    Behaviour, COMMON, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params, PartKind, Passage, Rate,
-    Situation, Takes,
-};
+use super::{Behaviour, COMMON, Effect, Flows, HandCheck, Medium, Mend, Mode, Param, Params, PartKind, Passage, Power, Rate, Situation, Takes};
 
 /// Share of the flow that a blocked drain hose lets through: drain time × 2–10 (common practice, no source).
 const BLOCKED_FLOW: f64 = 0.2;
@@ -41,6 +38,7 @@ pub(super) static KIND: PartKind = PartKind {
                 level sensor.",
             yes_in: &["blocked"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
         HandCheck {
@@ -50,6 +48,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug; mop first.",
             yes_in: &["leaking", "off"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

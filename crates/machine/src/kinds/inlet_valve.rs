@@ -1,9 +1,6 @@
 //! Inlet valve: a solenoid that lets water in, with a flow limiter behind it.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 use physics::ohm::coil_reactance_ohm;
 
 /// Share of rated volts from which the solenoid lifts. Common practice, no source.
@@ -71,6 +68,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug, close the tap, let the pressure off; have a bucket ready.",
             yes_in: &["closed mechanically", "weak flow"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.3,
         },
         HandCheck {
@@ -80,6 +78,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Be ready to close the tap.",
             yes_in: &["stuck open"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.03,
         },
     ],

@@ -1,10 +1,7 @@
 //! Inverter output: rectifier, bus capacitor and three legs that feed a three-phase or permanent-magnet motor.
 
 use super::three_phase_motor::{STRUGGLE_U_REL, STRUGGLE_W};
-use super::{
-    Behaviour, Branch, COMMON, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role,
-    Situation, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path, Power, Rate, Role, Situation, Terminal};
 
 /// What it takes for itself while it works, watts. 3–8 W is common practice, no source.
 const IDLE_W: f64 = 3.0;
@@ -60,6 +57,7 @@ pub(super) static KIND: PartKind = PartKind {
             touching.",
         yes_in: &["dead", "one leg lost", "bus capacitor weak"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.3,
     }],
     consequences: &[],

@@ -1,9 +1,6 @@
 //! Lamp: a bulb or a signal lamp between two terminals.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 /// Share of the rated volts from which it is seen to light.
 const VISIBLE: f64 = 0.5;
@@ -44,6 +41,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug. Let it cool; glass cuts.",
         yes_in: &["loose"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.05,
     }],
     consequences: &[],

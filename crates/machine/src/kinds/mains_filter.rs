@@ -1,9 +1,6 @@
 //! Mains filter: chokes in both lines, a capacitor between them with its bleed resistor, one from each to earth.
 
-use super::{
-    Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
-    Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 use physics::capacitor::reactance_ohm;
 
 /// Ohms of a shorted X capacitor: "near 0 Ω" between line and neutral. Common practice, no source.
@@ -72,6 +69,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug; its capacitor may hold charge: wait two minutes, then measure DC before you touch.",
         yes_in: &["short"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.3,
     }],
     consequences: &[Consequence {

@@ -1,8 +1,6 @@
 //! Moisture bars: two bars of metal in a dryer's drum front, between which the board feels how damp the laundry is.
 
-use super::{
-    Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, Situation, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Power, Rate, Role, Situation, Terminal};
 
 /// What joins the bars when damp fluff bridges them, or a bar is bent onto its bracket. Wet laundry reads a few kilohms
 /// and more. Common practice, no source.
@@ -42,6 +40,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Do not drip into the drum's bearing or the lamp.",
             yes_in: &["coated"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
         HandCheck {
@@ -51,6 +50,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Let the drum cool.",
             yes_in: &["coated"],
             at_part: false,
+            power: Power::Dead,
             slip: 0.25,
         },
     ],

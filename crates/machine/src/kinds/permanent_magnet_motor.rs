@@ -1,7 +1,7 @@
 //! Permanent-magnet motor: as the three-phase motor on an inverter, with magnets in the rotor.
 
 use super::three_phase_motor::{LOCKED_TAKES_INVERTER, OnInverter, PARAMS, TERMINALS, TURN_BY_HAND};
-use super::{COMMON, HandCheck, Mend, Mode, PartKind, Rate};
+use super::{COMMON, HandCheck, Mend, Mode, PartKind, Power, Rate};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "permanent-magnet motor",
@@ -40,6 +40,7 @@ pub(super) static KIND: PartKind = PartKind {
                 fingers.",
             yes_in: &["magnets loose"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

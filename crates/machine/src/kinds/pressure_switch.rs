@@ -1,9 +1,6 @@
 //! Pressure switch: contacts that change over as the water in the tub presses on an air column.
 
-use super::{
-    Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
-    Rate, Role, Sensed, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Sensed, Situation, Takes, Terminal};
 
 /// Marks of a drifted switch against healthy: it asks for more water. Common practice, no source.
 const DRIFT_FACTOR: f64 = 1.4;
@@ -62,6 +59,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug first. Blow gently by mouth only. No heater test while it shows full without water.",
         yes_in: &["", "drift"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.1,
     },
         HandCheck {
@@ -71,6 +69,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug first. Press gently: the membrane tears.",
             yes_in: &["drift"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

@@ -1,9 +1,6 @@
 //! Pulse lock: a coil throws the bolt with a short pulse; a contact of its own tells the board.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind,
-    Path, Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 /// Where the doors' share of jobs (11.5 %) comes from; somewhat over half of it is the lock.
 const RATE_SOURCE: &str = "from memory: Tecchio et al. 2019 (doors 11.5 %); the lock's part of it is common practice, \
@@ -53,6 +50,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "First make sure that there is no water above the sill and that the drum stands still.",
         yes_in: &["stuck locked"],
         at_part: false,
+        power: Power::Dead,
         slip: 0.15,
     }],
     consequences: &[],

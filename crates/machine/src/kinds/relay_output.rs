@@ -1,9 +1,6 @@
 //! Relay output: a contact of the board that it closes to drive a load.
 
-use super::{
-    Behaviour, Branch, COMMON, Consequence, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path,
-    Rate, Role, Situation, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Consequence, Effect, Flows, HandCheck, Mend, Mode, Params, PartKind, Path, Power, Rate, Role, Situation, Terminal};
 
 /// A burnt contact that still conducts: 0.2–2 Ω is common practice, no source.
 const BURNT_OHM: f64 = 1.0;
@@ -40,6 +37,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug and wait until the board has discharged.",
         yes_in: &["high resistance"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.1,
     }],
     consequences: &[Consequence {

@@ -1,6 +1,6 @@
 //! Suspension: dampers and springs that hold the tub.
 
-use super::{COMMON, HandCheck, Inert, Mend, Mode, PartKind, Rate};
+use super::{COMMON, HandCheck, Inert, Mend, Mode, PartKind, Power, Rate};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "suspension",
@@ -31,6 +31,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Keep fingers out from between tub and cabinet.",
             yes_in: &["damper weak"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.15,
         },
         HandCheck {
@@ -40,6 +41,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. A spring under tension can fly: hold it with pliers, wear glasses.",
             yes_in: &["spring off"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.05,
         },
     ],

@@ -1,9 +1,6 @@
 //! Tacho: a coil beside a magnet on the motor shaft; its frequency tells the board the speed.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
-    Sensed, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Sensed, Situation, Takes, Terminal};
 
 /// Share of the true speed that shows while the magnet slips on its shaft. Common practice, no source.
 const SLIPPING: f64 = 0.3;
@@ -50,6 +47,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug; belt off, nothing turning.",
         yes_in: &["", "open"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.07,
     }],
     consequences: &[],

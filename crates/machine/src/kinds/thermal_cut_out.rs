@@ -1,9 +1,6 @@
 //! Thermal cut-out: opens when what it sits on is too hot, and protects where a thermostat or relay failed.
 
-use super::{
-    Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Rate, Role,
-    Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 /// How far below its mark a tired cut-out opens, kelvin: it then opens at working temperature. Common practice, no source.
 const EARLY_BY_K: f64 = 60.0;
@@ -42,6 +39,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug; let it cool. Find the cause (relay, level, lime, lint) before heating again; never bridge it.",
         yes_in: &["open"],
         at_part: true,
+        power: Power::Dead,
         slip: 0.3,
     },
         HandCheck {
@@ -51,6 +49,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug, take both leads off. Hot air burns skin and wires: away from the loom, never with a flame.",
             yes_in: &["opens early"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.1,
         },
     ],

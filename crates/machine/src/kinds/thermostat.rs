@@ -1,9 +1,6 @@
 //! Thermostat: a bimetal contact, closed cold, that opens at its mark and closes again lower.
 
-use super::{
-    Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path,
-    Rate, Role, Situation, Takes, Terminal,
-};
+use super::{Behaviour, Branch, COMMON, Consequence, Dimension, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, Situation, Takes, Terminal};
 
 pub(super) static KIND: PartKind = PartKind {
     name: "thermostat",
@@ -48,6 +45,7 @@ pub(super) static KIND: PartKind = PartKind {
         caution: "Unplug before taking it out. The water scalds: hold it with pliers.",
         yes_in: &[""],
         at_part: true,
+        power: Power::Dead,
         slip: 0.05,
     }],
     consequences: &[Consequence {

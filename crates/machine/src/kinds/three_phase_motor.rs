@@ -1,10 +1,7 @@
 //! Three-phase motor: an induction motor fed by an inverter.
 
 use super::brushed_motor::earth_leak;
-use super::{
-    Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params,
-    PartKind, Path, Rate, Role, SUPPLY_LINE, Situation, Takes, Terminal, work,
-};
+use super::{Behaviour, Branch, COMMON, Consequence, Dimension, Effect, Flows, HandCheck, Mend, Mode, Param, Params, PartKind, Path, Power, Rate, Role, SUPPLY_LINE, Situation, Takes, Terminal, work};
 use crate::params::interpolate;
 
 /// An inverter motor that cannot turn draws bursts of 20–150 W until the inverter gives up, watts at the mains side.
@@ -79,6 +76,7 @@ pub(super) const TURN_BY_HAND: HandCheck = HandCheck {
         turns.",
     yes_in: &["locked"],
     at_part: true,
+    power: Power::Dead,
     slip: 0.03,
 };
 

@@ -1,9 +1,6 @@
 //! Wire: one conductor of the loom with its two joints.
 
-use super::{
-    Behaviour, Branch, CHASSIS, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Rate, Role, Situation,
-    Terminal,
-};
+use super::{Behaviour, Branch, CHASSIS, COMMON, HandCheck, Mend, Mode, Params, PartKind, Path, Power, Rate, Role, Situation, Terminal};
 
 /// What a burnt tab or a nearly broken strand adds: 0.2–2 Ω is common practice, no source.
 const BAD_JOINT_OHM: f64 = 1.5;
@@ -63,6 +60,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Unplug. Sheet-metal edges cut.",
             yes_in: &["high resistance", "chafed to earth"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.15,
         },
         HandCheck {
@@ -72,6 +70,7 @@ pub(super) static KIND: PartKind = PartKind {
             caution: "Only on the dead machine.",
             yes_in: &["intermittent"],
             at_part: true,
+            power: Power::Dead,
             slip: 0.15,
         },
     ],
@@ -81,6 +80,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct Conductor;
 
 impl Behaviour for Conductor {
+    fn now_and_then(&self, mode: &str) -> Option<&'static str> {
+        (mode == "intermittent").then_some("open")
+    }
+
     fn electrics(&self, _: &Params, mode: Option<&str>, _: &Situation, out: &mut Vec<Branch>) {
         let path = match mode {
             Some("open") => Path::Open,

@@ -5,6 +5,7 @@ use super::board::find_output;
 use super::fields::{Fields, Findings, Text};
 use super::plate::resolve;
 use crate::diagnostic::{Diagnostic, nearest};
+use crate::kind::Power;
 use crate::model::{
     Code, CodeId, Condition, Drive, Function, GoesOn, Guard, Moment, Otherwise, OwnCheck, ServiceTest, Step,
     Test, Then,
@@ -414,12 +415,30 @@ fn checks(file: &Fields<'_>, draft: &Draft, findings: &mut Findings) -> Vec<OwnC
             ask: fields.words("ask", findings),
             minutes: fields.number("minutes", findings).unwrap_or(0.0),
             behind: resolve(&fields.texts("behind", findings), &panel_names, findings),
+            power: power(&fields, findings),
             caution: fields.words("caution", findings),
             yes_with,
             yes_when_healthy,
         });
     }
     checks
+}
+
+fn power(fields: &Fields<'_>, findings: &mut Findings) -> Power {
+    let Some(text) = fields.text("power", findings) else { return Power::Dead };
+    let known = Power::parse(&text.text);
+    if known.is_none() {
+        let words = Power::WORDS;
+        findings.push(
+            Diagnostic::error(
+                "power",
+                text.span.clone(),
+                format!("`{}` is no way to supply a machine", text.text),
+            )
+            .mend(format!("write one of: {}", words.join(", "))),
+        );
+    }
+    known.unwrap_or(Power::Dead)
 }
 
 /// Parses "element: open".

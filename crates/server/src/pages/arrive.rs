@@ -3,10 +3,10 @@
 use super::find::{SuspectView, suspects};
 use super::new_job::{Choice, choices};
 use crate::desk::Desk;
-use crate::words;
 use crate::worked_out::WorkedOut;
 use machine::model::Machine;
 use records::{Customer, Job, Says};
+use report::finding::words;
 
 /// Cautions for every machine (common practice, no source). Local rules and the maker's safety text come first.
 const CAUTIONS: [&str; 4] = [

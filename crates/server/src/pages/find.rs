@@ -1,13 +1,13 @@
 //! Find: the next check as one question, then what is suspected and why.
 
 use crate::problem::Problem;
-use crate::words;
 use crate::worked_out::WorkedOut;
 use bench::Hypothesis;
 use diagnosis::check::{Check, CheckKind, Instrument, Power};
 use diagnosis::finding::{Action, Finding, Next, Suspect};
 use machine::model::{Machine, PanelId};
 use records::{Job, Says};
+use report::finding::words;
 
 /// Most suspects named beside one reading.
 const NAMED: usize = 3;

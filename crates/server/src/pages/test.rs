@@ -3,7 +3,6 @@
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::setup::setup;
-use crate::words;
 use crate::worked_out::WorkedOut;
 use bench::{Conditions, Hypothesis, Prediction};
 use diagnosis::evidence::Listener;
@@ -11,6 +10,7 @@ use diagnosis::finding::Verdict;
 use machine::model::{GoesOn, Machine, Step};
 use quantity::{Dimension, format};
 use records::{Job, Says, Settings};
+use report::finding::words;
 use std::sync::Arc;
 
 pub(super) struct TestView {

@@ -1,8 +1,8 @@
 //! The chart as a drawing: boxes for `report`.
 
 use super::{Charted, DEFERS, text};
-use crate::find_cmd::words;
 use diagnosis::chart::{Does, Node, Then};
+use report::finding::words;
 use report::{Box, Flow, Leads, Shape, Way};
 
 pub(super) fn draw(charted: &Charted<'_>) -> String {

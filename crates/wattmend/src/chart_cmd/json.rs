@@ -1,14 +1,14 @@
 //! The chart for a program; keys carry their units and are described in `docs/chart-json.md`.
 
 use super::{Charted, DEFERS};
-use crate::expect_cmd::json::rounded;
-use crate::find_cmd::json::{faults, of_check, panels};
-use crate::find_cmd::words;
 use diagnosis::belief::Case;
 use diagnosis::chart::{Branch, Does, Label, Node, Reads, Then};
 use diagnosis::finding::Action;
 use machine::model::Machine;
 use quantity::Dimension;
+use report::figures::rounded;
+use report::finding::json::{faults, of_check, panels};
+use report::finding::words;
 use serde_json::{Value, json};
 
 pub(super) fn render(charted: &Charted<'_>) -> String {

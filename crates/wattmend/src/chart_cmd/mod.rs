@@ -145,7 +145,7 @@ impl Charted<'_> {
             .instruments
             .iter()
             .filter(|i| **i != Instrument::None)
-            .map(|i| crate::find_cmd::words::instrument(*i))
+            .map(|i| report::finding::words::instrument(*i))
             .collect();
         all.sort_unstable();
         let with = if all.is_empty() { "no instrument".to_owned() } else { all.join(", ") };
@@ -158,7 +158,7 @@ impl Charted<'_> {
 
     /// How to read it.
     fn how_to_read(&self) -> Vec<String> {
-        let share = crate::find_cmd::words::per_cent;
+        let share = report::finding::words::per_cent;
         let mut all = vec![
             "A reading between two branches: take the nearer one. Per cent say how often the way is taken from there; they \
              come from the fault rates and the wiring in the machine file."

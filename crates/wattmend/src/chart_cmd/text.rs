@@ -1,13 +1,13 @@
 //! The chart as text: numbered, indented, 80 columns at most.
 
 use super::{Charted, DEFERS};
-use crate::find_cmd::words;
 use crate::render::Screen;
 use crate::render::wrap::{width, wrap};
 use diagnosis::chart::{Does, Label, Node, Then};
 use diagnosis::check::{CheckKind, Power};
 use diagnosis::finding::Action;
 use machine::model::Machine;
+use report::finding::words;
 
 /// A printed sheet, whatever the screen.
 const WIDEST: usize = 80;

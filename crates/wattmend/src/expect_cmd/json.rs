@@ -3,6 +3,7 @@
 use super::{Expectation, Row, leaving};
 use bench::{Estimate, Hypothesis, Prediction, Trip};
 use machine::model::{GoesOn, Machine};
+use report::figures::{estimate, rounded};
 use serde_json::{Value, json};
 
 /// The whole answer.
@@ -90,18 +91,7 @@ fn trip(machine: &Machine, trip: &Trip) -> Value {
     }
 }
 
-/// A value that cannot lie below 0.
-pub(crate) fn estimate(e: Estimate) -> Value {
-    let (low, high) = e.interval();
-    json!({ "value": rounded(e.value), "u": rounded(e.u), "low": rounded(low.max(0.0)), "high": rounded(high) })
-}
-
 fn estimate_signed(e: Estimate) -> Value {
     let (low, high) = e.interval();
     json!({ "value": rounded(e.value), "u": rounded(e.u), "low": rounded(low), "high": rounded(high) })
-}
-
-/// Six significant digits: more would only differ between machines.
-pub(crate) fn rounded(value: f64) -> f64 {
-    format!("{value:.5e}").parse().unwrap_or(value)
 }

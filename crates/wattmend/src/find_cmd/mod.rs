@@ -1,25 +1,20 @@
 //! `wattmend find FILE`: from whatever evidence there is to the failed part and the next check.
 //!
 //! `told.rs` holds the evidence on the command line, `gather.rs` puts it together with the evidence file and the recording,
-//! `frame.rs` reads instruments and prices; `text.rs` (with `next.rs`) and `json.rs` say what was found.
+//! `frame.rs` reads instruments and prices; `text.rs` (with `next.rs`) says what was found; its words and the JSON are `report`'s.
 
 pub(crate) mod frame;
 pub(crate) mod gather;
-pub(crate) mod json;
 mod next;
 mod text;
 pub(crate) mod told;
-pub(crate) mod words;
 
 use crate::end::{Answer, Done, Failure};
 use crate::load;
 use crate::render::Screen;
 use crate::trace_cmd::asked::Written;
-use bench::Conditions;
-use diagnosis::evidence::Evidence;
-use diagnosis::finding::Finding;
 use diagnosis::{Find, FindError};
-use machine::model::Machine;
+use report::finding::json::{self, Found};
 use std::path::PathBuf;
 
 #[derive(clap::Args)]
@@ -52,17 +47,6 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// What was found, with what it was found from.
-struct Found<'m> {
-    machine: &'m Machine,
-    variant: Option<&'m str>,
-    evidence: Evidence,
-    conditions: Conditions,
-    /// Remarks on the recording: gaps, lines left out.
-    remarks: Vec<String>,
-    finding: Finding,
-}
-
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     let machine = load::machine(&arguments.file, arguments.variant.as_deref(), screen)?;
@@ -73,12 +57,13 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     let found = Found {
         machine: &machine,
         variant: arguments.variant.as_deref().or_else(|| machine.plate.variants.first().map(String::as_str)),
-        conditions: *find.conditions(),
-        evidence,
-        remarks,
-        finding,
+        conditions: find.conditions(),
+        evidence: &evidence,
+        remarks: &remarks,
+        finding: &finding,
     };
-    let text = if arguments.json { json::render(&found) } else { text::render(&found, screen) };
+    let text =
+        if arguments.json { format!("{:#}\n", json::render(&found)) } else { text::render(&found, screen) };
     Ok(Done::with(text))
 }
 

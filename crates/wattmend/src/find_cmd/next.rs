@@ -1,11 +1,12 @@
 //! What to do next: the caution above the instruction, what it would read, why it comes first.
 
-use super::{Found, words};
+use super::Found;
 use crate::render::Screen;
 use crate::render::wrap::wrap;
 use diagnosis::check::{Check, Power};
 use diagnosis::finding::{Action, Next};
 use machine::model::{Machine, PanelId};
+use report::finding::words;
 
 /// Most suspects that are named beside one reading.
 const NAMED: usize = 3;

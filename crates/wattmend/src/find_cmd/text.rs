@@ -1,12 +1,13 @@
 //! What was found, for a person at the machine.
 
-use super::{Found, next, words};
+use super::{Found, next};
 use crate::render::Screen;
 use crate::render::table::{Column, Table};
 use crate::render::wrap::wrap;
 use bench::Hypothesis;
 use diagnosis::finding::{StepVerdict, Suspect, Verdict};
 use quantity::{Dimension, format, format_pm};
+use report::finding::words;
 
 /// Where nothing is wrong with the machine, something else is.
 const ELSEWHERE: &str = "then check the tap, the load, the programme, the socket";

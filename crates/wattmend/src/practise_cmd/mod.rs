@@ -8,7 +8,7 @@ mod score;
 mod wish;
 
 use crate::end::{Answer, Done, End, Failure};
-use crate::find_cmd::{frame, words};
+use crate::find_cmd::frame;
 use crate::load;
 use crate::render::Screen;
 use crate::render::wrap::wrap;
@@ -16,6 +16,7 @@ use answers::{Answered, answer};
 use diagnosis::evidence::{Clue, Entry, Evidence, Listener};
 use diagnosis::practise::{Best, Coach, Doing, Judgement};
 use machine::model::{Machine, PartId};
+use report::finding::words;
 use simulator::Hidden;
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;

@@ -1,9 +1,9 @@
 //! How it went: the bill against the best plan's, and what each wasted check would have had to show.
 
 use super::{Ending, Game};
-use crate::find_cmd::words::{minutes, per_cent};
 use crate::render::wrap::wrap;
 use diagnosis::practise::Judgement;
+use report::finding::words::{minutes, per_cent};
 
 /// A step that costs this much more than the best one was no good choice, minutes. Less is within what plans differ by.
 const WASTED: f64 = 1.0;

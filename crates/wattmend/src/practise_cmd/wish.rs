@@ -1,11 +1,11 @@
 //! What the learner wants: numbers of the menu, ids of checks, or plain words.
 
-use crate::find_cmd::words;
 use crate::render::wrap::wrap;
 use diagnosis::check::{Check, CheckKind};
 use diagnosis::evidence::{Asked, Listener};
 use diagnosis::practise::{Coach, Doing};
 use machine::model::PartId;
+use report::finding::words;
 
 /// Most checks that are listed at once.
 const LISTED: usize = 40;

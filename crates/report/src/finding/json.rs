@@ -1,26 +1,44 @@
 //! The same for a program; keys carry their units and are described in `docs/find-json.md`.
 
-use super::{Found, words};
-use crate::expect_cmd::json::{estimate, rounded};
-use bench::{Estimate, Hypothesis};
+use super::words;
+use crate::figures::{estimate, rounded};
+use bench::{Conditions, Estimate, Hypothesis};
 use diagnosis::belief::Case;
 use diagnosis::check::{Check, Power};
-use diagnosis::finding::{Action, Conflict, Next, StepVerdict, Suspect, Verdict};
+use diagnosis::evidence::Evidence;
+use diagnosis::finding::{Action, Conflict, Finding, Next, StepVerdict, Suspect};
 use machine::model::{Machine, PanelId};
 use serde_json::{Map, Value, json};
 
+/// A finding with what it was found from.
+#[derive(Clone, Copy, Debug)]
+pub struct Found<'a> {
+    /// The machine.
+    pub machine: &'a Machine,
+    /// The variant that it was read as.
+    pub variant: Option<&'a str>,
+    /// What was known.
+    pub evidence: &'a Evidence,
+    /// Supply, water and meter as they were taken.
+    pub conditions: &'a Conditions,
+    /// What was said of the recording while it was read.
+    pub remarks: &'a [String],
+    /// What was found.
+    pub finding: &'a Finding,
+}
+
 /// The whole answer.
-pub(super) fn render(found: &Found<'_>) -> String {
-    let (machine, finding) = (found.machine, &found.finding);
+pub fn render(found: &Found<'_>) -> Value {
+    let (machine, finding) = (found.machine, found.finding);
     let plate = &machine.plate;
-    let c = &found.conditions;
+    let c = found.conditions;
     let entries: Vec<Value> = found
         .evidence
         .entries
         .iter()
         .map(|e| json!({ "said": e.said, "taken": words::clue(machine, &e.clue), "at": e.at, "answers": e.answers }))
         .collect();
-    let answer = json!({
+    json!({
         "format": 1,
         "machine": { "kind": plate.kind, "maker": plate.maker, "model": plate.model, "variant": found.variant },
         "conditions": {
@@ -48,12 +66,11 @@ pub(super) fn render(found: &Found<'_>) -> String {
         "minutes_left": finding.minutes_left.map(|(least, most)| json!({
             "at_least": rounded(least), "at_most": rounded(most),
         })),
-    });
-    format!("{answer:#}\n")
+    })
 }
 
 /// By part: its mode.
-pub(crate) fn faults(machine: &Machine, hypothesis: &Hypothesis) -> Value {
+pub fn faults(machine: &Machine, hypothesis: &Hypothesis) -> Value {
     let one = |&(part, mode): &(usize, usize)| {
         let part = &machine.parts[part];
         (part.id.clone(), json!(part.kind.modes[mode].name))
@@ -77,14 +94,7 @@ fn suspect(machine: &Machine, s: &Suspect) -> Value {
 }
 
 fn step(machine: &Machine, s: &StepVerdict) -> Value {
-    let verdict = match s.verdict {
-        Verdict::AsExpected => "as expected",
-        Verdict::Low => "low",
-        Verdict::High => "high",
-        Verdict::Nothing => "nothing",
-        Verdict::Unsure => "unsure",
-        Verdict::NotDone => "not done",
-    };
+    let verdict = words::verdict(s.verdict).to_lowercase();
     json!({
         "id": machine.test.steps[s.step].id,
         "start_s": s.start_s.map(rounded),
@@ -130,7 +140,8 @@ fn next(machine: &Machine, n: &Next) -> Value {
     value
 }
 
-pub(crate) fn of_check(machine: &Machine, check: &Check) -> Value {
+/// A check in the form that a program can carry out and answer.
+pub fn of_check(machine: &Machine, check: &Check) -> Value {
     let power = match check.power {
         Power::Dead => "dead",
         Power::Closed => "closed",
@@ -151,7 +162,8 @@ pub(crate) fn of_check(machine: &Machine, check: &Check) -> Value {
     })
 }
 
-pub(crate) fn panels<'m>(machine: &'m Machine, access: &[PanelId]) -> Vec<&'m str> {
+/// Names of panels.
+pub fn panels<'m>(machine: &'m Machine, access: &[PanelId]) -> Vec<&'m str> {
     access.iter().map(|&p| machine.panels[p].name.as_str()).collect()
 }
 

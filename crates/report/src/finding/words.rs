@@ -1,14 +1,14 @@
-//! What stands in a finding, in words, as on the command line.
+//! What stands in a finding, in words.
 
 use bench::Estimate;
-use diagnosis::check::Instrument;
-use diagnosis::evidence::{Clue, OhmsReading, StepReading};
+use diagnosis::check::{CheckKind, Instrument};
+use diagnosis::evidence::{Clue, OhmsReading, StepReading, VoltsReading};
 use diagnosis::finding::Verdict;
 use machine::model::{Machine, PanelId};
 use quantity::{Dimension, Reading, format, format_code, format_pm};
 
 /// How a clue was taken.
-pub(crate) fn clue(machine: &Machine, clue: &Clue) -> String {
+pub fn clue(machine: &Machine, clue: &Clue) -> String {
     let function = |f: &usize| machine.functions[*f].name.as_str();
     let yes_no = |yes: bool| if yes { "yes" } else { "no" };
     match clue {
@@ -20,10 +20,9 @@ pub(crate) fn clue(machine: &Machine, clue: &Clue) -> String {
         Clue::Code(None) => "no code".to_owned(),
         Clue::Code(Some(code)) => format!("code {}: {}", machine.codes[*code].id, machine.codes[*code].says),
         Clue::Ohms(reading) => ohms(reading),
-        Clue::Volts(reading) => {
-            let [a, b] = &reading.names;
-            let volts = format(reading.shown.value, Dimension::Voltage);
-            format!("{a} to {b} in {}: {volts}", machine.test.steps[reading.step].id)
+        Clue::Volts(VoltsReading { names: [a, b], step, shown }) => {
+            let volts = format(shown.value, Dimension::Voltage);
+            format!("{}: {a} to {b}: {volts}", machine.test.steps[*step].id)
         }
         Clue::Step(reading) => format!("{}: {}", machine.test.steps[reading.step].id, step(reading)),
         Clue::Sign { step, sign, seen } => {
@@ -75,7 +74,7 @@ fn step(reading: &StepReading) -> String {
 }
 
 /// How sure one is at this probability.
-pub(crate) fn likelihood(p: f64) -> &'static str {
+pub fn likelihood(p: f64) -> &'static str {
     match p {
         p if p >= 0.97 => "almost sure",
         p if p >= 0.85 => "very likely",
@@ -87,8 +86,14 @@ pub(crate) fn likelihood(p: f64) -> &'static str {
     }
 }
 
+/// A bar ten columns long.
+pub fn bar(p: f64) -> String {
+    let full = (p.clamp(0.0, 1.0) * 10.0).round() as usize;
+    format!("{}{}", "█".repeat(full), "░".repeat(10 - full))
+}
+
 /// Per cent, never rounded to nothing or to certainty.
-pub(crate) fn per_cent(p: f64) -> String {
+pub fn per_cent(p: f64) -> String {
     match p {
         p if p <= 0.0 => "0 %".to_owned(),
         p if p < 0.001 => "<0.1 %".to_owned(),
@@ -100,12 +105,12 @@ pub(crate) fn per_cent(p: f64) -> String {
 }
 
 /// Watts with the half-width of the interval of about 95 %.
-pub(crate) fn watts(e: Estimate) -> String {
+pub fn watts(e: Estimate) -> String {
     if e.value == 0.0 { "0 W".to_owned() } else { format_pm(e.value, 2.0 * e.u, Dimension::Power) }
 }
 
 /// A verdict, the bad ones in capitals: they must be found at a glance, and without colour.
-pub(crate) fn verdict(v: Verdict) -> &'static str {
+pub fn verdict(v: Verdict) -> &'static str {
     match v {
         Verdict::AsExpected => "as expected",
         Verdict::Low => "LOW",
@@ -117,7 +122,7 @@ pub(crate) fn verdict(v: Verdict) -> &'static str {
 }
 
 /// An instrument as one asks for it.
-pub(crate) fn instrument(i: Instrument) -> &'static str {
+pub fn instrument(i: Instrument) -> &'static str {
     match i {
         Instrument::None => "eyes, ears, hands",
         Instrument::PowerMeter => "power meter",
@@ -128,20 +133,36 @@ pub(crate) fn instrument(i: Instrument) -> &'static str {
     }
 }
 
+/// A kind of check as the JSON names it.
+pub fn kind(kind: CheckKind) -> &'static str {
+    match kind {
+        CheckKind::Resistance => "resistance",
+        CheckKind::Insulation => "insulation",
+        CheckKind::Voltage => "voltage",
+        CheckKind::Current => "current",
+        CheckKind::Power => "power",
+        CheckKind::Speed => "speed",
+        CheckKind::Temperature => "temperature",
+        CheckKind::Observation => "observation",
+        CheckKind::Rerun => "rerun",
+        CheckKind::Swap => "swap",
+    }
+}
+
 /// "lid (3 min), back (4 min)", or nothing to take off.
-pub(crate) fn panels(machine: &Machine, access: &[PanelId]) -> String {
+pub fn panels(machine: &Machine, access: &[PanelId]) -> String {
     let one = |&p: &PanelId| format!("{} ({})", machine.panels[p].name, minutes(machine.panels[p].minutes));
     access.iter().map(one).collect::<Vec<_>>().join(", ")
 }
 
 /// "1.5 min", "16 min".
-pub(crate) fn minutes(m: f64) -> String {
+pub fn minutes(m: f64) -> String {
     if m < 10.0 && (m - m.round()).abs() > 0.05 { format!("{m:.1} min") } else { format!("{m:.0} min") }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{likelihood, minutes, per_cent};
+    use super::{bar, likelihood, minutes, per_cent};
 
     #[test]
     fn no_probability_is_rounded_to_certainty() {
@@ -157,6 +178,9 @@ mod tests {
         ] {
             assert_eq!(per_cent(p), words);
         }
+        assert_eq!(bar(0.04), "░░░░░░░░░░");
+        assert_eq!(bar(1.0), "██████████");
+        assert_eq!(bar(f64::NAN).chars().count(), 10);
         assert_eq!((likelihood(0.99), likelihood(0.001)), ("almost sure", "hardly"));
     }
 
