@@ -3,6 +3,9 @@
 pub use machine::kind::Power;
 use machine::model::PanelId;
 
+/// The usual words before an appliance runs.
+pub const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
+
 /// What a check is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum CheckKind {

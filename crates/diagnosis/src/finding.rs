@@ -128,6 +128,8 @@ pub enum Action {
         says: String,
         /// Minutes of the run that proves it.
         minutes: f64,
+        /// What could hurt.
+        caution: String,
     },
 }
 

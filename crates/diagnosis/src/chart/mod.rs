@@ -120,8 +120,8 @@ impl Node {
     pub fn caution(&self) -> &str {
         match &self.does {
             Does::Act(Action::Check(check)) => &check.caution,
-            Does::Act(Action::Mend { caution, .. }) => caution,
-            Does::Act(Action::HandBack { .. }) | Does::GiveUp => "",
+            Does::Act(Action::Mend { caution, .. } | Action::HandBack { caution, .. }) => caution,
+            Does::GiveUp => "",
         }
     }
 

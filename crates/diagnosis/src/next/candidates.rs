@@ -1,6 +1,6 @@
 //! Everything that a technician could check on this machine, from its wiring, its kinds of part and its service test.
 
-use crate::check::{Check, CheckKind, Instrument, Power};
+use crate::check::{Check, CheckKind, Instrument, Power, RUNS};
 use crate::setup::Setup;
 use bench::Conditions;
 use machine::kind::{Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
@@ -24,9 +24,6 @@ const DEAD: &str =
 
 /// The usual words before something open is looked at with the mains on.
 const LOOK: &str = "For competent persons under local rules.";
-
-/// The usual words before an appliance runs.
-const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
 
 /// The words before a measurement on a live appliance.
 const LIVE: &str = "Live: for competent persons under local rules. Hang fused, insulated probes with finger guards on the \

@@ -11,7 +11,7 @@ pub(crate) mod troubles;
 pub use candidates::{candidates, panels};
 
 use crate::belief::{Belief, Beliefs, Case};
-use crate::check::{Check, Power};
+use crate::check::{Check, Power, RUNS};
 use crate::evidence::Evidence;
 use crate::finding::{Action, Next};
 use crate::plan::{self, Access, Effect, Move, Plan, Problem, ProblemError, Proof, Step};
@@ -201,6 +201,7 @@ impl Mending {
                 says: "Show the customer that the machine works; look at tap, load, programme and socket."
                     .to_owned(),
                 minutes: costs.showing,
+                caution: RUNS.to_owned(),
             },
         }
     }

@@ -123,13 +123,13 @@ fn next(machine: &Machine, n: &Next) -> Value {
             "access": panels(machine, access),
             "caution": caution,
         }),
-        Action::HandBack { says, minutes } => json!({
+        Action::HandBack { says, minutes, caution } => json!({
             "id": "hand back",
             "kind": "hand back",
             "says": says,
             "minutes": rounded(*minutes),
             "access": [],
-            "caution": "",
+            "caution": caution,
         }),
     };
     let reads: Map<String, Value> =

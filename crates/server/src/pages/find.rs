@@ -230,9 +230,12 @@ fn ask(machine: &Machine, next: &Next) -> AskView {
             question: "Done. Does the machine work now?",
             ..base
         },
-        Action::HandBack { says, minutes } => {
-            AskView { says: says.clone(), takes: takes(machine, *minutes, &[]), ..base }
-        }
+        Action::HandBack { says, minutes, caution } => AskView {
+            says: says.clone(),
+            caution: caution.clone(),
+            takes: takes(machine, *minutes, &[]),
+            ..base
+        },
     }
 }
 

@@ -83,7 +83,8 @@ fn action(machine: &Machine, next: &Next, screen: &Screen) -> String {
             line("  ", says);
             line("  takes: ", &takes(machine, *minutes, access));
         }
-        Action::HandBack { says, minutes } => {
+        Action::HandBack { says, minutes, caution: danger } => {
+            caution(&mut line, danger);
             line("  ", says);
             line("  takes: ", &words::minutes(*minutes));
         }

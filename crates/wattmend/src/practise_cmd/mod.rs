@@ -220,7 +220,9 @@ impl Game<'_> {
         let (says, caution) = match doing {
             Doing::Check(check) => (check.says.clone(), check.caution.clone()),
             Doing::Mend(part) => self.coach.mend(*part),
-            Doing::HandBack => ("Show the customer that the machine works.".to_owned(), String::new()),
+            Doing::HandBack => {
+                ("Show the customer that the machine works.".to_owned(), diagnosis::check::RUNS.to_owned())
+            }
         };
         if !caution.is_empty() {
             write!(out, "{}", wrap("! CAUTION: ", "  ", &caution, self.columns))?;
