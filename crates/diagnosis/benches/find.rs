@@ -22,7 +22,7 @@ use std::time::Duration;
 
 /// The element is open, and the service test was recorded for so many minutes, once a second.
 fn recording(machine: &Machine, minutes: usize) -> Recording {
-    let faults = made::faults(machine, &["element open"]);
+    let faults = made::faults(machine, &["element=open"]);
     let mut sweep = Sweep::new(machine, &Conditions::at(231.0));
     let ids = sweep.predict(&faults);
     let mut maker = made::whole_test(&sweep, &ids, 1.01, &[], 7);

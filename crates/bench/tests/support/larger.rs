@@ -22,7 +22,7 @@ pub fn core_time() -> Duration {
 /// The largest shipped machine with so many further inlet valves, each behind a triac of its own, all open in the step
 /// that fills through the soak chamber.
 pub fn with_further_valves(count: usize) -> Machine {
-    let mut text = include_str!("../../../machines/aldermere-tern-81.toml").to_owned();
+    let mut text = include_str!("../../../../machines/aldermere-tern-81.toml").to_owned();
     let mut insert_before = |mark: &str, lines: &dyn Fn(usize) -> String| {
         assert_eq!(text.matches(mark).count(), 1, "`{mark}`");
         let new: String = (1..=count).map(lines).collect();
