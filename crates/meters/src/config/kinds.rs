@@ -1,12 +1,13 @@
 //! What each kind of source has in its socket.
 
 use super::quantities::{groups, pointer, quantities, table, time, topic_place};
-use super::read::{may, must};
+use super::read::{header as head_of, may, must};
 use super::values::{host, path, port, refuse, secret, sendable, sent, serial, speed, whole};
 use super::{
-    Form as Stored, GrowingFile, HttpJson, LastWill, Modbus, Mqtt, Query, Register, Replay, Scpi,
+    Form as Stored, GrowingFile, HttpJson, LastWill, Modbus, Mqtt, Query, Register, Replay, Scpi, Secret,
     SerialLines, Simulator, Source, Wire,
 };
+use hyper::header::{HeaderName, HeaderValue};
 use machine::diagnostic::Diagnostic;
 use machine::read::fields::{Fields, Findings};
 use machine::schema::{Form, Key, Table};
@@ -125,39 +126,47 @@ static TOPIC_PLACE: [Key; 2] = [
 fn mqtt(fields: &Fields<'_>, findings: &mut Findings) -> Option<Source> {
     let host = host(fields, findings);
     let port = port(fields, 1883, findings);
-    let user = fields.get("user").map(|_| sent(fields, "user", findings));
-    let password = fields.get("password").map(|_| secret(fields, "password", findings));
-    let login = match (user, password) {
-        (None, None) => Some(None),
-        (Some(user), Some(password)) => {
-            user.zip(password).map(|(user, password)| Some((user.text, password)))
-        }
-        (user, _) => {
-            let (one, other) = if user.is_some() { ("user", "password") } else { ("password", "user") };
-            let message = format!("{} has a `{one}` but no `{other}`", fields.name());
-            findings.push(
-                Diagnostic::error("half-login", super::read::header(fields), message)
-                    .mend(format!("add `{other}`, or take `{one}` out")),
-            );
-            None
-        }
-    };
+    let login = login(fields, findings);
     let values = quantities(fields, &TOPIC_PLACE, topic_place, findings);
-    let stamp = fields.get("time").map(|_| time(fields, &TOPIC_PLACE, topic_place, findings));
-    let will = fields.get("last-will").map(|_| last_will(fields, findings));
+    let stamp = if_written(fields, "time", || time(fields, &TOPIC_PLACE, topic_place, findings));
+    let will = if_written(fields, "last-will", || last_will(fields, findings));
     Some(Source::Mqtt(Mqtt {
         host: host?,
         port: port?,
-        login: login?,
+        login: login.ok()?,
         values: values?,
-        time: given(stamp)?,
-        last_will: given(will)?,
+        time: stamp.ok()?,
+        last_will: will.ok()?,
     }))
 }
 
-/// What was written was also good.
-fn given<T>(value: Option<Option<T>>) -> Option<Option<T>> {
-    value.map_or(Some(None), |read| read.map(Some))
+/// Something was written that cannot be used; the findings say what.
+struct Unusable;
+
+/// What stands under a key that may be left out.
+fn if_written<T>(
+    fields: &Fields<'_>,
+    key: &str,
+    read: impl FnOnce() -> Option<T>,
+) -> Result<Option<T>, Unusable> {
+    if fields.get(key).is_none() { Ok(None) } else { read().map(Some).ok_or(Unusable) }
+}
+
+fn login(fields: &Fields<'_>, findings: &mut Findings) -> Result<Option<(String, Secret)>, Unusable> {
+    let user = if_written(fields, "user", || sent(fields, "user", findings))?;
+    let password = if_written(fields, "password", || secret(fields, "password", findings))?;
+    let (one, other) = match (user, password) {
+        (None, None) => return Ok(None),
+        (Some(user), Some(password)) => return Ok(Some((user.text, password))),
+        (Some(_), None) => ("user", "password"),
+        (None, Some(_)) => ("password", "user"),
+    };
+    let message = format!("{} has a `{one}` but no `{other}`", fields.name());
+    findings.push(
+        Diagnostic::error("half-login", head_of(fields), message)
+            .mend(format!("add `{other}`, or take `{one}` out")),
+    );
+    Err(Unusable)
 }
 
 fn last_will(fields: &Fields<'_>, findings: &mut Findings) -> Option<LastWill> {
@@ -292,16 +301,16 @@ fn http_json(fields: &Fields<'_>, findings: &mut Findings) -> Option<Source> {
     let header = header(fields, findings);
     let place: super::quantities::ReadPlace<String> = pointer;
     let values = quantities(fields, &[POINTER], place, findings);
-    let stamp = fields.get("time").map(|_| time(fields, &[POINTER], place, findings));
+    let stamp = if_written(fields, "time", || time(fields, &[POINTER], place, findings));
     let (authority, host, port, path) = uri?;
     Some(Source::HttpJson(HttpJson {
         authority,
         host,
         port,
         path,
-        header: header?,
+        header: header.ok()?,
         values: values?,
-        time: given(stamp)?,
+        time: stamp.ok()?,
     }))
 }
 
@@ -332,39 +341,30 @@ fn url(fields: &Fields<'_>, findings: &mut Findings) -> Option<(String, String, 
     Some((authority.to_string(), host, authority.port_u16().unwrap_or(80), path))
 }
 
-type Header = Option<(String, super::Secret)>;
-
 /// A header's name and value: `Authorization` and what belongs to it.
-fn header(fields: &Fields<'_>, findings: &mut Findings) -> Option<Header> {
-    let name = fields.get("header").map(|_| sent(fields, "header", findings));
-    let value = fields.get("header-value").map(|_| secret(fields, "header-value", findings));
+fn header(fields: &Fields<'_>, findings: &mut Findings) -> Result<Option<(String, Secret)>, Unusable> {
+    let name = if_written(fields, "header", || sent(fields, "header", findings))?;
+    let value = if_written(fields, "header-value", || secret(fields, "header-value", findings))?;
     match (name, value) {
-        (None, None) => Some(None),
+        (None, None) => return Ok(None),
         (Some(name), Some(value)) => {
-            let name = name?;
-            let value = value?;
-            if hyper::header::HeaderName::try_from(&name.text).is_err()
-                || hyper::header::HeaderValue::try_from(value.reveal()).is_err()
-            {
-                refuse(
-                    findings,
-                    "bad-header",
-                    &name,
-                    "this header cannot be sent",
-                    "write it like \"Authorization\"",
-                );
-                return None;
+            if HeaderName::try_from(&name.text).is_ok() && HeaderValue::try_from(value.reveal()).is_ok() {
+                return Ok(Some((name.text, value)));
             }
-            Some(Some((name.text, value)))
+            refuse(
+                findings,
+                "bad-header",
+                &name,
+                "this header cannot be sent",
+                "write it like \"Authorization\"",
+            );
         }
         _ => {
             let message = format!("{} needs both `header` and `header-value`, or neither", fields.name());
-            findings.push(
-                Diagnostic::error("half-header", super::read::header(fields), message).mend("add the other"),
-            );
-            None
+            findings.push(Diagnostic::error("half-header", head_of(fields), message).mend("add the other"));
         }
     }
+    Err(Unusable)
 }
 
 fn growing_file(fields: &Fields<'_>, findings: &mut Findings) -> Option<Source> {

@@ -7,6 +7,8 @@ mod kinds;
 mod quantities;
 mod read;
 mod secret;
+#[cfg(test)]
+mod tests;
 mod values;
 
 use crate::MeterError;

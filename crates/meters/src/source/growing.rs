@@ -19,9 +19,8 @@ pub(crate) async fn session(socket: &SocketConfig, growing: &GrowingFile, ear: &
     let mut follower = Follower::new(growing);
     loop {
         // The follower goes along and comes back: a file is read where it may block.
-        let (back, rows) = match spawn_blocking(move || follower.look()).await {
-            Ok(looked) => looked,
-            Err(_) => return MeterError::new("the file could not be read", "try `wattmend trace` on it"),
+        let Ok((back, rows)) = spawn_blocking(move || follower.look()).await else {
+            return MeterError::new("the file could not be read", "try `wattmend trace` on it");
         };
         follower = back;
         for row in rows {

@@ -201,7 +201,7 @@ mod tests {
             lines in proptest::collection::vec("[ -~]{1,20}", 0..8),
             size in 1usize..30,
         ) {
-            let sent = lines.iter().map(|l| format!("{l}\r\n")).collect::<String>();
+            let sent = lines.iter().flat_map(|l| [l.as_str(), "\r\n"]).collect::<String>();
             let mut cutter = Lines::default();
             let mut got = Vec::new();
             for piece in sent.as_bytes().chunks(size) {

@@ -190,11 +190,8 @@ impl Follower {
         let mut rows = Vec::new();
         while let Some(read) = reader.next() {
             let number = reader.summary().lines;
-            let sample = match read {
-                Ok(sample) => sample,
-                // No row at all was read: each is told of below.
-                Err(_) => break,
-            };
+            // Where no row at all gave a reading, each is told of below.
+            let Ok(sample) = read else { break };
             if number > known_lines {
                 let unix_s = reader.summary().start_unix_s.map(|start| start + sample.time_s);
                 rows.push(Row::Sample { line: line(number), sample, unix_s });
@@ -263,7 +260,7 @@ fn whole_lines(bytes: &[u8]) -> &[u8] {
 }
 
 fn lines_in(bytes: &[u8]) -> u64 {
-    bytes.iter().filter(|b| **b == b'\n').count() as u64
+    bytes.split(|b| *b == b'\n').count() as u64 - 1
 }
 
 #[cfg(test)]

@@ -33,14 +33,14 @@ async fn polls(socket: &SocketConfig, modbus: &Modbus, ear: &Ear) -> Result<Infa
         let mut gathered = Gathered::new();
         let mut raw = Vec::with_capacity(modbus.values.len());
         for taking in &modbus.values {
-            let words = ask(&mut device, modbus, &taking.place).await?;
+            let words = ask(&mut device, modbus, taking.place).await?;
             raw.push(format!(
                 "{}: register {} → {}",
                 taking.measured.key(),
                 taking.place.number,
                 shown(&words)
             ));
-            let number = words.and_then(|words| decode(&taking.place, &words));
+            let number = words.and_then(|words| decode(taking.place, &words));
             gathered.take(taking.measured, taking.factor, number);
         }
         if !hand_on(ear, raw.join("\n"), gathered.end()).await {
@@ -60,7 +60,7 @@ fn shown(words: &Words) -> String {
 }
 
 /// Asks for a value. An answer that comes late could be taken for the next one's, so the session ends on silence.
-async fn ask(device: &mut Context, modbus: &Modbus, register: &Register) -> Result<Words, MeterError> {
+async fn ask(device: &mut Context, modbus: &Modbus, register: Register) -> Result<Words, MeterError> {
     let count = register.form.registers();
     let asked = async {
         if register.input {
@@ -87,7 +87,7 @@ async fn ask(device: &mut Context, modbus: &Modbus, register: &Register) -> Resu
     }
 }
 
-fn refused(register: &Register, exception: ExceptionCode) -> String {
+fn refused(register: Register, exception: ExceptionCode) -> String {
     let kind = if register.input { "input" } else { "holding" };
     format!("the device refuses {kind} register {}: {exception}", register.number)
 }

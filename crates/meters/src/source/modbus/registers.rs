@@ -15,7 +15,7 @@ impl Form {
 
 /// The number in registers, in the order in which they were read; within each the high byte came first (Modbus
 /// Application Protocol V1.1b3, 4.2).
-pub(crate) fn decode(register: &Register, words: &[u16]) -> Result<f64, String> {
+pub(crate) fn decode(register: Register, words: &[u16]) -> Result<f64, String> {
     let wanted = usize::from(register.form.registers());
     if words.len() != wanted {
         return Err(format!("the device gave {} registers for {wanted}", words.len()));
@@ -53,19 +53,19 @@ mod tests {
     // IEC 60559 binary32: 1.0 is 3F800000, −2.0 is C0000000, 230.1 (nearest) is 4366199A.
     #[test]
     fn known_bits() {
-        assert_eq!(decode(&register(Form::F32, false), &[0x3F80, 0]), Ok(1.0));
-        assert_eq!(decode(&register(Form::F32, true), &[0, 0xC000]), Ok(-2.0));
-        assert_eq!(decode(&register(Form::F32, false), &[0x4366, 0x199A]), Ok(f64::from(230.1f32)));
-        assert_eq!(decode(&register(Form::I16, false), &[0xFFFF]), Ok(-1.0));
-        assert_eq!(decode(&register(Form::U32, true), &[2, 1]), Ok(65_538.0));
-        assert!(decode(&register(Form::F32, false), &[1]).is_err());
+        assert_eq!(decode(register(Form::F32, false), &[0x3F80, 0]), Ok(1.0));
+        assert_eq!(decode(register(Form::F32, true), &[0, 0xC000]), Ok(-2.0));
+        assert_eq!(decode(register(Form::F32, false), &[0x4366, 0x199A]), Ok(f64::from(230.1f32)));
+        assert_eq!(decode(register(Form::I16, false), &[0xFFFF]), Ok(-1.0));
+        assert_eq!(decode(register(Form::U32, true), &[2, 1]), Ok(65_538.0));
+        assert!(decode(register(Form::F32, false), &[1]).is_err());
     }
 
     proptest! {
         #[test]
         fn what_a_device_stores_is_what_is_read(n: i64, x in proptest::num::f64::ANY, low: bool) {
             let same = |a: f64, b: f64| a == b || a.is_nan() && b.is_nan();
-            let read = |form, bytes: &[u8]| decode(&register(form, low), &words(bytes, low)).unwrap();
+            let read = |form, bytes: &[u8]| decode(register(form, low), &words(bytes, low)).unwrap();
             prop_assert_eq!(read(Form::U16, &(n as u16).to_be_bytes()), f64::from(n as u16));
             prop_assert_eq!(read(Form::I16, &(n as i16).to_be_bytes()), f64::from(n as i16));
             prop_assert_eq!(read(Form::U32, &(n as u32).to_be_bytes()), f64::from(n as u32));
