@@ -51,8 +51,9 @@ impl Reading {
 pub enum News {
     /// The meter was heard. After [`News::Lost`] this also says that it is back.
     Reading(Reading),
-    /// A message came from which no reading could be taken, or not all of it: shown beside the readings. It is no
-    /// reading: a meter of which only such messages come is lost. Said once until the reason changes.
+    /// A message came from which no reading could be taken, or not all of it, or the connection broke for a moment so that
+    /// readings may be missing: shown beside the readings. It is no reading: a meter of which only such messages come is
+    /// lost. Said once until the reason changes.
     Refused {
         /// What was wrong with it, and what to do.
         why: String,

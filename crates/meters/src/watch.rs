@@ -82,6 +82,9 @@ async fn attend(config: &SocketConfig, mut presses: Option<&mut mpsc::Receiver<(
         if gave_readings {
             // A meter that was there a moment ago often is at once again, after a spoilt answer or a closed connection.
             // If not, the next session says so, or the time since its last reading.
+            teller
+                .refused(Some(format!("{why}; connected again, and readings in between may be missing")))
+                .await;
             backoff.heard();
             sleep(ONCE_MORE_AFTER).await;
         } else {

@@ -1,18 +1,13 @@
 //! Sockets watched in made-up time: readings in their order, loss within its time, presses.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
-use meters::{Config, News, SocketConfig, try_it, watch, watch_with_presses};
-use std::path::Path;
+mod support;
+
+use meters::{News, SocketConfig, try_it, watch, watch_with_presses};
 use std::time::Duration;
+use support::socket;
 use tokio::sync::mpsc::Receiver;
 use tokio::time::{Instant, sleep};
-
-const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../..");
-
-fn socket(keys: &str) -> SocketConfig {
-    let text = format!("format = 1\n[[socket]]\nname = \"bench\"\n{keys}\n");
-    Config::read(&text).unwrap().in_folder(Path::new(ROOT)).sockets[0].clone()
-}
 
 const MADE_UP: &str = "kind = \"simulator\"\nmachine = \"machines/aldermere-tern-81.toml\"\nseed = 11\n";
 
@@ -151,4 +146,23 @@ async fn trying_shows_messages_beside_what_was_read() {
     assert_eq!(tried.len(), 5);
     assert!(tried[0].raw.contains('W'), "{:?}", tried[0]);
     assert!(tried[0].reading.as_ref().unwrap().volts.is_some());
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_growing_file_is_heard_as_it_grows_and_lost_when_it_stops() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("log.csv");
+    let mut news =
+        watch(socket(&format!("kind = \"growing-file\"\nfile = \"{}\"\nevery = \"1 s\"\n", path.display())));
+    let News::Refused { why } = news.recv().await.unwrap() else { panic!("there is no file") };
+    assert!(why.contains("not there yet"), "{why}");
+    assert!(matches!(news.recv().await.unwrap(), News::Lost { .. }), "told once, then lost");
+    std::fs::write(&path, "time;power W;voltage V\n2024-02-29 12:00:00;31.5;230\n").unwrap();
+    let News::Reading(r) = news.recv().await.unwrap() else { panic!("its first row") };
+    assert_eq!((r.watts, r.volts), (Some(31.5), Some(230.0)));
+    assert_eq!(r.stamped.unwrap().as_second(), 1_709_208_000, "by the recorder's clock");
+    std::fs::write(&path, "time;power W\n2024-02-29 12:00:01;99999999\n").unwrap();
+    let News::Refused { why } = news.recv().await.unwrap() else { panic!("a hundred megawatts") };
+    assert!(why.contains("cannot be"), "{why}");
+    assert!(matches!(news.recv().await.unwrap(), News::Lost { .. }), "refusals are no readings");
 }

@@ -1,4 +1,5 @@
 use super::*;
+use proptest::prelude::*;
 
 fn refusals(text: &str) -> Vec<MeterError> {
     Config::read(text).unwrap_err()
@@ -88,5 +89,36 @@ fn a_password_shows_nowhere() {
     ] {
         let found = refusals(&bad);
         assert!(!format!("{found:?}").contains("hunter2"), "{found:?}");
+    }
+}
+
+/// The guide, whose files have every kind of source; prose between them is no TOML, which also has to be told of.
+const GUIDE: &str = include_str!("../../../../docs/meters.md");
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    /// Holds for any bytes in the fuzz target `meters_file`; here for good files with a piece cut out, doubled or replaced.
+    #[test]
+    fn no_text_is_too_strange_to_be_read(
+        block in 0usize..10,
+        at in 0.0..1.0,
+        length in 0usize..40,
+        put in "[\\[\\]\"'=\n#.a-zé0-9 -]{0,12}",
+    ) {
+        let good: Vec<&str> =
+            GUIDE.split("```toml\n").skip(1).filter_map(|b| b.split("```").next()).collect();
+        let text: Vec<char> = good[block % good.len()].chars().collect();
+        let from = (at * text.len() as f64) as usize;
+        let to = (from + length).min(text.len());
+        let text: String = text[..from].iter().copied().chain(put.chars()).chain(text[to..].iter().copied()).collect();
+        if let Err(found) = diagnose(&text) {
+            prop_assert!(!found.is_empty());
+            for finding in &found {
+                prop_assert!(text.get(finding.span.clone()).is_some(), "{:?}", finding);
+                prop_assert!(!finding.remedies.is_empty(), "{:?}", finding);
+            }
+            prop_assert!(Config::read(&text).is_err());
+        }
     }
 }

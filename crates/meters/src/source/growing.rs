@@ -17,6 +17,8 @@ const LOOK_EVERY: (Duration, Duration) = (Duration::from_millis(50), Duration::f
 pub(crate) async fn session(socket: &SocketConfig, growing: &GrowingFile, ear: &Ear) -> MeterError {
     let look_every = (socket.every / 4).clamp(LOOK_EVERY.0, LOOK_EVERY.1);
     let mut follower = Follower::new(growing);
+    // What is wrong with the whole file is told once, not at every look.
+    let mut told: Option<MeterError> = None;
     loop {
         // The follower goes along and comes back: a file is read where it may block.
         let Ok((back, rows)) = spawn_blocking(move || follower.look()).await else {
@@ -25,8 +27,17 @@ pub(crate) async fn session(socket: &SocketConfig, growing: &GrowingFile, ear: &
         follower = back;
         for row in rows {
             let (raw, read) = match row {
-                Row::Sample { line, sample, unix_s } => (line, taken(&sample, unix_s)),
-                Row::Refused { line, why } => (line, Err(why)),
+                Row::Sample { line, sample, unix_s } => {
+                    told = None;
+                    (line, taken(&sample, unix_s))
+                }
+                Row::Refused { line, why } => {
+                    if line.is_empty() && told.as_ref() == Some(&why) {
+                        continue;
+                    }
+                    told = Some(why.clone());
+                    (line, Err(why))
+                }
             };
             if !hand_on(ear, raw, read).await {
                 return unheard();

@@ -56,11 +56,11 @@ impl Player {
 
 fn raw(sample: &Sample) -> String {
     let mut raw = format!("{:.1} s  {:.1} W", sample.time_s, sample.power_w);
-    for (value, unit) in
-        [(sample.voltage_v, "V"), (sample.current_a, "A"), (sample.power_factor, "power factor")]
+    for (value, digits, unit) in
+        [(sample.voltage_v, 1, "V"), (sample.current_a, 3, "A"), (sample.power_factor, 2, "power factor")]
     {
         if let Some(value) = value {
-            raw.push_str(&format!("  {value} {unit}"));
+            raw.push_str(&format!("  {value:.digits$} {unit}"));
         }
     }
     raw

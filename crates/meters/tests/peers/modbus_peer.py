@@ -24,4 +24,4 @@ print("ready", flush=True)
 if how == "tcp":
     StartTcpServer(device, address=("127.0.0.1", int(where)))
 else:
-    StartSerialServer(device, port=where, baudrate=19200, parity="E")
+    StartSerialServer(device, port=where, baudrate=19200)

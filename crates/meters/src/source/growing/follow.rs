@@ -95,9 +95,12 @@ impl Follower {
         if self.head.is_none() {
             self.learn_head(&mut file)?;
         }
-        let rows = self.parsed(&added)?;
-        self.took(&added);
-        Ok(rows)
+        let rows = self.parsed(&added);
+        // Lines that are no table may be the start of one; but no more than so many are looked at again and again.
+        if rows.is_ok() || added.len() >= PIECE {
+            self.took(&added);
+        }
+        rows
     }
 
     /// Starts from the beginning where it is another file than before; at the first look what is there is passed over.
@@ -177,8 +180,12 @@ impl Follower {
     /// The rows of new lines, read behind the head and the lines before them.
     fn parsed(&self, added: &[u8]) -> Result<Vec<Row>, MeterError> {
         let head = self.head.as_deref().unwrap_or_default();
-        let in_head = self.read_to == 0 || (self.read_to as usize) < head.len();
-        let known = if in_head { Vec::new() } else { [head, self.context_after_head(head)].concat() };
+        let read_to = usize::try_from(self.read_to).unwrap_or(usize::MAX);
+        let known = match head.get(..read_to) {
+            // The head itself was not read to its end before.
+            Some(part) => part.to_vec(),
+            None => [head, self.context_after_head(head)].concat(),
+        };
         let text = [known.as_slice(), added].concat();
         let known_lines = lines_in(&known);
         let lines: Vec<&[u8]> = text.split(|b| *b == b'\n').collect();
@@ -211,8 +218,9 @@ impl Follower {
 
     /// The context without lines of the head, which stand before it already.
     fn context_after_head(&self, head: &[u8]) -> &[u8] {
-        let start = self.read_to as usize - self.context.len();
-        self.context.get(head.len().saturating_sub(start)..).unwrap_or_default()
+        let start = self.read_to - self.context.len() as u64;
+        let in_head = (head.len() as u64).saturating_sub(start);
+        usize::try_from(in_head).ok().and_then(|n| self.context.get(n..)).unwrap_or_default()
     }
 
     fn took(&mut self, added: &[u8]) {
@@ -266,6 +274,7 @@ fn lines_in(bytes: &[u8]) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
     use std::io::Write as _;
     use std::path::PathBuf;
 
@@ -365,5 +374,39 @@ mod tests {
         let (watts, whys) = bench.look();
         assert_eq!(watts, [12.0, 13.0]);
         assert_eq!(whys.len(), 1, "{whys:?}");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        #[test]
+        fn rows_do_not_depend_on_how_they_are_written(sizes in proptest::collection::vec(1usize..700, 1..20)) {
+            let text: String = (0..300).map(|n| format!("{n};{}.5\n", n % 7 * 300)).collect();
+            let text = format!("Exported by a logger\ntime s;power W\n{text}");
+            let mut bench = Bench::new(Some(""));
+            prop_assert!(bench.watts().is_empty());
+            let (mut rest, mut watts) = (text.as_str(), Vec::new());
+            for size in sizes.into_iter().chain([text.len()]) {
+                let (piece, after) = rest.split_at(size.min(rest.len()));
+                bench.add(piece);
+                // Before its first row a table is told of as none.
+                watts.extend(bench.look().0);
+                rest = after;
+            }
+            let expected: Vec<f64> = (0..300).map(|n| f64::from(n % 7 * 300) + 0.5).collect();
+            prop_assert_eq!(watts, expected);
+        }
+
+        #[test]
+        fn no_bytes_are_too_strange_to_be_followed(
+            pieces in proptest::collection::vec(proptest::collection::vec("[0-9;,.:\n\r a-zé-]{0,40}", 0..20), 0..6),
+        ) {
+            let mut bench = Bench::new(Some("time s;power W\n0;1\n"));
+            for piece in pieces {
+                bench.add(&piece.concat());
+                let (watts, _) = bench.look();
+                prop_assert!(watts.iter().all(|w| w.is_finite()));
+            }
+        }
     }
 }
