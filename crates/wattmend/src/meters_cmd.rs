@@ -80,7 +80,7 @@ fn told(socket: &SocketConfig, tried: Result<Vec<Tried>, meters::MeterError>) ->
     let mut out = format!("{}\n", socket.name);
     match tried {
         Err(error) => {
-            out.push_str(&format!("  not heard: {}\n  = to mend: {}\n", error.message, error.remedy))
+            out.push_str(&format!("  not heard: {}\n  = to mend: {}\n", error.message, error.remedy));
         }
         Ok(tried) => tried.iter().for_each(|one| message(&mut out, one)),
     }

@@ -21,11 +21,8 @@ pub(crate) fn socket(keys: &str) -> SocketConfig {
 
 /// The next piece of news; fails where none comes for ten seconds.
 pub(crate) async fn next(news: &mut Receiver<News>) -> News {
-    match timeout(Duration::from_secs(10), news.recv()).await {
-        Ok(Some(news)) => news,
-        Ok(None) => panic!("the watch ended by itself"),
-        Err(_) => panic!("no news for 10 s"),
-    }
+    let next = timeout(Duration::from_secs(10), news.recv()).await;
+    next.expect("news within 10 s").expect("a watch that does not end by itself")
 }
 
 /// The next reading, with whatever came before it passed over.
