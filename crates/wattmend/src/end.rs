@@ -9,7 +9,8 @@ Exit codes:
   3  a file was refused: not readable, or with errors
   4  nothing predicted or found: no such part, fault, step or point, a value that cannot be read,
      or evidence that fits no fault at all
-  5  an output could not be written, or is there already";
+  5  an output could not be written, or is there already
+  6  a meter was not heard, or nothing could be read from it";
 
 /// How a command ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,6 +27,8 @@ pub(crate) enum End {
     AskedWrongly,
     /// An output cannot be written, or would overwrite something.
     NotWritten,
+    /// A meter was not heard, or nothing could be read from what it sent.
+    Unheard,
 }
 
 impl End {
@@ -38,6 +41,7 @@ impl End {
             End::FileRefused => 3,
             End::AskedWrongly => 4,
             End::NotWritten => 5,
+            End::Unheard => 6,
         }
     }
 }

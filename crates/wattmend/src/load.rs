@@ -33,6 +33,12 @@ const EVIDENCE: Kind = Kind {
     begin: "docs/evidence-file.md says how to write one",
 };
 
+const SOCKETS: Kind = Kind {
+    name: "file of sockets",
+    largest: meters::LARGEST_FILE,
+    begin: "docs/meters.md says how to write one",
+};
+
 /// Why a file gives no text: what is wrong, and what to do.
 pub(crate) struct Unreadable {
     pub(crate) message: String,
@@ -47,6 +53,11 @@ pub(crate) fn text(path: &Path) -> Result<String, Unreadable> {
 /// The text of an evidence file; - reads standard input.
 pub(crate) fn evidence(path: &Path) -> Result<String, Failure> {
     text_of(path, &EVIDENCE).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))
+}
+
+/// The text of a file of sockets and their meters.
+pub(crate) fn sockets(path: &Path) -> Result<String, Failure> {
+    text_of(path, &SOCKETS).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))
 }
 
 /// Reads no more than such a file may hold, so a device or a film does no harm.

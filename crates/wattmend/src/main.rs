@@ -12,6 +12,7 @@ mod input;
 mod limits;
 mod load;
 mod machine_cmd;
+mod meters_cmd;
 mod practise_cmd;
 mod records_cmd;
 mod render;
@@ -50,6 +51,9 @@ enum Command {
     /// Back up and check the records of the bench
     #[command(subcommand)]
     Records(records_cmd::Command),
+    /// Try the meters at your sockets
+    #[command(subcommand)]
+    Meters(meters_cmd::Command),
     /// What a recording of any meter says: heater, drum, spin, supply
     Trace(trace_cmd::Arguments),
 }
@@ -82,6 +86,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Practise(arguments) => practise_cmd::run(&arguments, screen),
         Command::Serve(arguments) => serve_cmd::run(&arguments),
         Command::Records(command) => records_cmd::run(&command),
+        Command::Meters(command) => meters_cmd::run(&command, screen),
         Command::Trace(arguments) => trace_cmd::run(&arguments, screen),
     }
 }
