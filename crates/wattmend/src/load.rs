@@ -33,6 +33,12 @@ const EVIDENCE: Kind = Kind {
     begin: "docs/evidence-file.md says how to write one",
 };
 
+const READINGS: Kind = Kind {
+    name: "file of readings",
+    largest: safety::import::LARGEST_FILE,
+    begin: "docs/prove.md says how to write one",
+};
+
 /// Why a file gives no text: what is wrong, and what to do.
 pub(crate) struct Unreadable {
     pub(crate) message: String,
@@ -47,6 +53,18 @@ pub(crate) fn text(path: &Path) -> Result<String, Unreadable> {
 /// The text of an evidence file; - reads standard input.
 pub(crate) fn evidence(path: &Path) -> Result<String, Failure> {
     text_of(path, &EVIDENCE).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))
+}
+
+/// The bytes of a tester's file or a list of readings, in whatever encoding; - reads standard input.
+pub(crate) fn readings(path: &Path) -> Result<Vec<u8>, Failure> {
+    let refused = |e: Unreadable| Failure::new(End::FileRefused, &e.message, &e.remedy);
+    let bytes = bytes(path, &READINGS).map_err(|e| refused(not_opened(path, &e, &READINGS)))?;
+    if bytes.len() > READINGS.largest {
+        let message =
+            format!("{} is larger than any {} ({} bytes)", path.display(), READINGS.name, READINGS.largest);
+        return Err(Failure::new(End::FileRefused, &message, "cut out the rows of this appliance"));
+    }
+    Ok(bytes)
 }
 
 /// Reads no more than such a file may hold, so a device or a film does no harm.
