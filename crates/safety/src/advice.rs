@@ -72,13 +72,13 @@ pub(crate) fn instruction(test: Test, subject: &Subject) -> Instruction {
             let volts = subject.test_voltage_v();
             let caution = if volts >= 500 {
                 format!(
-                    "{volts} V DC on the test leads and on all they touch: {DEAD} Nobody touches machine or leads while it \
+                    "{volts} V DC on the test leads and on all they touch. {DEAD} Nobody touches machine or leads while it \
                      measures; let it discharge through the tester afterwards. 250 V where surge arresters or parts that do \
                      not bear 500 V are fitted; follow the maker's sheet."
                 )
             } else {
                 format!(
-                    "{volts} V DC on the test leads and on all they touch: {DEAD} Nobody touches machine or leads while it \
+                    "{volts} V DC on the test leads and on all they touch. {DEAD} Nobody touches machine or leads while it \
                      measures; let it discharge through the tester afterwards."
                 )
             };

@@ -10,7 +10,6 @@ use crate::test::Test;
 use crate::tester::{Calibrated, Tester};
 use jiff::civil::Date;
 use quantity::conformity::{DecisionRule, Limits, Verdict};
-use quantity::format;
 
 /// Highest supply that is reckoned with when insulation is worth a current, V (230 V + 10 %, EN 50160).
 const HIGHEST_SUPPLY_V: f64 = 253.0;
@@ -54,7 +53,7 @@ pub fn judge(
     let by = missing(Test::ProtectiveConductorCurrent.needs(), plan, &items);
     let retest: Vec<Retest> = touched.iter().map(|t| t.held_against(steps, &by)).collect();
     let (conclusion, says) = conclude(&items, &retest);
-    let remarks = remarks(plan, readings, &items, calibrated, waited);
+    let remarks = remarks(plan, readings, &items, tester, calibrated, waited);
     Report {
         standard: plan.standard,
         items,
@@ -160,7 +159,7 @@ fn could_keep_current(reading: &Reading, plan: &TestPlan) -> bool {
 
 /// A reading against a limit: guard band as wide as the expanded uncertainty (ILAC-G8:09/2019, 4.2.2).
 fn measured(reading: &Reading, limit: &Limit, tester: &Tester) -> Judged {
-    let dimension = limit.test.measures().unwrap_or(quantity::Dimension::Ratio);
+    let written = |value| limit.test.written(value);
     let (limits, sign) = match limit.keep {
         Keep::AtMost => (Limits::at_most(limit.value), "at most"),
         Keep::AtLeast => (Limits::at_least(limit.value), "at least"),
@@ -188,11 +187,11 @@ fn measured(reading: &Reading, limit: &Limit, tester: &Tester) -> Judged {
         Shown::OverRange => (Verdict::Fail, Some(0.0)),
         Shown::Good(_) => (Verdict::Unsure, None),
     };
-    let limit_words = format!("{sign} {}", format(limit.value, dimension));
+    let limit_words = format!("{sign} {}", written(limit.value));
     let shown = match reading.shown {
-        Shown::Value(v) => format!("{} ± {}", format(v.value, dimension), format(expanded_u, dimension)),
-        Shown::Above(v) => format!("more than {}", format(v, dimension)),
-        Shown::Below(v) => format!("less than {}", format(v, dimension)),
+        Shown::Value(v) => format!("{} ± {}", written(v.value), written(expanded_u)),
+        Shown::Above(v) => format!("more than {}", written(v)),
+        Shown::Below(v) => format!("less than {}", written(v)),
         Shown::OverRange => "over range".to_owned(),
         Shown::Good(_) => "no reading".to_owned(),
     };
@@ -243,6 +242,7 @@ fn remarks(
     plan: &TestPlan,
     readings: &[Reading],
     items: &[Item],
+    tester: &Tester,
     calibrated: Calibrated,
     current_decided: bool,
 ) -> Vec<String> {
@@ -281,6 +281,20 @@ fn remarks(
             "`{}` is not counted: the {} does not apply here.",
             reading.said,
             reading.test.name()
+        ));
+    }
+    let unstated: Vec<&str> = items
+        .iter()
+        .filter(
+            |i| matches!(&i.state, State::Done { judged, .. } if judged.iter().any(|j| j.expanded_u > 0.0)),
+        )
+        .filter(|i| !tester.accuracy.contains_key(&i.test))
+        .map(|i| i.test.name())
+        .collect();
+    if !unstated.is_empty() {
+        all.push(format!(
+            "The tester's limits of error were not given: 30 % of the reading is taken for {}.",
+            unstated.join(", ")
         ));
     }
     let measured = items.iter().any(

@@ -140,7 +140,9 @@ pub fn parse_reading(test: Test, shown: &str) -> Result<Shown, NotAReading> {
         _ => (None, shown),
     };
     let value = value.trim_start_matches('=').trim();
-    let bare = value.ends_with(|c: char| c.is_ascii_digit()) && value.parse::<f64>().is_ok_and(|v| v != 0.0);
+    // 0 is 0 in every unit.
+    let bare = !value.contains(|c: char| c.is_alphabetic() || c == '∞')
+        && value.contains(|c| ('1'..='9').contains(&c));
     if bare && test != Test::ProtectiveConductor {
         return Err(refused(
             format!("the unit of `{value}` is missing"),
@@ -230,6 +232,7 @@ mod tests {
         for (line, words) in [
             ("insulation = 2.2", "unit"),
             ("leakage = 0.35", "unit"),
+            ("leakage = 0,35", "unit"),
             ("earth bond = pass", "judged from its reading"),
             ("earth bond = 0.1 mA", "instead"),
             ("earth bond = -0.1", "cannot be"),

@@ -135,6 +135,10 @@ pub fn touched(machine: &Machine, parts: &[PartId], conditions: &Conditions) -> 
         .filter_map(|(at, (step, healthy))| {
             let shown = |(name, all): &(String, Vec<Prediction>)| {
                 let faulty = all.get(at)?;
+                // What ended the test shows in the step in which it did; the steps after it only stand still.
+                if all[..at].iter().any(|before| before.ended || before.trip.is_some()) {
+                    return None;
+                }
                 changed(healthy, faulty).then(|| (name.clone(), faulty.power_w.value))
             };
             let would_show: Vec<(String, f64)> = with_faults.iter().filter_map(shown).collect();

@@ -1,7 +1,7 @@
 //! The tests after a repair.
 
 use machine::diagnostic::nearest;
-use quantity::Dimension;
+use quantity::{Dimension, format};
 use serde::Deserialize;
 
 /// A test after a repair, in the order in which they are done.
@@ -122,6 +122,24 @@ impl Test {
         }
     }
 
+    /// What it measured, as the trade writes it: ohms of an earth in Ω, leakage in mA, insulation in kΩ or MΩ.
+    pub fn written(self, value: f64) -> String {
+        let trimmed = |number: String| {
+            let number = if number.contains('.') {
+                number.trim_end_matches('0').trim_end_matches('.')
+            } else {
+                &number
+            };
+            number.to_owned()
+        };
+        match self.measures() {
+            Some(Dimension::Resistance) if self == Test::Insulation => format(value, Dimension::Resistance),
+            Some(Dimension::Resistance) => format!("{} Ω", trimmed(format!("{value:.3}"))),
+            Some(_) => format!("{} mA", trimmed(format!("{:.3}", value * 1e3))),
+            None => String::new(),
+        }
+    }
+
     /// The machine is connected to the mains for it.
     pub const fn energises(self) -> bool {
         matches!(self, Test::ProtectiveConductorCurrent | Test::TouchCurrent | Test::Functional)
@@ -168,6 +186,20 @@ mod tests {
         assert_eq!(Test::named("Earth-Bond "), Ok(Test::ProtectiveConductor));
         assert!(Test::named("insulaton").unwrap_err().contains("insulation"));
         assert!(Test::named("smell").unwrap_err().contains("visual inspection"));
+    }
+
+    #[test]
+    fn values_are_written_as_the_trade_does() {
+        for (test, value, text) in [
+            (Test::ProtectiveConductor, 0.09, "0.09 Ω"),
+            (Test::ProtectiveConductor, 12.0, "12 Ω"),
+            (Test::ProtectiveConductor, 100.0, "100 Ω"),
+            (Test::ProtectiveConductor, 0.0, "0 Ω"),
+            (Test::TouchCurrent, 0.35e-3, "0.35 mA"),
+            (Test::Insulation, 299e6, "299 MΩ"),
+        ] {
+            assert_eq!(test.written(value), text);
+        }
     }
 
     #[test]

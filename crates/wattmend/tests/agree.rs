@@ -22,7 +22,7 @@ fn each_refusal_has_its_code_and_says_what_to_do() {
     let worth = ["--age", "9", "--repair", "129", "--new-price", "550"];
     for (code, command, arguments, words) in [
         (4, "quote", [&COLD[..], &[]].concat(), "--rate 60/h"),
-        (4, "quote", [&COLD[..], &["--rate", "lots"]].concat(), "60/h"),
+        (4, "quote", [&COLD[..], &["--rate", "lots"]].concat(), "38 or 38.50"),
         (4, "quote", [&COLD[..], &PRICES, &["--currency", "EUX"]].concat(), "EUR"),
         (4, "quote", [&COLD[..], &PRICES, &["--rounding", "down"]].concat(), "half-up"),
         (4, "quote", [&COLD[..], &PRICES, &["--minimum", "-3"]].concat(), "--minimum"),

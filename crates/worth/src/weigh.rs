@@ -287,8 +287,10 @@ fn sentences(a: &Assumptions, w: &Weighed) -> String {
     let rounded = |x: f64| format!("{x:.0} {code}");
     let years = |y: f64| if y < 9.95 { format!("{y:.1} years") } else { format!("{y:.0} years") };
     let with = if a.pending.is_empty() { "" } else { " and what else is due" };
+    let running =
+        if w.old_running_a_year + w.new_running_a_year > 0.0 { " with energy and water" } else { "" };
     let mut out = format!(
-        "At {} the repair{with} comes to about {} a year over the {} such a machine has left on average; a new one comes to about {} \
+        "At {} the repair{with} comes to about {} a year{running} over the {} such a machine has left on average; a new one comes to about {} \
          a year over {}.",
         a.currency.format(a.repair),
         rounded(w.repaired_a_year),

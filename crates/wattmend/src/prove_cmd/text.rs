@@ -129,7 +129,6 @@ fn test(number: usize, item: &Item, screen: &Screen) -> String {
 fn numbers(j: &Judged, limit: Option<&Limit>) -> String {
     let mut text = j.why.clone();
     if let (Some(accepted), Some(limit), Some(p)) = (j.accepted, limit, j.probability) {
-        let dimension = limit.test.measures().unwrap_or(Dimension::Ratio);
         let side = match limit.keep {
             Keep::AtMost => "up to",
             Keep::AtLeast => "from",
@@ -137,7 +136,7 @@ fn numbers(j: &Judged, limit: Option<&Limit>) -> String {
         let edge = if accepted <= 0.0 {
             "nothing passes with this uncertainty".to_owned()
         } else {
-            format!("passes {side} {}", format(accepted, dimension))
+            format!("passes {side} {}", limit.test.written(accepted))
         };
         text.push_str(&format!(" ({edge}; keeps to the limit: {})", words::per_cent(p)));
     }
@@ -145,7 +144,6 @@ fn numbers(j: &Judged, limit: Option<&Limit>) -> String {
 }
 
 fn limit_words(limit: &Limit) -> String {
-    let dimension = limit.test.measures().unwrap_or(Dimension::Ratio);
     let keep = match limit.keep {
         Keep::AtMost => "at most",
         Keep::AtLeast => "at least",
@@ -153,7 +151,7 @@ fn limit_words(limit: &Limit) -> String {
     let memory = if limit.from_memory { " FROM MEMORY: look it up." } else { "" };
     format!(
         "{keep} {} ({}); {}, {}.{memory}",
-        format(limit.value, dimension),
+        limit.test.written(limit.value),
         limit.says,
         limit.clause,
         limit.source

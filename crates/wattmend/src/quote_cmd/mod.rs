@@ -14,6 +14,8 @@ use report::finding::json::Found;
 use worth::{Prices, Quotation};
 
 #[derive(clap::Args)]
+#[group(id = "quote")]
+#[command(mut_arg("json", |json| json.help("Print JSON (docs/json.md)")))]
 pub(crate) struct Arguments {
     #[command(flatten)]
     find: find_cmd::Arguments,

@@ -42,14 +42,18 @@ pub(super) fn render(said: &Said<'_>, screen: &Screen) -> String {
     out
 }
 
+fn years(count: f64) -> String {
+    if count == 1.0 { "1 year".to_owned() } else { format!("{count} years") }
+}
+
 /// What is assumed, each with the option that changes it.
 fn assumed(said: &Said<'_>) -> Vec<(String, &'static str)> {
     let a = &said.assumptions;
     let money = |amount| a.currency.format(amount);
     let mut all = vec![
-        (format!("the machine is {} years old", a.age_years), "--age"),
+        (format!("the machine is {} old", years(a.age_years)), "--age"),
         (format!("such machines last {} years on average: {}", a.mean_years, a.mean_source), "--life"),
-        (format!("new ones last {} years", a.new_mean_years), "--new-life"),
+        (format!("new ones last {}", years(a.new_mean_years)), "--new-life"),
         (
             format!("lives spread as a Weibull distribution of shape {}: {}", a.shape, a.shape_source),
             "--shape",
@@ -89,10 +93,10 @@ fn assumed(said: &Said<'_>) -> Vec<(String, &'static str)> {
             "--water, --water-price",
         ),
         (format!("money is discounted at {:.1} % a year", 100.0 * a.discount), "--discount"),
-        (format!("the repair has a warranty of {} years", a.warranty_years), "--warranty"),
+        (format!("the repair has a warranty of {}", years(a.warranty_years)), "--warranty"),
     ];
     for p in &a.pending {
-        all.push((format!("{} will cost {} in {} years", p.what, money(p.cost), p.in_years), "--also"));
+        all.push((format!("{} will cost {} in {}", p.what, money(p.cost), years(p.in_years)), "--also"));
     }
     if a.pending.is_empty() {
         all.push(("nothing else was found".to_owned(), "--also"));
