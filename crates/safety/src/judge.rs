@@ -9,6 +9,7 @@ use crate::retest::{Retest, Retested, StepReading, Touched};
 use crate::test::Test;
 use crate::tester::{Calibrated, Tester};
 use jiff::civil::Date;
+use quantity::Decoded;
 use quantity::conformity::{DecisionRule, Limits, Verdict};
 
 /// Highest supply that is reckoned with when insulation is worth a current, V (230 V + 10 %, EN 50160).
@@ -165,8 +166,7 @@ fn measured(reading: &Reading, limit: &Limit, tester: &Tester) -> Judged {
         Keep::AtLeast => (Limits::at_least(limit.value), "at least"),
     };
     let expanded_u = tester.expanded_uncertainty(limit.test, reading.shown);
-    let drawn_in = limits.drawn_in(expanded_u);
-    let accepted = drawn_in.upper.or(drawn_in.lower);
+    let accepted = Some(acceptance_limit(reading.shown, limit, tester));
     let rule = DecisionRule::GuardBand;
     let by_bound = |bound: f64, good_side: bool| {
         let verdict = limits.verdict(bound, expanded_u, rule);
@@ -204,6 +204,19 @@ fn measured(reading: &Reading, limit: &Limit, tester: &Tester) -> Judged {
         ),
     };
     Judged { reading: reading.clone(), expanded_u, accepted, probability, verdict, why }
+}
+
+/// The worst reading that still passes: the limit drawn in by the uncertainty of a reading there, which itself grows with the
+/// reading; with the last digit of the one that was taken.
+fn acceptance_limit(shown: Shown, limit: &Limit, tester: &Tester) -> f64 {
+    let resolution = if let Shown::Value(v) = shown { v.resolution } else { 0.0 };
+    let u_at =
+        |value: f64| tester.expanded_uncertainty(limit.test, Shown::Value(Decoded { value, resolution }));
+    // A = T - U(A), or T + U(A): each round gains digits, since no tester is off by as much as it reads.
+    (0..60).fold(limit.value, |a, _| match limit.keep {
+        Keep::AtMost => limit.value - u_at(a.max(0.0)),
+        Keep::AtLeast => limit.value + u_at(a),
+    })
 }
 
 fn conclude(items: &[Item], retest: &[Retest]) -> (Conclusion, String) {

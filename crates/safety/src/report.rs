@@ -16,7 +16,7 @@ pub struct Judged {
     pub reading: Reading,
     /// Expanded uncertainty (k = 2), Ω or A; the guard band is as wide.
     pub expanded_u: f64,
-    /// The limit drawn in by the guard band: up to here (or from here) it passes. Ω or A.
+    /// The limit drawn in by the guard band: a reading up to here (or from here) passes. Ω or A; 0 or less: none does.
     pub accepted: Option<f64>,
     /// Probability that the true value keeps to the limit (JCGM 106, 7.2, normal, no knowledge from before); of a bound,
     /// the least it can be.

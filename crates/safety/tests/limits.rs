@@ -345,6 +345,27 @@ proptest! {
         prop_assert!(insulation(watts + warmer) <= insulation(watts));
     }
 
+    /// The acceptance limit that is shown is where the verdict turns.
+    #[test]
+    fn the_acceptance_limit_is_where_it_turns(relative in 0.0f64..0.5, absolute in 0.0f64..0.1) {
+        let tester = Tester {
+            accuracy: [(Test::ProtectiveConductor, Accuracy { relative, absolute })].into(),
+            ..Tester::default()
+        };
+        let plan = plan(&class_one(), standard("en").unwrap());
+        let at = |ohms: f64| {
+            let report = judge(&plan, &[reading(Test::ProtectiveConductor, ohms)], &tester, date(2026, 11, 27), &[], &[]);
+            match &report.items.iter().find(|i| i.test == Test::ProtectiveConductor).unwrap().state {
+                safety::State::Done { judged, .. } => judged[0].clone(),
+                _ => panic!(),
+            }
+        };
+        let edge = at(0.1).accepted.unwrap();
+        prop_assume!(edge > 1e-6);
+        prop_assert_eq!(at(edge * (1.0 - 1e-9)).verdict, Verdict::Pass);
+        prop_assert!(at(edge * (1.0 + 1e-9) + 1e-12).verdict != Verdict::Pass || relative + absolute < 1e-9);
+    }
+
     /// A worse reading never gets a better verdict, whatever the tester.
     #[test]
     fn verdicts_are_monotone(ohms in 0.0f64..2.0, more in 0.0f64..1.0, relative in 0.0f64..0.2, absolute in 0.0f64..0.1) {

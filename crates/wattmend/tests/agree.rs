@@ -25,7 +25,7 @@ fn each_refusal_has_its_code_and_says_what_to_do() {
         (4, "quote", [&COLD[..], &["--rate", "lots"]].concat(), "38 or 38.50"),
         (4, "quote", [&COLD[..], &PRICES, &["--currency", "EUX"]].concat(), "EUR"),
         (4, "quote", [&COLD[..], &PRICES, &["--rounding", "down"]].concat(), "half-up"),
-        (4, "quote", [&COLD[..], &PRICES, &["--minimum", "-3"]].concat(), "--minimum"),
+        (4, "quote", [&COLD[..], &PRICES, &["--minimum", "much"]].concat(), "--minimum"),
         (4, "quote", [&COLD[..], &["--rate", "60/h", "--tax", "VAT lots"]].concat(), "20%"),
         (
             4,

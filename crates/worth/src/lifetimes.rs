@@ -50,7 +50,7 @@ pub fn lifetimes() -> &'static [Lifetime] {
 pub fn lifetime(kind: &str) -> &'static Lifetime {
     let all = lifetimes();
     let wanted = kind.trim().to_lowercase();
-    let found = all.iter().position(|l| l.kinds.iter().any(|k| *k == wanted));
+    let found = all.iter().position(|l| l.kinds.contains(&wanted));
     &all[found.unwrap_or(all.len() - 1)]
 }
 

@@ -91,14 +91,6 @@ impl Currency {
     pub fn round(self, amount: Decimal, rounding: Rounding) -> Decimal {
         amount.round_dp_with_strategy(self.exponent, rounding.strategy())
     }
-
-    /// Rounded to whole steps, such as the 0.05 of cash; 0 leaves it.
-    pub(crate) fn round_to_step(self, amount: Decimal, step: Decimal, rounding: Rounding) -> Decimal {
-        if step.is_zero() {
-            return amount;
-        }
-        (amount / step).round_dp_with_strategy(0, rounding.strategy()) * step
-    }
 }
 
 impl Rounding {
@@ -115,6 +107,14 @@ impl Rounding {
             Rounding::HalfUp => "halves are rounded up",
             Rounding::HalfEven => "halves are rounded to the even digit",
         }
+    }
+
+    /// Rounded to whole steps, such as the 0.05 of cash; a step of 0 leaves it.
+    pub(crate) fn to_step(self, amount: Decimal, step: Decimal) -> Decimal {
+        if step.is_zero() {
+            return amount;
+        }
+        (amount / step).round_dp_with_strategy(0, self.strategy()) * step
     }
 
     /// From `half-up` or `half-even`.
@@ -231,7 +231,7 @@ mod tests {
             assert_eq!(eur.round(d(amount), Rounding::HalfUp), d(up));
             assert_eq!(eur.round(d(amount), Rounding::HalfEven), d(even));
         }
-        let step = |amount: &str| eur.round_to_step(d(amount), d("0.05"), Rounding::HalfUp);
+        let step = |amount: &str| Rounding::HalfUp.to_step(d(amount), d("0.05"));
         assert_eq!([step("1.02"), step("1.025"), step("1.07")], [d("1.00"), d("1.05"), d("1.05")]);
     }
 }

@@ -112,7 +112,7 @@ pub fn quote(repair: &Repair, prices: &Prices) -> Quote {
     let net = lines.iter().map(|l| l.net).sum();
     let taxes = taxes(&lines, prices, rounding);
     let due = net + taxes.iter().map(|t| t.tax).sum::<Decimal>();
-    let gross = currency.round_to_step(due, prices.cash_step, rounding);
+    let gross = rounding.to_step(due, prices.cash_step);
     Quote { what: repair.what.clone(), lines, net, taxes, rounded_by: gross - due, gross }
 }
 
