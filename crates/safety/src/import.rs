@@ -271,7 +271,7 @@ impl Row<'_> {
         let bytes = self.text.as_bytes();
         let from = self.from.min(bytes.len());
         let blank = bytes[from..].iter().take_while(|b| matches!(b, b'\n' | b'\r')).count();
-        1 + bytes[..from + blank].iter().filter(|b| **b == b'\n').count() as u64
+        bytes[..from + blank].split(|b| *b == b'\n').count() as u64
     }
 
     fn refused(&self, at: usize, error: NotAReading) -> ImportError {

@@ -17,6 +17,10 @@ pub enum Sort {
 }
 
 /// What decides which tests apply and with which limits. Made by [`Subject::new`], so that all values are believable.
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "facts that are independent of one another, each a question to a person"
+)]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Subject {
     pub(crate) class: Class,

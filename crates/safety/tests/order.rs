@@ -61,11 +61,11 @@ const GOOD: [&str; 5] =
 #[test]
 fn fit_only_when_all_that_applies_has_passed() {
     assert_eq!(report(&subject(), &GOOD).conclusion, Conclusion::FitToHandBack);
-    for left_out in 0..GOOD.len() {
+    for (left_out, line) in GOOD.iter().enumerate() {
         let mut lines = GOOD.to_vec();
         lines.remove(left_out);
         let report = report(&subject(), &lines);
-        assert_eq!(report.conclusion, Conclusion::NotShown, "{}", GOOD[left_out]);
+        assert_eq!(report.conclusion, Conclusion::NotShown, "{line}");
         assert!(report.says.contains("still to do"));
     }
     let rewired = with(subject(), |s| {

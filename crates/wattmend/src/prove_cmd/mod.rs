@@ -13,6 +13,7 @@ use machine::model::Machine;
 use safety::{Report, Subject};
 use std::path::PathBuf;
 
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch of the command line")]
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
     /// Machine file
