@@ -115,13 +115,11 @@ fn a_program_can_do_the_whole_test() {
         }
         assert_eq!(answer["conclusion"], "not shown");
         let next = tests.iter().find(|t| t["state"] == "to do");
-        let reading = match next {
-            Some(test) => good.iter().find(|g| test["test"] == g.0).unwrap().1.to_owned(),
-            None => {
-                let step =
-                    answer["retest"].as_array().unwrap().iter().find(|s| s["state"] == "to do").unwrap();
-                format!("step {}: {} W", step["step"].as_str().unwrap(), step["expected"]["power_w"]["value"])
-            }
+        let reading = if let Some(test) = next {
+            good.iter().find(|g| test["test"] == g.0).unwrap().1.to_owned()
+        } else {
+            let step = answer["retest"].as_array().unwrap().iter().find(|s| s["state"] == "to do").unwrap();
+            format!("step {}: {} W", step["step"].as_str().unwrap(), step["expected"]["power_w"]["value"])
         };
         said.extend(["--reading".to_owned(), reading]);
     }
