@@ -87,7 +87,7 @@ impl MachineChoice {
     }
 
     /// Present worth of this repair, the running of the old machine, and replacing for ever after it has worn out:
-    /// R + running A + E[e^(-r X)] V.
+    /// `R + running A + E[e^(-r X)] V`.
     pub fn repair_now(&self, repair: f64) -> Option<f64> {
         let left = self.annuities().1;
         Some(repair + self.run_old * left + (1.0 - self.discount * left) * self.replace_now()?)

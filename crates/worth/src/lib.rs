@@ -1,7 +1,7 @@
 //! What a repair costs, and whether it is worth it.
 //!
-//! [`quote()`] prices one [`Repair`] by the technician's own [`Prices`], in decimals and any currency; [`quotation`] does so for
-//! every suspect that remains and gives the range that covers most of them. [`weigh`] holds a repair against a new machine over
+//! [`quote()`] prices one [`Repair`] by the technician's own [`Prices`], in decimals and any currency; [`quotation()`] does so for
+//! every suspect that remains and gives the range that covers most of them. [`weigh()`] holds a repair against a new machine over
 //! the remaining life of the old one and says so in a sentence, with all that it assumed. [`Consent`] keeps what the customer
 //! decided.
 //!
