@@ -33,7 +33,7 @@ pub(crate) fn multimeter(text: &str) -> Result<(f64, f64), Failure> {
 }
 
 /// A share of the reading and a value beside it; either may be left out.
-fn limits(
+pub(crate) fn limits(
     option: &str,
     example: &str,
     text: &str,

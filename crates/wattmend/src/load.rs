@@ -39,6 +39,12 @@ const SOCKETS: Kind = Kind {
     begin: "docs/meters.md says how to write one",
 };
 
+const READINGS: Kind = Kind {
+    name: "file of readings",
+    largest: safety::import::LARGEST_FILE,
+    begin: "docs/prove.md says how to write one",
+};
+
 /// Why a file gives no text: what is wrong, and what to do.
 pub(crate) struct Unreadable {
     pub(crate) message: String,
@@ -58,6 +64,18 @@ pub(crate) fn evidence(path: &Path) -> Result<String, Failure> {
 /// The text of a file of sockets and their meters.
 pub(crate) fn sockets(path: &Path) -> Result<String, Failure> {
     text_of(path, &SOCKETS).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))
+}
+
+/// The bytes of a tester's file or a list of readings, in whatever encoding; - reads standard input.
+pub(crate) fn readings(path: &Path) -> Result<Vec<u8>, Failure> {
+    let refused = |e: Unreadable| Failure::new(End::FileRefused, &e.message, &e.remedy);
+    let bytes = bytes(path, &READINGS).map_err(|e| refused(not_opened(path, &e, &READINGS)))?;
+    if bytes.len() > READINGS.largest {
+        let message =
+            format!("{} is larger than any {} ({} bytes)", path.display(), READINGS.name, READINGS.largest);
+        return Err(Failure::new(End::FileRefused, &message, "cut out the rows of this appliance"));
+    }
+    Ok(bytes)
 }
 
 /// Reads no more than such a file may hold, so a device or a film does no harm.

@@ -14,10 +14,13 @@ mod load;
 mod machine_cmd;
 mod meters_cmd;
 mod practise_cmd;
+mod prove_cmd;
+mod quote_cmd;
 mod records_cmd;
 mod render;
 mod serve_cmd;
 mod trace_cmd;
+mod worth_cmd;
 
 use clap::{Parser, Subcommand};
 use end::{Answer, End, Failure};
@@ -46,6 +49,12 @@ enum Command {
     Chart(Box<chart_cmd::Arguments>),
     /// Find a hidden fault, and see what the best plan would have taken
     Practise(practise_cmd::Arguments),
+    /// What the repair will cost, as a range while several suspects remain
+    Quote(Box<quote_cmd::Arguments>),
+    /// Repair or replace: what each costs a year over the life that is left
+    Worth(Box<worth_cmd::Arguments>),
+    /// Electrical safety after the repair, and the machine's own re-test
+    Prove(Box<prove_cmd::Arguments>),
     /// The bench in the browser: jobs, the service test, the next check
     Serve(serve_cmd::Arguments),
     /// Back up and check the records of the bench
@@ -84,6 +93,9 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Find(arguments) => find_cmd::run(&arguments, screen),
         Command::Chart(arguments) => chart_cmd::run(&arguments, screen),
         Command::Practise(arguments) => practise_cmd::run(&arguments, screen),
+        Command::Quote(arguments) => quote_cmd::run(&arguments, screen),
+        Command::Worth(arguments) => worth_cmd::run(&arguments, screen),
+        Command::Prove(arguments) => prove_cmd::run(&arguments, screen),
         Command::Serve(arguments) => serve_cmd::run(&arguments),
         Command::Records(command) => records_cmd::run(&command),
         Command::Meters(command) => meters_cmd::run(&command, screen),

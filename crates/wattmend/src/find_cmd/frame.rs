@@ -47,6 +47,22 @@ pub(crate) struct Frame {
 }
 
 impl Frame {
+    /// What work costs, as typed; without its "/h".
+    pub(crate) fn rate_text(&self) -> Option<&str> {
+        let rate = self.rate.as_deref()?.trim();
+        Some(rate.strip_suffix("/h").or_else(|| rate.strip_suffix("per hour")).unwrap_or(rate))
+    }
+
+    /// Prices of parts, as typed: part and amount.
+    pub(crate) fn price_texts(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.price.iter().filter_map(|p| p.split_once('=')).map(|(part, price)| (part.trim(), price))
+    }
+
+    /// Price of any other part, as typed.
+    pub(crate) fn part_price_text(&self) -> Option<&str> {
+        self.part_price.as_deref()
+    }
+
     /// The frame of the diagnosis.
     pub(crate) fn setup(&self, machine: &Machine) -> Result<Setup, Failure> {
         let mut setup = Setup { live: self.live, costs: self.costs(machine)?, ..Setup::default() };

@@ -13,6 +13,7 @@ use crate::end::{Answer, Done, Failure};
 use crate::load;
 use crate::render::Screen;
 use crate::trace_cmd::asked::Written;
+use diagnosis::setup::Setup;
 use diagnosis::{Find, FindError};
 use report::finding::json::{self, Found};
 use std::path::PathBuf;
@@ -49,6 +50,19 @@ pub(crate) struct Arguments {
 
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
+    with_finding(arguments, screen, |found, _| {
+        let text =
+            if arguments.json { format!("{:#}\n", json::render(found)) } else { text::render(found, screen) };
+        Ok(Done::with(text))
+    })
+}
+
+/// Finds, and hands on what was found with the setup that it was found in.
+pub(crate) fn with_finding(
+    arguments: &Arguments,
+    screen: &Screen,
+    then: impl FnOnce(&Found<'_>, &Setup) -> Answer,
+) -> Answer {
     let machine = load::machine(&arguments.file, arguments.variant.as_deref(), screen)?;
     let setup = arguments.frame.setup(&machine)?;
     let gather::Gathered { evidence, remarks } = gather::gather(&machine, arguments, screen)?;
@@ -62,9 +76,19 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
         remarks: &remarks,
         finding: &finding,
     };
-    let text =
-        if arguments.json { format!("{:#}\n", json::render(&found)) } else { text::render(&found, screen) };
-    Ok(Done::with(text))
+    then(&found, &setup)
+}
+
+impl Arguments {
+    /// JSON is asked for.
+    pub(crate) fn json(&self) -> bool {
+        self.json
+    }
+
+    /// Instruments and prices as they were typed.
+    pub(crate) fn frame(&self) -> &frame::Frame {
+        &self.frame
+    }
 }
 
 impl From<FindError> for Failure {

@@ -1,0 +1,128 @@
+//! The technician's prices, as the command line states them.
+
+use crate::end::Failure;
+use crate::find_cmd::frame::Frame;
+use machine::diagnostic::nearest;
+use machine::model::{Machine, PartId};
+use rust_decimal::Decimal;
+use std::collections::BTreeMap;
+use worth::{Currency, MoneyError, Prices, Rounding, Tax, parse_amount, parse_percent};
+
+/// A part whose price nobody gave costs so many minutes of work. Common practice, no source.
+const PART_MINUTES: u32 = 40;
+
+#[derive(clap::Args)]
+pub(super) struct Asked {
+    /// Currency of all amounts (ISO 4217): EUR, GBP, JPY
+    #[arg(long, value_name = "CODE", default_value = "EUR")]
+    currency: String,
+    /// Least that labour costs, however short
+    #[arg(long, value_name = "MONEY")]
+    minimum: Option<String>,
+    /// Travel, or the call-out
+    #[arg(long, value_name = "MONEY")]
+    travel: Option<String>,
+    /// Added to what a part costs you: "25%"
+    #[arg(long, value_name = "SHARE")]
+    mark_up: Option<String>,
+    /// Tax on work and parts: "VAT 20%"
+    #[arg(long, value_name = "NAME SHARE")]
+    tax: Option<String>,
+    /// Tax on labour and travel, where it differs from that on parts: "0%"
+    #[arg(long, value_name = "SHARE", requires = "tax")]
+    labour_tax: Option<String>,
+    /// Rounding of halves: half-up or half-even
+    #[arg(long, value_name = "RULE", default_value = "half-up")]
+    rounding: String,
+    /// What is paid is rounded to steps of this: "0.05"
+    #[arg(long, value_name = "MONEY")]
+    cash_step: Option<String>,
+    /// Minutes already worked on this job, which are charged too
+    #[arg(long, value_name = "MINUTES", default_value_t = 0, value_parser = clap::value_parser!(u16).range(0..=6000))]
+    pub(super) spent: u16,
+}
+
+/// What parts cost the technician.
+pub(super) struct PartPrices {
+    known: BTreeMap<PartId, Decimal>,
+    other: Decimal,
+    other_guessed: bool,
+}
+
+impl PartPrices {
+    /// What a part costs, and whether that is a guess.
+    pub(super) fn of(&self, part: PartId) -> (Decimal, bool) {
+        self.known.get(&part).map_or((self.other, self.other_guessed), |&p| (p, false))
+    }
+}
+
+/// A refusal of `worth`, with its option.
+pub(crate) fn refused(option: &str) -> impl Fn(MoneyError) -> Failure + '_ {
+    move |e| Failure::asked_wrongly(&format!("{option}: {}", e.message), &e.remedy)
+}
+
+/// An amount that may be left out: nothing then.
+fn amount(option: &str, text: Option<&str>) -> Result<Decimal, Failure> {
+    text.map_or(Ok(Decimal::ZERO), |t| parse_amount(t).map_err(refused(option)))
+}
+
+impl Asked {
+    /// All but the prices of parts.
+    pub(super) fn prices(&self, frame: &Frame) -> Result<Prices, Failure> {
+        let currency = Currency::from_code(&self.currency).map_err(refused("--currency"))?;
+        let rate = frame.rate_text().ok_or_else(|| {
+            Failure::asked_wrongly("a quote needs what your work costs", "give for instance --rate 60/h")
+        })?;
+        let share = |option, text: &Option<String>| {
+            text.as_deref().map_or(Ok(Decimal::ZERO), |t| parse_percent(t).map_err(refused(option)))
+        };
+        Ok(Prices {
+            currency,
+            labour_per_hour: parse_amount(rate).map_err(refused("--rate"))?,
+            minimum_labour: amount("--minimum", self.minimum.as_deref())?,
+            travel: amount("--travel", self.travel.as_deref())?,
+            mark_up: share("--mark-up", &self.mark_up)?,
+            tax: self.tax()?,
+            rounding: Rounding::named(&self.rounding).map_err(refused("--rounding"))?,
+            cash_step: amount("--cash-step", self.cash_step.as_deref())?,
+        })
+    }
+
+    /// "VAT 20%".
+    fn tax(&self) -> Result<Tax, Failure> {
+        let Some(text) = self.tax.as_deref().map(str::trim) else {
+            return Ok(Tax { name: String::new(), labour: Decimal::ZERO, parts: Decimal::ZERO });
+        };
+        let at = text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len());
+        let (name, share) = text.split_at(at);
+        let parts = parse_percent(share).map_err(refused("--tax"))?;
+        let labour = match self.labour_tax.as_deref() {
+            Some(text) => parse_percent(text).map_err(refused("--labour-tax"))?,
+            None => parts,
+        };
+        let name = if name.trim().is_empty() { "tax" } else { name.trim() };
+        Ok(Tax { name: name.chars().take(30).collect(), labour, parts })
+    }
+}
+
+/// The prices of parts.
+pub(super) fn parts(machine: &Machine, frame: &Frame, prices: &Prices) -> Result<PartPrices, Failure> {
+    let mut known = BTreeMap::new();
+    for (name, price) in frame.price_texts() {
+        let part = machine.part(name).ok_or_else(|| {
+            let near = nearest(name, machine.parts.iter().map(|p| p.id.as_str()));
+            Failure::asked_wrongly(
+                &format!("--price: this machine has no part `{name}`"),
+                &near.map_or("`wattmend machine show FILE` lists the parts".to_owned(), |n| {
+                    format!("did you mean {n}?")
+                }),
+            )
+        })?;
+        known.insert(part, parse_amount(price).map_err(refused("--price"))?);
+    }
+    let (other, other_guessed) = match frame.part_price_text() {
+        Some(text) => (parse_amount(text).map_err(refused("--part-price"))?, true),
+        None => (prices.labour_per_hour * Decimal::from(PART_MINUTES) / Decimal::from(60), true),
+    };
+    Ok(PartPrices { known, other, other_guessed })
+}

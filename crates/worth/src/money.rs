@@ -1,0 +1,237 @@
+//! Amounts of money: read, rounded, written.
+
+use rust_decimal::{Decimal, RoundingStrategy};
+use std::fmt;
+
+/// Largest amount that is believed, in units of the currency: an appliance, also in a currency of small units.
+const MOST: i64 = 1_000_000_000;
+
+/// Longest text that is read, bytes.
+const LONGEST_TEXT: usize = 60;
+
+/// A currency of ISO 4217 that has a minor unit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Currency {
+    iso: iso_currency::Currency,
+    exponent: u32,
+}
+
+/// How an amount is rounded to the minor unit. A quote says which.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Rounding {
+    /// Halves away from zero, as taught in school (the way of EN 16931 invoices).
+    #[default]
+    HalfUp,
+    /// Halves to the even neighbour.
+    HalfEven,
+}
+
+/// Why a text is no currency, amount or share.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MoneyError {
+    /// What is wrong.
+    pub message: String,
+    /// What to write instead.
+    pub remedy: String,
+}
+
+impl fmt::Display for MoneyError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; {}", self.message, self.remedy)
+    }
+}
+
+impl std::error::Error for MoneyError {}
+
+fn refused(message: String, remedy: &str) -> MoneyError {
+    MoneyError { message, remedy: remedy.to_owned() }
+}
+
+impl Currency {
+    /// From its code: `EUR`.
+    ///
+    /// # Errors
+    /// Where ISO 4217 has no such code, or it has no minor unit (gold, special drawing rights).
+    pub fn from_code(code: &str) -> Result<Currency, MoneyError> {
+        let code = code.trim().to_uppercase();
+        let shown: String = code.chars().take(10).collect();
+        let iso = iso_currency::Currency::from_code(&code).ok_or_else(|| {
+            refused(
+                format!("`{shown}` is no currency of ISO 4217"),
+                "write its three letters, such as EUR, GBP or JPY",
+            )
+        })?;
+        let exponent = iso.exponent().ok_or_else(|| {
+            refused(format!("{shown} has no minor unit: nobody pays in it"), "write for instance EUR")
+        })?;
+        Ok(Currency { iso, exponent: u32::from(exponent) })
+    }
+
+    /// Its code: `EUR`.
+    pub fn code(self) -> &'static str {
+        self.iso.code()
+    }
+
+    /// Digits after the decimal point: 0 (JPY), 2 (EUR), 3 (BHD).
+    pub fn exponent(self) -> u32 {
+        self.exponent
+    }
+
+    /// An amount as it is written: `62.50 EUR`.
+    pub fn format(self, amount: Decimal) -> String {
+        format!("{} {}", self.number(amount), self.code())
+    }
+
+    /// The same without the currency: `62.50`.
+    pub fn number(self, amount: Decimal) -> String {
+        format!("{:.1$}", amount, self.exponent as usize)
+    }
+
+    /// Rounded to the minor unit.
+    pub fn round(self, amount: Decimal, rounding: Rounding) -> Decimal {
+        amount.round_dp_with_strategy(self.exponent, rounding.strategy())
+    }
+}
+
+impl Rounding {
+    fn strategy(self) -> RoundingStrategy {
+        match self {
+            Rounding::HalfUp => RoundingStrategy::MidpointAwayFromZero,
+            Rounding::HalfEven => RoundingStrategy::MidpointNearestEven,
+        }
+    }
+
+    /// The rule in words.
+    pub const fn says(self) -> &'static str {
+        match self {
+            Rounding::HalfUp => "halves are rounded up",
+            Rounding::HalfEven => "halves are rounded to the even digit",
+        }
+    }
+
+    /// Rounded to whole steps, such as the 0.05 of cash; a step of 0 leaves it.
+    pub(crate) fn to_step(self, amount: Decimal, step: Decimal) -> Decimal {
+        if step.is_zero() {
+            return amount;
+        }
+        (amount / step).round_dp_with_strategy(0, self.strategy()) * step
+    }
+
+    /// From `half-up` or `half-even`.
+    ///
+    /// # Errors
+    /// For any other word.
+    pub fn named(word: &str) -> Result<Rounding, MoneyError> {
+        match word.trim() {
+            "half-up" => Ok(Rounding::HalfUp),
+            "half-even" => Ok(Rounding::HalfEven),
+            other => {
+                let other: String = other.chars().take(20).collect();
+                Err(refused(format!("`{other}` is no rule of rounding"), "write half-up or half-even"))
+            }
+        }
+    }
+}
+
+/// Reads an amount, its sign or letters left out: `38`, `38,50`, `€ 38.5`, `38 EUR`. Not negative.
+///
+/// # Errors
+/// Where it is none, or could be read in two ways (thousands).
+pub fn parse_amount(text: &str) -> Result<Decimal, MoneyError> {
+    let wrong = || {
+        let shown: String = text.chars().take(30).collect();
+        refused(
+            format!("`{shown}` is no amount of money"),
+            "write for instance 38 or 38.50; decimals with a point or comma, thousands without a mark",
+        )
+    };
+    if text.len() > LONGEST_TEXT {
+        return Err(wrong());
+    }
+    let number = text.trim().trim_matches(|c: char| !(c.is_ascii_digit() || matches!(c, '-' | '−')));
+    let plain = number.replace(',', ".");
+    let digits = plain.chars().all(|c| c.is_ascii_digit() || c == '.');
+    // Two marks would be thousands to some; three digits after a comma, too.
+    let thousands = number.split_once(',').is_some_and(|(_, after)| after.len() == 3);
+    if !digits || thousands || plain.matches('.').count() > 1 {
+        return Err(wrong());
+    }
+    let amount: Decimal = plain.parse().map_err(|_| wrong())?;
+    if amount > Decimal::from(MOST) || amount.scale() > 6 { Err(wrong()) } else { Ok(amount) }
+}
+
+/// Reads a share in per cent, 0 to 200: `20%`, `8,1 %`, `25`. Comes as a share: 0.2.
+///
+/// # Errors
+/// Where it is none.
+pub fn parse_percent(text: &str) -> Result<Decimal, MoneyError> {
+    let wrong = || {
+        let shown: String = text.chars().take(30).collect();
+        refused(format!("`{shown}` is no share in per cent"), "write 0% to 200%, for instance 20%")
+    };
+    let number = text.trim().trim_end_matches('%').trim().replace(',', ".");
+    if number.len() > 12 || !number.chars().all(|c| c.is_ascii_digit() || c == '.') {
+        return Err(wrong());
+    }
+    let percent: Decimal = number.parse().map_err(|_| wrong())?;
+    if percent > Decimal::from(200) { Err(wrong()) } else { Ok(percent / Decimal::ONE_HUNDRED) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Currency, Rounding, parse_amount, parse_percent};
+    use rust_decimal::Decimal;
+
+    fn d(text: &str) -> Decimal {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn amounts_are_read_in_any_currency() {
+        for (text, amount) in [
+            ("38", "38"),
+            ("38,50", "38.50"),
+            ("€ 38.5", "38.5"),
+            ("38 EUR", "38"),
+            ("0", "0"),
+            ("1250.125", "1250.125"),
+        ] {
+            assert_eq!(parse_amount(text).unwrap(), d(amount), "{text}");
+        }
+        for text in ["", "much", "-3", "1e9", "1,000.50", "1,000", "2000000000", "1.0000000", &"9".repeat(99)]
+        {
+            assert!(parse_amount(text).is_err(), "{text}");
+        }
+        assert_eq!(parse_percent("8,1 %").unwrap(), d("0.081"));
+        for text in ["", "x", "-1%", "201%", "1e1"] {
+            assert!(parse_percent(text).is_err(), "{text}");
+        }
+    }
+
+    /// Exponents of ISO 4217.
+    #[test]
+    fn each_currency_has_its_digits() {
+        for (code, exponent, written) in
+            [("JPY", 0, "1235 JPY"), ("EUR", 2, "1234.57 EUR"), ("BHD", 3, "1234.568 BHD")]
+        {
+            let currency = Currency::from_code(code).unwrap();
+            assert_eq!(currency.exponent(), exponent);
+            assert_eq!(currency.format(currency.round(d("1234.5678"), Rounding::HalfUp)), written);
+        }
+        assert!(Currency::from_code("EUX").is_err());
+        assert!(Currency::from_code("XAU").is_err());
+    }
+
+    #[test]
+    fn halves_go_by_the_rule() {
+        let eur = Currency::from_code("EUR").unwrap();
+        for (amount, up, even) in
+            [("0.125", "0.13", "0.12"), ("0.135", "0.14", "0.14"), ("2.675", "2.68", "2.68")]
+        {
+            assert_eq!(eur.round(d(amount), Rounding::HalfUp), d(up));
+            assert_eq!(eur.round(d(amount), Rounding::HalfEven), d(even));
+        }
+        let step = |amount: &str| Rounding::HalfUp.to_step(d(amount), d("0.05"));
+        assert_eq!([step("1.02"), step("1.025"), step("1.07")], [d("1.00"), d("1.05"), d("1.05")]);
+    }
+}
