@@ -225,5 +225,8 @@ pub(crate) fn failures(all: &[Done], every: bool) {
         for said in &said {
             println!("    {said}");
         }
+        for (what, nats) in &o.misled {
+            println!("    {nats:+.1} for what stood first: {what}");
+        }
     }
 }

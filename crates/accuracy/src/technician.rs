@@ -184,6 +184,7 @@ impl<'m> Technician<'m> {
         let yes = match (words.next()?, words.next()?, words.next()) {
             ("hand", part, Some(check)) => self.subject.hand_check(part, check).ok()?,
             ("own", check, None) => self.subject.own_check(check).ok()?,
+            ("swap", part, None) => self.subject.swap(part).ok()?,
             _ => return None,
         };
         Some(if yes { "yes" } else { "no" }.to_owned())

@@ -15,7 +15,7 @@ pub(crate) use density::Fit;
 pub(crate) use predictions::Predictions;
 pub use prior::Case;
 pub(crate) use prior::SOUND_CALLS;
-pub(crate) use weigh::says_yes;
+pub(crate) use weigh::{says_yes, works_without};
 
 use crate::align::Aligner;
 use crate::evidence::{Clue, Evidence};

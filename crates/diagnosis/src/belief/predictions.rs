@@ -59,6 +59,11 @@ impl<'m> Predictions<'m> {
         }
     }
 
+    /// The machine.
+    pub(crate) fn machine(&self) -> &'m Machine {
+        self.machine
+    }
+
     /// The steps of the service test.
     pub(crate) fn test(&mut self, faults: &Hypothesis) -> Rc<[PredictionId]> {
         if let Some(known) = self.tests.get(faults) {

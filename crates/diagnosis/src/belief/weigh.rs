@@ -2,6 +2,7 @@
 
 use super::density::{self, Fit, SLIP};
 use super::functions::Goes;
+use super::Case;
 use super::predictions::Predictions;
 use crate::check::Instrument;
 use crate::evidence::{Clue, StepReading};
@@ -214,6 +215,20 @@ pub(crate) fn says_yes(machine: &Machine, id: &str, faults: &Hypothesis) -> Opti
     let part = machine.part(part)?;
     let check = machine.parts[part].kind.checks.iter().position(|c| c.id == check)?;
     Some(hand(machine, part, check, true, faults))
+}
+
+/// Probability that a machine with these faults passes for working once this part is sound.
+pub(crate) fn works_without(predictions: &mut Predictions<'_>, case: &Case, part: PartId) -> f64 {
+    let left = |shows: bool| {
+        let faults = case.shown(predictions.machine()).faults().to_vec();
+        let there = |(place, fault): (usize, (PartId, usize))| {
+            (fault.0 != part && (shows || !case.sometimes.contains(&place))).then_some(fault)
+        };
+        Hypothesis::of(faults.into_iter().enumerate().filter_map(there))
+    };
+    let (always, now) = (left(true), left(false));
+    let share = if always == now { 1.0 } else { super::prior::SHOWS_SOMETIMES };
+    share * runs(predictions, &always) + (1.0 - share) * runs(predictions, &now)
 }
 
 /// Probability that a machine with these faults passes for working after a repair.

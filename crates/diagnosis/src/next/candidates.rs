@@ -3,7 +3,7 @@
 use crate::check::{Check, CheckKind, Instrument, Power, RUNS};
 use crate::setup::Setup;
 use bench::Conditions;
-use machine::kind::{Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
+use machine::kind::{Mend, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
 use machine::model::{Joint, Machine, NodeId, PanelId, Part, PartId};
 
 /// Minutes to set the probes and read. Common practice, no source.
@@ -58,6 +58,36 @@ pub fn candidates(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Che
     }
     all.retain(|c| setup.owns(c.instrument).is_some() && (setup.live || c.power != Power::Live));
     all
+}
+
+/// A known-good part in place of each of these that is mended by a new one: fit it and try. It goes back to the van if it
+/// does not help, so that it costs its minutes alone. Wires are mended, not swapped.
+pub(crate) fn swaps(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Check> {
+    let fits = |id: &PartId| {
+        let part = &machine.parts[*id];
+        part.ends.is_none() && part.kind.modes.iter().any(|m| m.mend == Mend::Fit)
+    };
+    let of = |id: PartId| {
+        let part = &machine.parts[id];
+        let access = panels(machine, &part.behind);
+        Check {
+            id: format!("swap {}", part.id),
+            kind: CheckKind::Swap,
+            says: format!(
+                "Fit a known-good {} ({}) in its place, close up and run the machine. Does it work with it?",
+                part.id, part.kind.name
+            ),
+            between: None,
+            unplugged: Vec::new(),
+            step: None,
+            instrument: Instrument::None,
+            minutes: setup.costs.fitting + setup.costs.proof,
+            caution: cautions(machine, RUNS, &access, true),
+            access,
+            power: Power::Dead,
+        }
+    };
+    about.iter().copied().filter(fits).map(of).collect()
 }
 
 fn reruns(machine: &Machine) -> Vec<Check> {

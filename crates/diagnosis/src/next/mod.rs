@@ -26,6 +26,9 @@ pub(crate) const ISOLATE_MINUTES: f64 = 1.5;
 /// Most checks that the planner is given.
 const MOST_CHECKS: usize = 32;
 
+/// Most known-good parts that it is given to try.
+const MOST_SWAPS: usize = 8;
+
 /// Bits that a check must tell at least.
 const LEAST_BITS: f64 = 0.005;
 
@@ -54,7 +57,7 @@ pub(crate) fn advise(
 ) -> Result<Advice, ProblemError> {
     let machine = belief.machine();
     let troubles = Troubles::of(beliefs);
-    let checks = worth_thinking_about(belief, &troubles, evidence);
+    let checks = checks(belief, &troubles, evidence);
     let mends = mends(machine, &troubles.cases);
     let problem = problem(belief, &troubles, &checks, &mends);
     let plan = plan::plan(&problem, &belief.setup().effort)?;
@@ -80,7 +83,7 @@ pub(crate) fn advise(
 pub(crate) fn posed(belief: &Belief<'_>, beliefs: &Beliefs, evidence: &Evidence) -> (Problem, Vec<f64>) {
     let machine = belief.machine();
     let troubles = Troubles::of(beliefs);
-    let checks = worth_thinking_about(belief, &troubles, evidence);
+    let checks = checks(belief, &troubles, evidence);
     let mends = mends(machine, &troubles.cases);
     let rates: f64 = machine.parts.iter().flat_map(|p| p.rates.iter()).sum();
     let prior = |m: &Mending| match m {
@@ -124,15 +127,46 @@ fn explain(next: &mut [Next], plan: &Plan) {
     }
 }
 
+/// What may be done to find out: the checks worth thinking about, and known-good parts to try.
+fn checks(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
+    let mut all = worth_thinking_about(belief, troubles, evidence);
+    let swaps = candidates::swaps(belief.machine(), belief.setup(), &troubles.parts());
+    all.extend(weighed(belief, troubles, evidence, swaps).into_iter().map(|(_, swap)| swap).take(MOST_SWAPS));
+    all
+}
+
 /// The checks that tell most for their minutes.
 pub(crate) fn worth_thinking_about(
     belief: &Belief<'_>,
     troubles: &Troubles,
     evidence: &Evidence,
 ) -> Vec<Candidate> {
+    let all = weighed(belief, troubles, evidence, candidates(belief.machine(), belief.setup(), &troubles.parts()));
+    let mut kept: Vec<Candidate> = Vec::new();
+    for (_, candidate) in all {
+        let dearer = |k: &Candidate| {
+            k.outcomes.rows == candidate.outcomes.rows
+                && k.check.minutes <= candidate.check.minutes
+                && k.check.power == candidate.check.power
+                && k.check.access.iter().all(|p| candidate.check.access.contains(p))
+        };
+        if kept.len() < MOST_CHECKS && !kept.iter().any(dearer) {
+            kept.push(candidate);
+        }
+    }
+    kept
+}
+
+/// Checks that are not settled and tell something, with bits for a minute; those that tell most come first.
+fn weighed(
+    belief: &Belief<'_>,
+    troubles: &Troubles,
+    evidence: &Evidence,
+    checks: Vec<Check>,
+) -> Vec<(f64, Candidate)> {
     let (machine, setup) = (belief.machine(), belief.setup());
     let mut all: Vec<(f64, Candidate)> = Vec::new();
-    for check in candidates(machine, setup, &troubles.parts()) {
+    for check in checks {
         if evidence.is_settled(&check.id) {
             continue;
         }
@@ -147,19 +181,7 @@ pub(crate) fn worth_thinking_about(
         all.push((bits / (check.minutes + access + 1.0), Candidate { check, outcomes }));
     }
     all.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.check.id.cmp(&b.1.check.id)));
-    let mut kept: Vec<Candidate> = Vec::new();
-    for (_, candidate) in all {
-        let dearer = |k: &Candidate| {
-            k.outcomes.rows == candidate.outcomes.rows
-                && k.check.minutes <= candidate.check.minutes
-                && k.check.power == candidate.check.power
-                && k.check.access.iter().all(|p| candidate.check.access.contains(p))
-        };
-        if kept.len() < MOST_CHECKS && !kept.iter().any(dearer) {
-            kept.push(candidate);
-        }
-    }
-    kept
+    all
 }
 
 /// Mutual information between the outcome and the suspect, bits (Shannon 1948).

@@ -4,7 +4,7 @@ use crate::belief::{Case, Predictions};
 use crate::check::{Check, CheckKind, Instrument};
 use crate::setup::Setup;
 use bench::{Estimate, Hypothesis, Ohms, Prediction};
-use machine::model::{CodeId, Machine};
+use machine::model::{CodeId, Machine, PartId};
 
 /// Chance that a measurement shows something else than it should. Common practice, no source.
 const MEASURE_SLIP: f64 = 0.02;
@@ -49,6 +49,9 @@ pub(crate) fn outcomes(
     if check.kind == CheckKind::Observation {
         return answers(machine, check, suspects);
     }
+    if let (CheckKind::Swap, Some(part)) = (check.kind, check.id.strip_prefix("swap ")) {
+        return tried(predictions, machine.part(part)?, suspects);
+    }
     let mut always = Vec::with_capacity(suspects.len());
     for case in suspects {
         always.push(shown(machine, setup, predictions, check, &case.shown(machine))?);
@@ -88,6 +91,20 @@ fn answers(machine: &Machine, check: &Check, suspects: &[Case]) -> Option<Outcom
     }
     let words = yes.iter().map(|p| if *p > 0.5 { "yes" } else { "no" }.to_owned()).collect();
     Some(Outcomes { rows: vec![yes.clone(), yes.iter().map(|p| 1.0 - p).collect()], words })
+}
+
+/// Does the machine work with a known-good part?
+fn tried(predictions: &mut Predictions<'_>, part: PartId, suspects: &[Case]) -> Option<Outcomes> {
+    let mut works = Vec::with_capacity(suspects.len());
+    for case in suspects {
+        works.push(crate::belief::works_without(predictions, case, part));
+    }
+    let (least, most) = works.iter().fold((1.0_f64, 0.0_f64), |(l, m), p| (l.min(*p), m.max(*p)));
+    if most - least < 0.1 {
+        return None;
+    }
+    let words = works.iter().map(|p| if *p > 0.5 { "works" } else { "still fails" }.to_owned()).collect();
+    Some(Outcomes { rows: vec![works.clone(), works.iter().map(|p| 1.0 - p).collect()], words })
 }
 
 pub(crate) fn shown(
