@@ -215,7 +215,7 @@ fn conflicts(belief: &Belief<'_>, evidence: &Evidence, beliefs: &Beliefs) -> Vec
     all
 }
 
-/// Sure enough: the best thing to do is to mend the leading suspect (or to hand the machine back).
+/// Sure: the best thing to do is to mend the leading suspect (or to hand the machine back), and that is so probable.
 fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[crate::finding::Next]) -> Option<Sure> {
     let machine = belief.machine();
     let from = belief.setup().sure_from;
@@ -227,18 +227,10 @@ fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[crate::fin
             let about = |c: &&(Case, f64)| c.0.faults.faults().iter().any(|f| f.0 == *part);
             let probability: f64 = beliefs.cases.iter().filter(about).map(|c| c.1).sum();
             let (case, _) = beliefs.cases.iter().find(about)?;
-            let words = case.says(machine);
-            let says = if probability >= from {
-                format!("{words}: {:.0} %.", 100.0 * probability)
-            } else {
-                format!(
-                    "{words}: {:.0} %, and another check would cost more than it can save.",
-                    100.0 * probability
-                )
-            };
-            Some(Sure { faults: case.faults.clone(), probability, says })
+            let says = format!("{}: {:.0} %.", case.says(machine), 100.0 * probability);
+            (probability >= from).then(|| Sure { faults: case.faults.clone(), probability, says })
         }
-        Some(Action::HandBack { .. }) => Some(Sure {
+        Some(Action::HandBack { .. }) => (healthy >= from).then(|| Sure {
             faults: bench::Hypothesis::healthy(),
             probability: healthy,
             says: format!("Nothing is wrong with the machine: {:.0} %.", 100.0 * healthy),

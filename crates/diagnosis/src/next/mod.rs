@@ -32,6 +32,18 @@ const MOST_SWAPS: usize = 8;
 /// Bits that a check must tell at least.
 const LEAST_BITS: f64 = 0.005;
 
+/// The problem charges every repair as if in vain. One of them cures, whatever the order: that one is taken back here, and the
+/// plan is the same. (Of several faults only one is: their repairs count as dearer than they are.)
+fn cured_once(plan: &mut Plan, in_vain: f64) {
+    let less = |minutes: &mut f64| *minutes = (*minutes - in_vain).max(0.0);
+    less(&mut plan.lower);
+    less(&mut plan.upper);
+    for choice in &mut plan.choices {
+        less(&mut choice.lower);
+        less(&mut choice.upper);
+    }
+}
+
 /// What to do next, and how long it may take.
 pub(crate) struct Advice {
     /// Best first.
@@ -60,7 +72,8 @@ pub(crate) fn advise(
     let checks = checks(belief, &troubles, evidence);
     let mends = mends(machine, &troubles.cases);
     let problem = problem(belief, &troubles, &checks, &mends);
-    let plan = plan::plan(&problem, &belief.setup().effort)?;
+    let mut plan = plan::plan(&problem, &belief.setup().effort)?;
+    cured_once(&mut plan, belief.setup().costs.in_vain);
     let place = |choice: &plan::Choice| match choice.step {
         Move::Step(step) if step < checks.len() => {
             let Candidate { check, outcomes } = &checks[step];
@@ -316,7 +329,7 @@ pub(crate) fn problem(
         };
         let left = troubles.left_by(mended);
         steps.push(Step {
-            cost: mending.cost(belief),
+            cost: mending.cost(belief) + setup.costs.in_vain,
             open,
             closed: Vec::new(),
             part: None,
