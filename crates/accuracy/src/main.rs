@@ -35,11 +35,13 @@ struct Wanted {
     only: Option<u64>,
     states: usize,
     failures: bool,
+    /// Leave out the comparison of plans, which takes longest.
+    quick: bool,
     threads: usize,
 }
 
 const HELP: &str = "accuracy [--cases N] [--seed N] [--machine WORD] [--draw rate|uniform|double|healthy] \
-[--way typed|recording] [--only SEED] [--states N] [--threads N] [--failures]
+[--way typed|recording] [--only SEED] [--states N] [--threads N] [--failures] [--quick]
 Run it in the root of the repository. N cases of each kind, machine and meter; every case has its own seed.";
 
 fn wanted() -> Result<Wanted, String> {
@@ -52,12 +54,17 @@ fn wanted() -> Result<Wanted, String> {
         only: None,
         states: 20_000,
         failures: false,
+        quick: false,
         threads: 1,
     };
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         if arg == "--failures" {
             w.failures = true;
+            continue;
+        }
+        if arg == "--quick" {
+            w.quick = true;
             continue;
         }
         let value = args.next().ok_or_else(|| HELP.to_owned())?;
@@ -135,7 +142,7 @@ fn tasks(wanted: &Wanted, machines: &[(String, Machine)]) -> Vec<Task> {
                     let mix = (machine as u64) << 30 | (draw as u64) << 26 | (way as u64) << 24 | n as u64;
                     let seed = (wanted.seed << 34).wrapping_add(mix);
                     if wanted.only.is_none_or(|only| only == seed) {
-                        all.push(Task { machine, draw, way, seed, plans: n % PLANS_EACH == 0 });
+                        all.push(Task { machine, draw, way, seed, plans: !wanted.quick && n % PLANS_EACH == 0 });
                     }
                 }
             }
@@ -180,6 +187,9 @@ fn work() -> Result<(), String> {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(task) = tasks.get(at) else { break };
                     let result = one(task, &machines, wanted.states);
+                    if let Ok(Some(d)) = &result {
+                        eprintln!("{}", score::line(d));
+                    }
                     if let Ok(mut done) = done.lock() {
                         done.push((at, result));
                     }
