@@ -35,5 +35,5 @@ pub use hidden::{Hidden, hidden};
 pub use household::household;
 pub use record::{Recording, Stretch, record};
 pub use setting::{ForeignLoad, MeterModel, Operator, Setting, SupplyModel};
-pub use specimen::{drawn_within, specimen};
+pub use specimen::{drawn_within, specimen, specimen_at_limits};
 pub use subject::{Shown, Subject, SubjectError};

@@ -62,8 +62,19 @@ fn anywhere(x: f64, from: f64) -> f64 {
     1.0 / ((x.abs() + from) * DECADES)
 }
 
+/// Standard uncertainty of a figure from its last digit. Whoever writes `140 W` or `1800 W` may well have rounded: noughts at the
+/// end of a figure of three digits and more are taken for no digits.
 fn display_u(shown: &Decoded) -> f64 {
-    shown.resolution / 12f64.sqrt()
+    let digits = (shown.value / shown.resolution.max(1e-12)).abs();
+    let round = |to: f64| digits >= 10.0 * to && (digits / to).fract() < 1e-6;
+    let rounded = if round(100.0) {
+        100.0
+    } else if round(10.0) {
+        10.0
+    } else {
+        1.0
+    };
+    rounded * shown.resolution / 12f64.sqrt()
 }
 
 /// Watts, amperes or the like at the plug. `small` is the size below which everything is little, in the same unit.
