@@ -19,7 +19,7 @@ const LISTED: usize = 8;
 const LISTED_FROM: f64 = 0.002;
 
 /// More than this left out: nothing is sure.
-const LEFT_OUT_AT_MOST: f64 = 0.1;
+pub(crate) const LEFT_OUT_AT_MOST: f64 = 0.1;
 
 /// Why no suspects can be named.
 #[derive(Clone, Debug, PartialEq)]
@@ -147,11 +147,7 @@ impl<'m> Find<'m> {
                 others += p;
             }
         }
-        let mut advice = next::advise(belief, beliefs, evidence)?;
-        if beliefs.left_out > LEFT_OUT_AT_MOST {
-            // Too much was never weighed to mend anything on: whatever can be found out comes first.
-            advice.next.sort_by_key(|n| !matches!(n.action, Action::Check(_)));
-        }
+        let advice = next::advise(belief, beliefs, evidence)?;
         Ok(Finding {
             steps: verdicts::verdicts(belief, &self.conditions, evidence, aligned),
             sure: sure(belief, beliefs, healthy, &advice.next),

@@ -19,6 +19,15 @@ impl Fit {
         Fit { ln: total.ln(), slip: if total > 0.0 { slipped / total } else { 1.0 } }
     }
 
+    /// The mean over cases, each with its probability.
+    pub(crate) fn mixed(of: impl Iterator<Item = (f64, Fit)>) -> Fit {
+        let (total, slipped) = of.fold((0.0, 0.0), |(total, slipped), (p, fit)| {
+            let likely = p * fit.ln.exp();
+            (total + likely, slipped + likely * fit.slip)
+        });
+        Fit { ln: total.ln(), slip: if total > 0.0 { slipped / total } else { 1.0 } }
+    }
+
     /// A yes or no that is so with probability `p`; below one half it is rather a slip.
     pub(crate) fn answer(p: f64) -> Fit {
         Fit { ln: p.ln(), slip: if p < SLIP * 2.0 { 1.0 } else { 0.0 } }

@@ -325,7 +325,10 @@ impl<'m> Belief<'m> {
             (Some(clue), _) => weigh::weigh(self.machine, &self.setup, predictions, clue, faults),
             (None, Some(aligner)) => {
                 let steps = predictions.test(faults);
-                Fit { ln: aligner.ln_likelihood(&steps, predictions.sweep()), slip: 0.0 }
+                let usual = aligner.ln_likelihood(&steps, predictions.sweep());
+                let waters = predictions.by_water(faults);
+                let others = waters.iter().flat_map(|w| w.iter()).map(|test| aligner.ln_likelihood_of(test));
+                Fit { ln: predictions::over_waters(usual, others), slip: 0.0 }
             }
             (None, None) => Fit { ln: 0.0, slip: 0.0 },
         };

@@ -13,6 +13,7 @@ pub use candidates::{candidates, panels};
 use crate::belief::{Belief, Beliefs, Case};
 use crate::check::{Check, Power, RUNS};
 use crate::evidence::Evidence;
+use crate::find::LEFT_OUT_AT_MOST;
 use crate::finding::{Action, Next};
 use crate::plan::{self, Access, Effect, Move, Plan, Problem, ProblemError, Proof, Step};
 use machine::kind::Mend;
@@ -32,10 +33,17 @@ const MOST_SWAPS: usize = 8;
 /// Bits that a check must tell at least.
 const LEAST_BITS: f64 = 0.005;
 
+/// A machine that is handed back though it has a fault comes back in so many cases: the others fail again when they are
+/// shown. Common practice, no source.
+const COMES_BACK: f64 = 0.5;
+
 /// The problem charges every repair as if in vain. One of them cures, whatever the order: that one is taken back here, and the
 /// plan is the same. (Of several faults only one is: their repairs count as dearer than they are.)
-fn cured_once(plan: &mut Plan, in_vain: f64) {
-    let less = |minutes: &mut f64| *minutes = (*minutes - in_vain).max(0.0);
+fn cured_once(plan: &mut Plan, troubles: &Troubles, in_vain: f64) {
+    let sound = troubles.cases.iter().zip(&troubles.probabilities).filter(|(c, _)| c.faults.faults().is_empty());
+    let sound: f64 = sound.map(|(_, p)| p).sum();
+    let too_much = in_vain * (1.0 - sound + COMES_BACK * sound);
+    let less = |minutes: &mut f64| *minutes = (*minutes - too_much).max(0.0);
     less(&mut plan.lower);
     less(&mut plan.upper);
     for choice in &mut plan.choices {
@@ -43,6 +51,9 @@ fn cured_once(plan: &mut Plan, in_vain: f64) {
         less(&mut choice.upper);
     }
 }
+
+/// Bits that a check must tell to come before a repair where too much was left out to be sure.
+const WORTH_BITS: f64 = 0.04;
 
 /// What to do next, and how long it may take.
 pub(crate) struct Advice {
@@ -56,6 +67,15 @@ pub(crate) struct Advice {
 pub(crate) struct Candidate {
     pub(crate) check: Check,
     pub(crate) outcomes: Outcomes,
+}
+
+impl Candidate {
+    /// Bits for a minute, the panels before it off as well; nothing where it tells next to nothing.
+    fn tells(&self, machine: &Machine, troubles: &Troubles) -> f64 {
+        let bits = bits(&self.outcomes.rows, &troubles.probabilities);
+        let access: f64 = self.check.access.iter().map(|&p| machine.panels[p].minutes).sum();
+        if bits < WORTH_BITS { 0.0 } else { bits / (self.check.minutes + access + 1.0) }
+    }
 }
 
 /// Chooses.
@@ -73,7 +93,7 @@ pub(crate) fn advise(
     let mends = mends(machine, &troubles.cases);
     let problem = problem(belief, &troubles, &checks, &mends);
     let mut plan = plan::plan(&problem, &belief.setup().effort)?;
-    cured_once(&mut plan, belief.setup().costs.in_vain);
+    cured_once(&mut plan, &troubles, belief.setup().costs.in_vain);
     let place = |choice: &plan::Choice| match choice.step {
         Move::Step(step) if step < checks.len() => {
             let Candidate { check, outcomes } = &checks[step];
@@ -84,9 +104,19 @@ pub(crate) fn advise(
     };
     let next = plan.choices.iter().filter_map(|choice| {
         let (action, reads) = place(choice)?;
-        Some(Next { action, reads, lower: choice.lower, upper: choice.upper, why: String::new() })
+        let next = Next { action, reads, lower: choice.lower, upper: choice.upper, why: String::new() };
+        let tells = match choice.step {
+            Move::Step(step) if step < checks.len() => checks[step].tells(machine, &troubles),
+            _ => 0.0,
+        };
+        Some((next, tells))
     });
-    let mut next: Vec<Next> = next.collect();
+    let mut next: Vec<(Next, f64)> = next.collect();
+    if beliefs.left_out > LEFT_OUT_AT_MOST {
+        // Too much was never weighed to mend anything on: whatever tells something for its minutes comes first.
+        next.sort_by(|a, b| b.1.total_cmp(&a.1));
+    }
+    let mut next: Vec<Next> = next.into_iter().map(|n| n.0).collect();
     explain(&mut next, &plan);
     Ok(Advice { next, minutes: Some((plan.lower, plan.upper)) })
 }
@@ -328,8 +358,9 @@ pub(crate) fn problem(
             Mending::Nothing => None,
         };
         let left = troubles.left_by(mended);
+        let in_vain = setup.costs.in_vain * if mended.is_some() { 1.0 } else { COMES_BACK };
         steps.push(Step {
-            cost: mending.cost(belief) + setup.costs.in_vain,
+            cost: mending.cost(belief) + in_vain,
             open,
             closed: Vec::new(),
             part: None,
