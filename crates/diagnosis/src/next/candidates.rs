@@ -12,8 +12,8 @@ const PROBE_MINUTES: f64 = 2.0;
 /// Minutes to take off a connector or a tab and put it back. Common practice, no source.
 const UNPLUG_MINUTES: f64 = 0.5;
 
-/// Minutes to enter the service test, and to look at the step. Common practice, no source.
-const ENTER_MINUTES: f64 = 1.5;
+/// Minutes to enter the service test, to look at the step, and to leave the test again. Common practice, no source.
+const ENTER_MINUTES: f64 = 2.5;
 
 /// Longest that a step before the wanted one is left running, s: most can be pressed on.
 const PRESSED_ON_AFTER_S: f64 = 15.0;

@@ -33,17 +33,10 @@ const MOST_SWAPS: usize = 8;
 /// Bits that a check must tell at least.
 const LEAST_BITS: f64 = 0.005;
 
-/// A machine that is handed back though it has a fault comes back in so many cases: the others fail again when they are
-/// shown. Common practice, no source.
-const COMES_BACK: f64 = 0.5;
-
 /// The problem charges every repair as if in vain. One of them cures, whatever the order: that one is taken back here, and the
 /// plan is the same. (Of several faults only one is: their repairs count as dearer than they are.)
-fn cured_once(plan: &mut Plan, troubles: &Troubles, in_vain: f64) {
-    let sound = troubles.cases.iter().zip(&troubles.probabilities).filter(|(c, _)| c.faults.faults().is_empty());
-    let sound: f64 = sound.map(|(_, p)| p).sum();
-    let too_much = in_vain * (1.0 - sound + COMES_BACK * sound);
-    let less = |minutes: &mut f64| *minutes = (*minutes - too_much).max(0.0);
+fn cured_once(plan: &mut Plan, in_vain: f64) {
+    let less = |minutes: &mut f64| *minutes = (*minutes - in_vain).max(0.0);
     less(&mut plan.lower);
     less(&mut plan.upper);
     for choice in &mut plan.choices {
@@ -93,7 +86,7 @@ pub(crate) fn advise(
     let mends = mends(machine, &troubles.cases);
     let problem = problem(belief, &troubles, &checks, &mends);
     let mut plan = plan::plan(&problem, &belief.setup().effort)?;
-    cured_once(&mut plan, &troubles, belief.setup().costs.in_vain);
+    cured_once(&mut plan, belief.setup().costs.in_vain);
     let place = |choice: &plan::Choice| match choice.step {
         Move::Step(step) if step < checks.len() => {
             let Candidate { check, outcomes } = &checks[step];
@@ -358,9 +351,8 @@ pub(crate) fn problem(
             Mending::Nothing => None,
         };
         let left = troubles.left_by(mended);
-        let in_vain = setup.costs.in_vain * if mended.is_some() { 1.0 } else { COMES_BACK };
         steps.push(Step {
-            cost: mending.cost(belief) + in_vain,
+            cost: mending.cost(belief) + setup.costs.in_vain,
             open,
             closed: Vec::new(),
             part: None,
