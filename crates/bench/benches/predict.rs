@@ -6,16 +6,18 @@
 //! share steps and instants (parts without wires; throughput in predictions). Figures: docs/performance.md.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a benchmark")]
 
+#[path = "../tests/support/larger.rs"]
+mod larger;
 #[path = "../tests/support/mod.rs"]
 mod support;
 
 use bench::{Bench, Conditions, Hypothesis, Ohmmeter, Sweep};
 use criterion::measurement::WallTime;
 use criterion::{BenchmarkGroup, Criterion, Throughput, criterion_group, criterion_main};
+use larger::{core_time, with_further_valves};
 use machine::model::Machine;
 use std::hint::black_box;
-use std::sync::OnceLock;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Of the pairs of faults every so-many-th is predicted: a prime, so that the spread follows no order of the file.
 const SPREAD: usize = 251;
@@ -52,15 +54,6 @@ fn predict(c: &mut Criterion) {
             });
         }
     }
-}
-
-/// Time for which this thread has had a core, so that a busy machine measures like an idle one. Linux tells it (to some
-/// milliseconds); elsewhere it is the time that has gone by.
-fn core_time() -> Duration {
-    static START: OnceLock<Instant> = OnceLock::new();
-    let on_core = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
-    let nanoseconds = on_core.and_then(|text| text.split(' ').next()?.parse().ok());
-    nanoseconds.map_or_else(|| START.get_or_init(Instant::now).elapsed(), Duration::from_nanos)
 }
 
 /// Which faults a sweep takes.
@@ -118,33 +111,6 @@ fn sweep(c: &mut Criterion) {
             measure_sweep(&mut group, machine, wires);
         }
     }
-}
-
-/// The largest shipped machine with so many further inlet valves, each behind a triac of its own, all open in the step
-/// that fills through the soak chamber.
-fn with_further_valves(count: usize) -> Machine {
-    let shipped = support::shipped();
-    let (_, text) = shipped.iter().find(|(name, _)| name.contains("tern-81")).unwrap();
-    let mut text = text.clone();
-    let mut insert_before = |mark: &str, lines: &dyn Fn(usize) -> String| {
-        assert_eq!(text.matches(mark).count(), 1, "`{mark}`");
-        let new: String = (1..=count).map(lines).collect();
-        text = text.replace(mark, &(new + mark));
-    };
-    insert_before("[part.drawer-hose]", &|n| {
-        format!(
-            "[part.valve-{n}]\nkind = \"inlet valve\"\ncoil = \"3k6 ±12 %\"\nflow = \"1 l/min ±15 %\"\n\
-             through = \"inlet-hose\"\nbehind = \"lid\"\n\n"
-        )
-    });
-    insert_before("empty = { triac", &|n| format!("more-{n} = {{ triac = [\"A1.3\", \"A9.{n}\"] }}\n"));
-    insert_before("\"A7.1 = level.plus\"", &|n| {
-        format!("\"A9.{n} = valve-{n}.1\", \"valve-{n}.2 = valve-neutral\",\n")
-    });
-    let more = (1..=count).map(|n| format!("\"more-{n}\""));
-    let drives: Vec<String> = ["\"bolt\"", "\"soak\""].map(str::to_owned).into_iter().chain(more).collect();
-    let drives = format!("drives = [{}]", drives.join(", "));
-    support::read(&text.replace("drives = [\"bolt\", \"soak\"]", &drives))
 }
 
 /// How the time grows with parts: the small machine of the tests, then the largest shipped one with more and more valves.

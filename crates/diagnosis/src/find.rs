@@ -3,7 +3,7 @@
 use crate::align::{Aligner, Match};
 use crate::belief::{Belief, Beliefs, Case};
 use crate::evidence::{Clue, Evidence};
-use crate::finding::{Action, Conflict, Finding, Sure, Suspect};
+use crate::finding::{Action, Conflict, Finding, Next, Sure, Suspect};
 use crate::hypotheses::HypothesesError;
 use crate::plan::{Problem, ProblemError};
 use crate::setup::Setup;
@@ -115,6 +115,14 @@ impl<'m> Find<'m> {
         Ok(self.belief.posterior(&self.belief.setup().limits)?)
     }
 
+    /// What to do next, best first, given what is believed after all evidence.
+    ///
+    /// # Errors
+    /// As [`find`].
+    pub fn next_checks(&self, evidence: &Evidence, beliefs: &Beliefs) -> Result<Vec<Next>, FindError> {
+        Ok(next::advise(&self.belief, beliefs, evidence)?.next)
+    }
+
     /// The problem that the next check is chosen by, and how often the fault that each of its repairs cures comes before
     /// anything is known: to hold the plan against other rules.
     ///
@@ -212,7 +220,7 @@ fn conflicts(belief: &Belief<'_>, evidence: &Evidence, beliefs: &Beliefs) -> Vec
 }
 
 /// Sure: the best thing to do is to mend the leading suspect (or to hand the machine back), and that is so probable.
-fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[crate::finding::Next]) -> Option<Sure> {
+fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[Next]) -> Option<Sure> {
     let machine = belief.machine();
     let from = belief.setup().sure_from;
     if beliefs.left_out > LEFT_OUT_AT_MOST {

@@ -24,7 +24,7 @@ use crate::setup::Setup;
 use bench::{Conditions, Hypothesis};
 use machine::model::{Machine, PartId};
 use std::cell::RefCell;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::rc::Rc;
 
 /// Most faults that are tried together for one recording.
@@ -33,9 +33,12 @@ const MOST_TOGETHER: usize = 3;
 /// A further fault that makes a recording less than this much likelier (in nats) explains nothing more in it.
 const MUCH: f64 = 2.0;
 
-/// What faults together may explain one item better than the best single fault does (in nats). Readings that no single fault
-/// explains are far oftener those of a machine that is not quite as its file says.
+/// What faults together may explain one item better than the best of them alone (in nats), where no single fault explains it.
+/// Such readings are far oftener those of a machine that is not quite as its file says.
 const TOGETHER: f64 = 2.0;
+
+/// A single fault that explains all else this much worse than the best could (in nats) is ruled out there.
+const RULED_OUT: f64 = 5.0;
 
 /// Everything that is believed about one machine.
 pub struct Belief<'m> {
@@ -76,6 +79,8 @@ struct Occasion {
     faults: Vec<hypotheses::Fault>,
     /// What each of these gets alone.
     alone: Vec<f64>,
+    /// What a set gets that has none of them.
+    without: f64,
 }
 
 /// A probability for each set of faults.
@@ -163,15 +168,16 @@ impl<'m> Belief<'m> {
             most: f64::INFINITY,
             faults: Vec::new(),
             alone: Vec::new(),
+            without: 0.0,
         });
         self.occasions.len() - 1
     }
 
     /// Finds out what single faults make of an occasion, and limits what sets of faults are credited with.
     ///
-    /// Credit is limited: to what the best single explanation of it all gets; and to [`TOGETHER`] beyond that where several
-    /// faults explain different things in it far better, or where a prediction of usual spread would. So no set of many faults wins by hitting the readings of one or two closer than chance would; and what sets never made
-    /// can weigh is bounded closely.
+    /// Credit is limited to what the best single explanation of it all gets, and to [`TOGETHER`] beyond that where several
+    /// faults explain different things in it far better, or where a prediction of usual spread would. So no set of many faults
+    /// wins by hitting the readings of one or two closer than chance would; see also [`Belief::beyond_alone`].
     fn limit(&mut self, at: usize) {
         self.occasions[at].most = f64::INFINITY;
         let told = self.occasions[at].told.clone();
@@ -209,7 +215,36 @@ impl<'m> Belief<'m> {
             let hypothesis = hypotheses::Hypothesis { faults: vec![*f] };
             self.credited(at, &Case::of(self.machine, &hypothesis))
         };
-        self.occasions[at].alone = faults.iter().map(one).collect();
+        let alone = faults.iter().map(one).collect();
+        let without = self.credited(at, &Case::default());
+        let occasion = &mut self.occasions[at];
+        (occasion.alone, occasion.without) = (alone, without);
+    }
+
+    /// For each occasion what several faults may get beyond the best of them alone: nothing as long as one fault (or none)
+    /// explains it that all else does not rule out. What stays possible is then bounded closely, however many faults
+    /// could meet; and once that fault is ruled out, several may do together what none does alone.
+    fn beyond_alone(&self) -> Vec<f64> {
+        let mut missed: BTreeMap<Option<hypotheses::Fault>, Vec<(usize, f64)>> = BTreeMap::new();
+        for (at, o) in self.occasions.iter().enumerate() {
+            for (fault, ln) in o.faults.iter().zip(&o.alone) {
+                missed.entry(Some(*fault)).or_default().push((at, o.most - ln));
+            }
+        }
+        missed.insert(None, Vec::new());
+        let untouched: Vec<f64> = self.occasions.iter().map(|o| o.most - o.without).collect();
+        let by_none: f64 = untouched.iter().sum();
+        let mut explained = vec![false; self.occasions.len()];
+        for missed in missed.values() {
+            let all: f64 = by_none + missed.iter().map(|&(at, miss)| miss - untouched[at]).sum::<f64>();
+            let mut each = untouched.clone();
+            missed.iter().for_each(|&(at, miss)| each[at] = miss);
+            for (explained, miss) in explained.iter_mut().zip(each) {
+                *explained |= miss < MUCH && all - miss < RULED_OUT;
+            }
+        }
+        let free = |at| if self.is_trace(at) { f64::INFINITY } else { TOGETHER };
+        explained.iter().enumerate().map(|(at, &one)| if one { 0.0 } else { free(at) }).collect()
     }
 
     /// Is this the trace, of which several faults may each explain a part?
@@ -217,14 +252,14 @@ impl<'m> Belief<'m> {
         self.occasions[at].told.iter().any(|&t| self.told[t].clue.is_none())
     }
 
-    /// Natural logarithm of an occasion's likelihood under a set of faults: what it is credited with, and no more than
-    /// [`TOGETHER`] beyond the likeliest of its faults alone.
-    fn ln_of(&self, at: usize, hypothesis: &hypotheses::Hypothesis) -> f64 {
+    /// Natural logarithm of an occasion's likelihood under a set of faults: what it is credited with, and of several no more
+    /// than `beyond` above the likeliest of them alone.
+    fn ln_of(&self, at: usize, hypothesis: &hypotheses::Hypothesis, beyond: f64) -> f64 {
         let ln = self.credited(at, &Case::of(self.machine, hypothesis));
         let Occasion { faults, alone, .. } = &self.occasions[at];
         let places = hypothesis.faults.iter().filter_map(|f| faults.binary_search(f).ok());
         let (count, best) = places.fold((0, f64::NEG_INFINITY), |(n, best), p| (n + 1, alone[p].max(best)));
-        if count < 2 || self.is_trace(at) { ln } else { ln.min(best + TOGETHER) }
+        if count < 2 { ln } else { ln.min(best + beyond) }
     }
 
     /// The greatest likelihood of an item that speaks of many steps, where several faults may each explain some of them:
@@ -341,8 +376,9 @@ impl<'m> Belief<'m> {
     /// # Errors
     /// As [`hypotheses::posterior`].
     pub fn posterior(&self, limits: &Limits) -> Result<Beliefs, HypothesesError> {
-        let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, h);
-        let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(), limits)?;
+        let beyond = self.beyond_alone();
+        let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, h, beyond[item]);
+        let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(&beyond), limits)?;
         let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
         let healthy = bare * self.prior.of_nothing_wrong(&posterior.aside);
         let mut cases: Vec<(Case, f64)> = Vec::new();
@@ -368,13 +404,11 @@ impl<'m> Belief<'m> {
     /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its
     /// greatest likelihood. (A fault that alone changes neither the clue nor what earlier steps leave is taken to
     /// change it in no company.)
-    fn known_beforehand(&self) -> Vec<hypotheses::Item> {
-        let of = |at: usize| {
-            let o = &self.occasions[at];
-            let item = hypotheses::Item::new(o.faults.iter().copied(), o.most);
-            if self.is_trace(at) { item } else { item.beyond_alone(TOGETHER) }
+    fn known_beforehand(&self, beyond: &[f64]) -> Vec<hypotheses::Item> {
+        let of = |(o, &beyond): (&Occasion, &f64)| {
+            hypotheses::Item::new(o.faults.iter().copied(), o.most).beyond_alone(beyond)
         };
-        (0..self.occasions.len()).map(of).collect()
+        self.occasions.iter().zip(beyond).map(of).collect()
     }
 
     /// What the bench says, for whoever chooses the next check.

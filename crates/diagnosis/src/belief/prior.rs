@@ -5,11 +5,11 @@ use machine::model::{Machine, PartId};
 
 /// Probability, before anyone calls, that a given machine has a fault at all. It sets how often two faults that have
 /// nothing to do with each other come together: one in forty. Common practice, no source.
-const HAS_A_FAULT: f64 = 0.05;
+const HAS_A_FAULT: f64 = 0.02;
 
 /// How much rarer a call about a sound machine is than one about a faulty machine (tap shut, wrong programme): with
 /// [`HAS_A_FAULT`] it makes one call in six. Common practice, no source.
-pub(crate) const CALLS_WHEN_SOUND: f64 = 0.01;
+pub(crate) const CALLS_WHEN_SOUND: f64 = 0.004;
 
 /// Calls about sound machines against calls about faulty ones, as the two above make it.
 pub(crate) const SOUND_CALLS: f64 = CALLS_WHEN_SOUND * (1.0 - HAS_A_FAULT) / HAS_A_FAULT;
