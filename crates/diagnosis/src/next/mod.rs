@@ -11,8 +11,8 @@ pub(crate) mod troubles;
 pub use candidates::{candidates, panels};
 
 use crate::belief::{Belief, Beliefs, Case};
-use crate::check::{Check, Power, RUNS};
-use crate::evidence::Evidence;
+use crate::check::{Check, CheckKind, Power, RUNS};
+use crate::evidence::{Clue, Evidence};
 use crate::find::LEFT_OUT_AT_MOST;
 use crate::finding::{Action, Next};
 use crate::plan::{self, Access, Effect, Move, Plan, Problem, ProblemError, Proof, Step};
@@ -47,6 +47,9 @@ fn cured_once(plan: &mut Plan, in_vain: f64) {
 
 /// Bits that a check must tell to come before a repair where too much was left out to be sure.
 const WORTH_BITS: f64 = 0.04;
+
+/// The same for a step that was run already: it tells only of what shows sometimes, and of slips.
+const LEAST_BITS_AGAIN: f64 = 0.12;
 
 /// What to do next, and how long it may take.
 pub(crate) struct Advice {
@@ -210,7 +213,8 @@ fn weighed(
             belief.with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases));
         let Some(outcomes) = found else { continue };
         let bits = bits(&outcomes.rows, &troubles.probabilities);
-        if bits < LEAST_BITS {
+        let least = if was_run(&check, evidence) { LEAST_BITS_AGAIN } else { LEAST_BITS };
+        if bits < least {
             continue;
         }
         let access: f64 = check.access.iter().map(|&p| machine.panels[p].minutes).sum();
@@ -218,6 +222,14 @@ fn weighed(
     }
     all.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.check.id.cmp(&b.1.check.id)));
     all
+}
+
+/// Is this a step of the service test that was read or recorded before?
+fn was_run(check: &Check, evidence: &Evidence) -> bool {
+    let read =
+        |step: usize| evidence.entries.iter().any(|e| matches!(&e.clue, Clue::Step(r) if r.step == step));
+    let again = check.kind == CheckKind::Rerun && check.step.is_some();
+    again && (evidence.trace.is_some() || check.step.is_some_and(read))
 }
 
 /// Mutual information between the outcome and the suspect, bits (Shannon 1948).
