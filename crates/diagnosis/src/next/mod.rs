@@ -49,7 +49,7 @@ fn cured_once(plan: &mut Plan, in_vain: f64) {
 const WORTH_BITS: f64 = 0.04;
 
 /// The same for a step that was run already: it tells only of what shows sometimes, and of slips.
-const LEAST_BITS_AGAIN: f64 = 0.12;
+const LEAST_BITS_AGAIN: f64 = 0.08;
 
 /// What to do next, and how long it may take.
 pub(crate) struct Advice {
@@ -209,12 +209,12 @@ fn weighed(
         if evidence.is_settled(&check.id) {
             continue;
         }
-        let found =
-            belief.with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases));
+        let again = was_run(&check, evidence);
+        let work_out = if again { outcomes::outcomes_again } else { outcomes::outcomes };
+        let found = belief.with_predictions(|p| work_out(machine, setup, p, &check, &troubles.cases));
         let Some(outcomes) = found else { continue };
         let bits = bits(&outcomes.rows, &troubles.probabilities);
-        let least = if was_run(&check, evidence) { LEAST_BITS_AGAIN } else { LEAST_BITS };
-        if bits < least {
+        if bits < if again { LEAST_BITS_AGAIN } else { LEAST_BITS } {
             continue;
         }
         let access: f64 = check.access.iter().map(|&p| machine.panels[p].minutes).sum();

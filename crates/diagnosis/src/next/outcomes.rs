@@ -46,6 +46,29 @@ pub(crate) fn outcomes(
     check: &Check,
     suspects: &[Case],
 ) -> Option<Outcomes> {
+    worked_out(machine, setup, predictions, check, suspects, false)
+}
+
+/// The same of a step that was run already. Signs that a sound machine does not show would have been said then, or will not be
+/// said now: that they are not there is not told, so they tell nothing apart.
+pub(crate) fn outcomes_again(
+    machine: &Machine,
+    setup: &Setup,
+    predictions: &mut Predictions<'_>,
+    check: &Check,
+    suspects: &[Case],
+) -> Option<Outcomes> {
+    worked_out(machine, setup, predictions, check, suspects, true)
+}
+
+fn worked_out(
+    machine: &Machine,
+    setup: &Setup,
+    predictions: &mut Predictions<'_>,
+    check: &Check,
+    suspects: &[Case],
+    again: bool,
+) -> Option<Outcomes> {
     if check.kind == CheckKind::Observation {
         return answers(machine, check, suspects);
     }
@@ -56,13 +79,17 @@ pub(crate) fn outcomes(
     for case in suspects {
         always.push(shown(machine, setup, predictions, check, &case.shown(machine))?);
     }
+    let sound = suspects.iter().position(|c| c.faults.faults().is_empty());
+    if again && let Some(sound) = sound {
+        let usual = always[sound].seen.clone();
+        always.iter_mut().for_each(|shown| shown.seen.retain(|sign| usual.contains(sign)));
+    }
     let class = classes(&always);
     let count = class.iter().max().map_or(0, |c| c + 1);
     if count < 2 {
         return None;
     }
     let slip = if check.step.is_some() { LOOK_SLIP } else { MEASURE_SLIP };
-    let sound = suspects.iter().position(|c| c.faults.faults().is_empty());
     let mut rows = vec![vec![slip / count as f64; suspects.len()]; count];
     for (s, &own) in class.iter().enumerate() {
         // What shows only sometimes reads like a sound machine the other times.
