@@ -6,7 +6,7 @@ use machine::kind::Takes;
 use machine::model::Machine;
 use machine::params::Value;
 use quantity::{Dimension, Toleranced};
-use simulator::{MeterModel, Operator, Setting, Subject, SupplyModel, specimen};
+use simulator::{MeterModel, Operator, Setting, Subject, SupplyModel, specimen, specimen_at_limits};
 
 /// How the faults of a case are drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -54,8 +54,19 @@ impl Way {
     }
 }
 
+/// Whose machines, supplies and technicians these are: what is right in one world only was fitted to it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum World {
+    /// As the simulator has it.
+    Usual,
+    /// Harder: every parameter near one of its limits, supply ±10 % and seldom read, a meter of whole watts whose figures are
+    /// rounded when typed, few signs asked for, codes often not looked up.
+    Rough,
+}
+
 /// A case.
 pub(crate) struct Case {
+    pub(crate) world: World,
     /// The machine in the kitchen.
     pub(crate) real: Machine,
     /// What is wrong with it.
@@ -81,17 +92,20 @@ const TRIES: usize = 40;
 
 impl Case {
     /// The case with this seed; none where no fault could be drawn that is complained of.
-    pub(crate) fn draw(machine: &Machine, draw: Draw, way: Way, seed: u64) -> Option<Case> {
+    pub(crate) fn draw(machine: &Machine, draw: Draw, way: Way, world: World, seed: u64) -> Option<Case> {
         let mut dice = Dice::new(seed);
-        let real = unlike(&specimen(machine, seed), machine, &mut dice);
-        let mut setting = setting(machine, way, &mut dice);
+        let real = match world {
+            World::Usual => unlike(&specimen(machine, seed), machine, &mut dice),
+            World::Rough => specimen_at_limits(machine, seed),
+        };
+        let mut setting = setting(machine, way, world, &mut dice);
         for _ in 0..TRIES {
             let truth = faults(machine, draw, &mut dice);
             let fitful = draw == Draw::ByRate && dice.chance(SOMETIMES);
             setting.intermittent = fitful.then(|| dice.between(SHOWS.0, SHOWS.1));
             let subject = Subject::new(real.clone(), truth.clone(), setting.clone(), seed);
             if draw == Draw::Healthy || !subject.complaint().is_empty() {
-                return Some(Case { real, truth, setting, way, seed });
+                return Some(Case { world, real, truth, setting, way, seed });
             }
         }
         None
@@ -139,15 +153,19 @@ fn unlike(specimen: &Machine, file: &Machine, dice: &mut Dice) -> Machine {
     real
 }
 
-fn setting(machine: &Machine, way: Way, dice: &mut Dice) -> Setting {
+fn setting(machine: &Machine, way: Way, world: World, dice: &mut Dice) -> Setting {
     let rated_v = machine.plate.supply_v;
-    let volts = rated_v * dice.between(0.96, 1.06);
+    let (low, high) = if world == World::Usual { (0.96, 1.06) } else { (0.9, 1.1) };
+    let volts = rated_v * dice.between(low, high);
     let careful = dice.chance(0.5);
     let operator =
         if careful { Operator { misses: 0.02, ..Operator::careful() } } else { Operator::hurried() };
     Setting {
         meter: match way {
             Way::Typed => MeterModel::display(),
+            Way::Logged if world == World::Rough => {
+                MeterModel { quantum_w: 1.0, gain_error: 0.03, offset_w: 2.0, ..MeterModel::logger() }
+            }
             Way::Logged => MeterModel::logger(),
         },
         supply: SupplyModel { source_ohm: dice.between(0.2, 0.8), ..SupplyModel::kitchen(volts) },

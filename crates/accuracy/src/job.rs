@@ -55,6 +55,8 @@ pub(crate) struct Outcome {
     pub(crate) plans: Option<Plans>,
     pub(crate) slips: usize,
     pub(crate) said: Vec<String>,
+    /// Where it went wrong: what spoke for what stood first and against the truth, in nats.
+    pub(crate) misled: Vec<(String, f64)>,
 }
 
 /// Minutes spent, with panels off and supply isolated as states.
@@ -98,6 +100,9 @@ pub(crate) fn run(machine: &Machine, case: &Case, setup: &Setup, plans: bool) ->
     }
     out.sure = finding.sure.is_some();
     out.at_end = standing(machine, case, &finding);
+    if out.at_end.place != 1 {
+        out.misled = misled(&find, &evidence, case, &finding);
+    }
     repair(machine, &mut technician, &mut evidence, &mut find, finding, setup, &mut clock, &mut out)?;
     out.minutes = clock.minutes;
     out.slips = technician.slips;
@@ -157,6 +162,24 @@ fn repair(
     }
     clock.minutes += costs.give_up;
     Ok(())
+}
+
+/// What spoke for what stands first and against the truth, that most of all first.
+fn misled(find: &Find<'_>, evidence: &Evidence, case: &Case, finding: &Finding) -> Vec<(String, f64)> {
+    let sound = diagnosis::belief::Case::default();
+    let first = match finding.suspects.first() {
+        Some(s) if s.probability > finding.healthy => {
+            diagnosis::belief::Case { faults: s.faults.clone(), sometimes: s.sometimes.clone() }
+        }
+        _ => sound.clone(),
+    };
+    let faults = case.truth.faults().len();
+    let sometimes = if case.setting.intermittent.is_some() { (0..faults).collect() } else { Vec::new() };
+    let truth = diagnosis::belief::Case { faults: case.truth.clone(), sometimes };
+    let mut all = find.speaks_for(evidence, &first, &truth);
+    all.retain(|(_, nats)| nats.abs() > 0.3);
+    all.sort_by(|a, b| b.1.total_cmp(&a.1));
+    all
 }
 
 /// The part to mend, in its likeliest mode.

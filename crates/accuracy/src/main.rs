@@ -15,7 +15,7 @@ mod rules;
 mod score;
 mod technician;
 
-use case::{Case, Draw, Way};
+use case::{Case, Draw, Way, World};
 use diagnosis::check::Instrument;
 use diagnosis::plan::Effort;
 use diagnosis::setup::Setup;
@@ -32,14 +32,17 @@ struct Wanted {
     machines: String,
     draws: Vec<Draw>,
     ways: Vec<Way>,
+    world: World,
     only: Option<u64>,
     states: usize,
     failures: bool,
+    /// Leave out the comparison of plans, which takes longest.
+    quick: bool,
     threads: usize,
 }
 
 const HELP: &str = "accuracy [--cases N] [--seed N] [--machine WORD] [--draw rate|uniform|double|healthy] \
-[--way typed|recording] [--only SEED] [--states N] [--threads N] [--failures]
+[--way typed|recording] [--only SEED] [--states N] [--threads N] [--failures] [--quick] [--rough]
 Run it in the root of the repository. N cases of each kind, machine and meter; every case has its own seed.";
 
 fn wanted() -> Result<Wanted, String> {
@@ -49,15 +52,25 @@ fn wanted() -> Result<Wanted, String> {
         machines: String::new(),
         draws: Draw::ALL.to_vec(),
         ways: Way::ALL.to_vec(),
+        world: World::Usual,
         only: None,
         states: 20_000,
         failures: false,
+        quick: false,
         threads: 1,
     };
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         if arg == "--failures" {
             w.failures = true;
+            continue;
+        }
+        if arg == "--rough" {
+            w.world = World::Rough;
+            continue;
+        }
+        if arg == "--quick" {
+            w.quick = true;
             continue;
         }
         let value = args.next().ok_or_else(|| HELP.to_owned())?;
@@ -135,7 +148,7 @@ fn tasks(wanted: &Wanted, machines: &[(String, Machine)]) -> Vec<Task> {
                     let mix = (machine as u64) << 30 | (draw as u64) << 26 | (way as u64) << 24 | n as u64;
                     let seed = (wanted.seed << 34).wrapping_add(mix);
                     if wanted.only.is_none_or(|only| only == seed) {
-                        all.push(Task { machine, draw, way, seed, plans: n % PLANS_EACH == 0 });
+                        all.push(Task { machine, draw, way, seed, plans: !wanted.quick && n % PLANS_EACH == 0 });
                     }
                 }
             }
@@ -179,7 +192,10 @@ fn work() -> Result<(), String> {
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(task) = tasks.get(at) else { break };
-                    let result = one(task, &machines, wanted.states);
+                    let result = one(task, &machines, wanted.world, wanted.states);
+                    if let Ok(Some(d)) = &result {
+                        eprintln!("{}", score::line(d));
+                    }
                     if let Ok(mut done) = done.lock() {
                         done.push((at, result));
                     }
@@ -204,9 +220,14 @@ fn work() -> Result<(), String> {
     Ok(())
 }
 
-fn one(task: &Task, machines: &[(String, Machine)], states: usize) -> Result<Option<Done>, String> {
+fn one(
+    task: &Task,
+    machines: &[(String, Machine)],
+    world: World,
+    states: usize,
+) -> Result<Option<Done>, String> {
     let (name, machine) = &machines[task.machine];
-    let Some(case) = Case::draw(machine, task.draw, task.way, task.seed) else { return Ok(None) };
+    let Some(case) = Case::draw(machine, task.draw, task.way, world, task.seed) else { return Ok(None) };
     let outcome = run(machine, &case, &setup(task.way, states), task.plans).map_err(|e| e.to_string())?;
     let often =
         case.setting.intermittent.map_or(String::new(), |s| format!(" ({:.0} % of the time)", 100.0 * s));

@@ -198,32 +198,40 @@ fn calibration(all: &[Done]) {
     }
 }
 
+/// A case in one line: what was wrong with it, what was named, how sure.
+pub(crate) fn line(d: &Done) -> String {
+    let o = &d.outcome;
+    let standing = |s: &Standing| {
+        let place = if s.place == usize::MAX { "unlisted".to_owned() } else { s.place.to_string() };
+        format!("{} {:.2} (truth {:.3}, {place}, left out {:.0e})", s.named, s.first, s.truth, s.left_out)
+    };
+    format!(
+        "{} {} {} --only {}: {}; after the test {}; at the end {}; {} checks, {}, slips {}",
+        d.machine,
+        d.draw.says(),
+        d.way.says(),
+        d.seed,
+        d.truth,
+        standing(&o.after_test),
+        standing(&o.at_end),
+        o.checks.len(),
+        if o.sure { "sure" } else { "not sure" },
+        o.slips
+    )
+}
+
 /// The cases that went wrong, or all, one after the other.
 pub(crate) fn failures(all: &[Done], every: bool) {
     for d in all.iter().filter(|d| every || d.outcome.at_end.place != 1) {
         let o = &d.outcome;
-        println!(
-            "{} {} {} seed {}: {}; named {} {:.2}, truth {:.3} at place {} (after test {} {:.2}, truth {:.3}); {} checks, sure {}, slips {}",
-            d.machine,
-            d.draw.says(),
-            d.way.says(),
-            d.seed,
-            d.truth,
-            o.at_end.named,
-            o.at_end.first,
-            o.at_end.truth,
-            o.at_end.place as isize,
-            o.after_test.named,
-            o.after_test.first,
-            o.after_test.truth,
-            o.checks.len(),
-            o.sure,
-            o.slips
-        );
+        println!("{}", line(d));
         let mut said = o.said.clone();
         said.dedup();
         for said in &said {
             println!("    {said}");
+        }
+        for (what, nats) in &o.misled {
+            println!("    {nats:+.1} for what stood first: {what}");
         }
     }
 }

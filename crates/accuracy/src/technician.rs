@@ -1,6 +1,6 @@
 //! The technician: asks the customer, runs the service test, does the checks that are asked for, and slips now and then.
 
-use crate::case::{Case, Way};
+use crate::case::{Case, Way, World};
 use crate::dice::Dice;
 use diagnosis::check::{Check, CheckKind};
 use diagnosis::evidence::{Answer, Clue, Entry, Evidence, Listener, Recording, Supply};
@@ -17,7 +17,18 @@ const CONTACT_OHM: f64 = 0.3;
 /// A code that the machine stores is looked up in so many cases. Common practice, no source.
 const LOOKS_UP: f64 = 0.9;
 
+/// The same in a rough world, and how often a figure is rounded there, a sign asked for, the supply read.
+const ROUGHLY: Roughly = Roughly { looks_up: 0.6, rounds: 0.4, asks: 0.6, reads_supply: 0.4 };
+
+struct Roughly {
+    looks_up: f64,
+    rounds: f64,
+    asks: f64,
+    reads_supply: f64,
+}
+
 pub(crate) struct Technician<'m> {
+    rough: bool,
     listener: Listener<'m>,
     machine: &'m Machine,
     subject: Subject,
@@ -33,6 +44,7 @@ impl<'m> Technician<'m> {
     pub(crate) fn new(machine: &'m Machine, case: &Case) -> Technician<'m> {
         let subject = Subject::new(case.real.clone(), case.truth.clone(), case.setting.clone(), case.seed);
         Technician {
+            rough: case.world == World::Rough,
             listener: Listener::new(machine),
             machine,
             subject,
@@ -86,14 +98,17 @@ impl<'m> Technician<'m> {
                 break;
             }
         }
-        if let Some(&v) = volts.get(volts.len() / 2) {
+        if let Some(&v) = volts.get(volts.len() / 2)
+            && (!self.rough || self.dice.chance(ROUGHLY.reads_supply))
+        {
             evidence.supply = Some(Supply { volts: v, u_v: 1.5 });
         }
         self.code(evidence, None);
     }
 
     fn code(&mut self, evidence: &mut Evidence, known: Option<String>) {
-        if self.machine.codes.is_empty() || !self.dice.chance(LOOKS_UP) {
+        let looks_up = if self.rough { ROUGHLY.looks_up } else { LOOKS_UP };
+        if self.machine.codes.is_empty() || !self.dice.chance(looks_up) {
             return;
         }
         let mut code = known.or_else(|| self.subject.code());
@@ -113,6 +128,9 @@ impl<'m> Technician<'m> {
         let marks = made.marks.iter().filter_map(|(at, id)| Some((*at, step(id)?))).collect();
         evidence.trace = Some(Recording { name: "made up".to_owned(), samples: made.samples, marks });
         for (id, sign, seen) in &made.seen {
+            if !self.asks() {
+                continue;
+            }
             let said = format!("{id}: {sign}");
             if let Ok(clue) = self.listener.saw(&said, Some(if *seen { "yes" } else { "no" })) {
                 evidence.entries.extend(Entry::of_one(vec![clue], &said, None, None));
@@ -133,14 +151,18 @@ impl<'m> Technician<'m> {
         if self.slipped() {
             watts = if self.dice.chance(0.5) { watts * 10.0 } else { self.dice.between(0.0, 2000.0).round() };
         }
-        let mut text = format!("{watts:.0} W");
+        let mut text = self.watts(watts);
         let place = self.machine.test.steps.iter().position(|s| s.id == id);
         let usual = place.map_or(Vec::new(), |p| self.usual[p].clone());
         for sign in &shown.signs {
-            text.push_str(&format!(", {sign}"));
+            if self.asks() {
+                text.push_str(&format!(", {sign}"));
+            }
         }
         for sign in usual.iter().filter(|s| !shown.signs.contains(s)) {
-            text.push_str(&format!(", not {sign}"));
+            if self.asks() {
+                text.push_str(&format!(", not {sign}"));
+            }
         }
         if shown.timed_out {
             text.push_str(", does not end in time");
@@ -149,6 +171,22 @@ impl<'m> Technician<'m> {
             text.push_str(&format!(", code {code}"));
         }
         text
+    }
+
+    fn asks(&mut self) -> bool {
+        !self.rough || self.dice.chance(ROUGHLY.asks)
+    }
+
+    /// Watts as they are typed: in a rough world "2.1 kW" and "140 W" now and then.
+    fn watts(&mut self, watts: f64) -> String {
+        if !self.rough || !self.dice.chance(ROUGHLY.rounds) {
+            return format!("{watts:.0} W");
+        }
+        match watts {
+            w if w >= 1000.0 => format!("{:.1} kW", w / 1000.0),
+            w if w >= 100.0 => format!("{:.0} W", (w / 10.0).round() * 10.0),
+            w => format!("{w:.0} W"),
+        }
     }
 
     /// Does a check, and enters its answer. A check that cannot be done is passed over.
@@ -184,6 +222,7 @@ impl<'m> Technician<'m> {
         let yes = match (words.next()?, words.next()?, words.next()) {
             ("hand", part, Some(check)) => self.subject.hand_check(part, check).ok()?,
             ("own", check, None) => self.subject.own_check(check).ok()?,
+            ("swap", part, None) => self.subject.swap(part).ok()?,
             _ => return None,
         };
         Some(if yes { "yes" } else { "no" }.to_owned())

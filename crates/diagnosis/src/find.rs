@@ -19,7 +19,7 @@ const LISTED: usize = 8;
 const LISTED_FROM: f64 = 0.002;
 
 /// More than this left out: nothing is sure.
-const LEFT_OUT_AT_MOST: f64 = 0.1;
+pub(crate) const LEFT_OUT_AT_MOST: f64 = 0.1;
 
 /// Why no suspects can be named.
 #[derive(Clone, Debug, PartialEq)]
@@ -155,11 +155,7 @@ impl<'m> Find<'m> {
                 others += p;
             }
         }
-        let mut advice = next::advise(belief, beliefs, evidence)?;
-        if beliefs.left_out > LEFT_OUT_AT_MOST {
-            // Too much was never weighed to mend anything on: whatever can be found out comes first.
-            advice.next.sort_by_key(|n| !matches!(n.action, Action::Check(_)));
-        }
+        let advice = next::advise(belief, beliefs, evidence)?;
         Ok(Finding {
             steps: verdicts::verdicts(belief, &self.conditions, evidence, aligned),
             sure: sure(belief, beliefs, healthy, &advice.next),
@@ -223,7 +219,7 @@ fn conflicts(belief: &Belief<'_>, evidence: &Evidence, beliefs: &Beliefs) -> Vec
     all
 }
 
-/// Sure enough: the best thing to do is to mend the leading suspect (or to hand the machine back).
+/// Sure: the best thing to do is to mend the leading suspect (or to hand the machine back), and that is so probable.
 fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[Next]) -> Option<Sure> {
     let machine = belief.machine();
     let from = belief.setup().sure_from;
@@ -235,18 +231,10 @@ fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[Next]) -> 
             let about = |c: &&(Case, f64)| c.0.faults.faults().iter().any(|f| f.0 == *part);
             let probability: f64 = beliefs.cases.iter().filter(about).map(|c| c.1).sum();
             let (case, _) = beliefs.cases.iter().find(about)?;
-            let words = case.says(machine);
-            let says = if probability >= from {
-                format!("{words}: {:.0} %.", 100.0 * probability)
-            } else {
-                format!(
-                    "{words}: {:.0} %, and another check would cost more than it can save.",
-                    100.0 * probability
-                )
-            };
-            Some(Sure { faults: case.faults.clone(), probability, says })
+            let says = format!("{}: {:.0} %.", case.says(machine), 100.0 * probability);
+            (probability >= from).then(|| Sure { faults: case.faults.clone(), probability, says })
         }
-        Some(Action::HandBack { .. }) => Some(Sure {
+        Some(Action::HandBack { .. }) => (healthy >= from).then(|| Sure {
             faults: bench::Hypothesis::healthy(),
             probability: healthy,
             says: format!("Nothing is wrong with the machine: {:.0} %.", 100.0 * healthy),

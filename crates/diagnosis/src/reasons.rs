@@ -2,6 +2,7 @@
 
 use crate::belief::{Belief, Beliefs, Case};
 use crate::evidence::Evidence;
+use crate::find::Find;
 
 /// A clue speaks for a case if it makes it at least e times as likely against the healthy machine.
 const SPEAKS_FROM: f64 = 1.0;
@@ -76,6 +77,14 @@ fn listed(mut clues: Vec<(f64, &str)>) -> String {
         words.push(format!("{more} more"));
     }
     words.join(", ")
+}
+
+impl Find<'_> {
+    /// What each thing told is called, and how much likelier (natural logarithm) the first case makes it than the second.
+    pub fn speaks_for(&self, evidence: &Evidence, one: &Case, other: &Case) -> Vec<(String, f64)> {
+        let gap = |item: usize| self.belief.fit(item, one).ln - self.belief.fit(item, other).ln;
+        names(&self.belief, evidence).into_iter().enumerate().map(|(item, name)| (name, gap(item))).collect()
+    }
 }
 
 /// What each clue is called.

@@ -49,6 +49,8 @@ pub struct Costs {
     pub proof: f64,
     /// Showing the customer all functions of a machine that is right.
     pub showing: f64,
+    /// What a repair that does not help costs beyond its own: a part that cannot be sent back, a second visit, trust.
+    pub in_vain: f64,
     /// Ending the job without a cure.
     pub give_up: f64,
     /// What a live measurement costs beyond its minutes.
@@ -63,7 +65,8 @@ impl Setup {
 }
 
 impl Default for Costs {
-    /// A part at 40 minutes' worth, 12 minutes to fit it, 8 to clear, 10 to prove, 25 to show all functions (common practice, no source).
+    /// A part at 40 minutes' worth, 12 minutes to fit it, 8 to clear, 10 to prove, 25 to show all functions; a repair in vain costs two
+    /// hours more (common practice, no source).
     fn default() -> Self {
         Costs {
             part: 40.0,
@@ -72,6 +75,7 @@ impl Default for Costs {
             clearing: 8.0,
             proof: 10.0,
             showing: 25.0,
+            in_vain: 120.0,
             give_up: 400.0,
             live: 60.0,
         }

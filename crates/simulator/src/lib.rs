@@ -37,5 +37,5 @@ pub use household::household;
 pub use pressed::pressed;
 pub use record::{Recording, Stretch, record};
 pub use setting::{ForeignLoad, MeterModel, Operator, Setting, SupplyModel};
-pub use specimen::{drawn_within, specimen};
+pub use specimen::{drawn_within, specimen, specimen_at_limits};
 pub use subject::{Shown, Subject, SubjectError};

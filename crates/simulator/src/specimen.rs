@@ -16,6 +16,20 @@ const HEAT_CAPACITY_SPREAD: f64 = 0.15;
 /// standard deviations, cut off there. A value without tolerance varies as far as its kind takes it to. What is drawn is
 /// exact afterwards: a specimen has no tolerance.
 pub fn specimen(machine: &Machine, seed: u64) -> Machine {
+    drawn_by(machine, seed, draw)
+}
+
+/// A machine whose every parameter lies at one of its limits, or near it: the worst that its tolerances allow.
+pub fn specimen_at_limits(machine: &Machine, seed: u64) -> Machine {
+    drawn_by(machine, seed, |q, dice| {
+        let side = if dice.chance(0.5) { 1.0 } else { -1.0 };
+        let place = side * dice.between(0.8, 1.0);
+        let half = f64::midpoint(q.minus, q.plus);
+        if half > 0.0 { Toleranced::exact(q.expectation() + place * half) } else { q }
+    })
+}
+
+fn drawn_by(machine: &Machine, seed: u64, draw: impl Fn(Toleranced, &mut Dice) -> Toleranced) -> Machine {
     let mut dice = Dice::new(seed, Purpose::Specimen);
     let mut drawn = machine.clone();
     for (id, part) in machine.parts.iter().enumerate() {

@@ -19,6 +19,15 @@ impl Fit {
         Fit { ln: total.ln(), slip: if total > 0.0 { slipped / total } else { 1.0 } }
     }
 
+    /// The mean over cases, each with its probability.
+    pub(crate) fn mixed(of: impl Iterator<Item = (f64, Fit)>) -> Fit {
+        let (total, slipped) = of.fold((0.0, 0.0), |(total, slipped), (p, fit)| {
+            let likely = p * fit.ln.exp();
+            (total + likely, slipped + likely * fit.slip)
+        });
+        Fit { ln: total.ln(), slip: if total > 0.0 { slipped / total } else { 1.0 } }
+    }
+
     /// A yes or no that is so with probability `p`; below one half it is rather a slip.
     pub(crate) fn answer(p: f64) -> Fit {
         Fit { ln: p.ln(), slip: if p < SLIP * 2.0 { 1.0 } else { 0.0 } }
@@ -62,8 +71,19 @@ fn anywhere(x: f64, from: f64) -> f64 {
     1.0 / ((x.abs() + from) * DECADES)
 }
 
+/// Standard uncertainty of a figure from its last digit. Whoever writes `140 W` or `1800 W` may well have rounded: noughts at the
+/// end of a figure of three digits and more are taken for no digits.
 fn display_u(shown: &Decoded) -> f64 {
-    shown.resolution / 12f64.sqrt()
+    let digits = (shown.value / shown.resolution.max(1e-12)).abs();
+    let round = |to: f64| digits >= 10.0 * to && (digits / to).fract() < 1e-6;
+    let rounded = if round(100.0) {
+        100.0
+    } else if round(10.0) {
+        10.0
+    } else {
+        1.0
+    };
+    rounded * shown.resolution / 12f64.sqrt()
 }
 
 /// Watts, amperes or the like at the plug. `small` is the size below which everything is little, in the same unit.

@@ -15,7 +15,7 @@ pub(crate) use density::Fit;
 pub(crate) use predictions::Predictions;
 pub use prior::Case;
 pub(crate) use prior::SOUND_CALLS;
-pub(crate) use weigh::says_yes;
+pub(crate) use weigh::{says_yes, works_without};
 
 use crate::align::Aligner;
 use crate::evidence::{Clue, Evidence};
@@ -86,7 +86,7 @@ struct Occasion {
 /// A probability for each set of faults.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Beliefs {
-    /// Sets of faults and their probability, likeliest first.
+    /// Sets of faults and their probability among all that were looked at, likeliest first.
     pub cases: Vec<(Case, f64)>,
     /// Most that all sets never made can have together.
     pub left_out: f64,
@@ -360,7 +360,10 @@ impl<'m> Belief<'m> {
             (Some(clue), _) => weigh::weigh(self.machine, &self.setup, predictions, clue, faults),
             (None, Some(aligner)) => {
                 let steps = predictions.test(faults);
-                Fit { ln: aligner.ln_likelihood(&steps, predictions.sweep()), slip: 0.0 }
+                let usual = aligner.ln_likelihood(&steps, predictions.sweep());
+                let waters = predictions.by_water(faults);
+                let others = waters.iter().flat_map(|w| w.iter()).map(|test| aligner.ln_likelihood_of(test));
+                Fit { ln: predictions::over_waters(usual, others), slip: 0.0 }
             }
             (None, None) => Fit { ln: 0.0, slip: 0.0 },
         };
@@ -388,6 +391,11 @@ impl<'m> Belief<'m> {
         for &(fault, share) in &posterior.aside {
             let p = (bare - healthy) * share / (1.0 - share) / odds;
             cases.push((Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![fault] }), p));
+        }
+        // Among the sets that were looked at: what is left out is a bound, mostly far above what is there.
+        let looked_at: f64 = cases.iter().map(|c| c.1).sum();
+        if looked_at > 0.0 {
+            cases.iter_mut().for_each(|c| c.1 /= looked_at);
         }
         cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
         Ok(Beliefs { cases, left_out: posterior.left_out })

@@ -9,8 +9,8 @@ use machine::model::{Machine, PartId};
 const HAS_A_FAULT: f64 = 0.01;
 
 /// How much rarer a call about a sound machine is than one about a faulty machine (tap shut, wrong programme): with
-/// [`HAS_A_FAULT`] it makes one call in six. Common practice, no source.
-pub(crate) const CALLS_WHEN_SOUND: f64 = 0.002;
+/// [`HAS_A_FAULT`] it makes one call in ten. Common practice, no source.
+pub(crate) const CALLS_WHEN_SOUND: f64 = 0.0011;
 
 /// Calls about sound machines against calls about faulty ones, as the two above make it.
 pub(crate) const SOUND_CALLS: f64 = CALLS_WHEN_SOUND * (1.0 - HAS_A_FAULT) / HAS_A_FAULT;

@@ -2,12 +2,13 @@
 
 use super::density::{self, Fit, SLIP};
 use super::functions::Goes;
-use super::predictions::Predictions;
+use super::Case;
+use super::predictions::{OTHER_WATER, Predictions};
 use crate::check::Instrument;
 use crate::evidence::{Clue, StepReading};
 use crate::setup::Setup;
-use bench::Hypothesis;
-use machine::model::{Machine, PartId};
+use bench::{Hypothesis, Prediction};
+use machine::model::{CodeId, Machine, PartId};
 use quantity::Decoded;
 
 /// A customer who has a fault before them names it. What is left goes to the other functions that fail with it.
@@ -57,11 +58,13 @@ pub(crate) fn weigh(
         }),
         Clue::Code(code) => {
             let codes = predictions.codes(faults);
-            Fit::answer(match code {
-                Some(code) if codes.contains(code) => STORED / codes.len() as f64,
-                Some(_) => SLIP / machine.codes.len().max(1) as f64,
-                None if codes.is_empty() => 1.0 - SLIP,
-                None => 1.0 - STORED,
+            let ordinary = predictions.ordinary(faults);
+            by_water(predictions, faults, stored(machine, *code, &codes), |test| {
+                let mut codes: Vec<CodeId> = test.iter().filter_map(|p| p.code).collect();
+                codes.extend(&ordinary.codes);
+                codes.sort_unstable();
+                codes.dedup();
+                stored(machine, *code, &codes)
             })
         }
         Clue::Ohms(reading) => match predictions.ohms(reading, faults) {
@@ -81,11 +84,18 @@ pub(crate) fn weigh(
             }
             None => Fit { ln: 0.0, slip: 0.0 },
         },
-        Clue::Step(reading) => step(predictions, reading, faults),
+        Clue::Step(reading) => {
+            let fit = step(predictions.step(faults, reading.step), reading);
+            by_water(predictions, faults, fit, |test| step(&test[reading.step], reading))
+        }
         Clue::Sign { step, sign, seen } => {
-            let there = predictions.step(faults, *step).signs.iter().any(|s| s == sign);
-            let yes = if there { NOTICED } else { IMAGINED };
-            Fit::answer(if *seen { yes } else { 1.0 - yes })
+            let noticed = |p: &Prediction| {
+                let there = p.signs.iter().any(|s| s == sign);
+                let yes = if there { NOTICED } else { IMAGINED };
+                Fit::answer(if *seen { yes } else { 1.0 - yes })
+            };
+            let fit = noticed(predictions.step(faults, *step));
+            by_water(predictions, faults, fit, |test| noticed(&test[*step]))
         }
         Clue::Hand { part, check, yes } => Fit::answer(hand(machine, *part, *check, *yes, faults)),
         Clue::Own { check, yes } => Fit::answer(own(machine, *check, *yes, faults)),
@@ -160,8 +170,29 @@ fn complaint(predictions: &mut Predictions<'_>, functions: &[usize], faults: &Hy
     Fit::of(meant, slipped / ordinary.goes.len().max(1) as f64)
 }
 
-fn step(predictions: &mut Predictions<'_>, reading: &StepReading, faults: &Hypothesis) -> Fit {
-    let p = predictions.step(faults, reading.step);
+/// The fit over the waters that a machine may have, where they make a difference; `usual` is that of the file's.
+fn by_water(
+    predictions: &mut Predictions<'_>,
+    faults: &Hypothesis,
+    usual: Fit,
+    of: impl Fn(&[Prediction]) -> Fit,
+) -> Fit {
+    let Some(waters) = predictions.by_water(faults) else { return usual };
+    let others = waters.iter().map(|test| (OTHER_WATER, of(test)));
+    let rest = 1.0 - OTHER_WATER * waters.len() as f64;
+    Fit::mixed(std::iter::once((rest, usual)).chain(others))
+}
+
+fn stored(machine: &Machine, code: Option<CodeId>, codes: &[CodeId]) -> Fit {
+    Fit::answer(match code {
+        Some(code) if codes.contains(&code) => STORED / codes.len() as f64,
+        Some(_) => SLIP / machine.codes.len().max(1) as f64,
+        None if codes.is_empty() => 1.0 - SLIP,
+        None => 1.0 - STORED,
+    })
+}
+
+fn step(p: &Prediction, reading: &StepReading) -> Fit {
     let fits = [
         reading.power_w.as_ref().map(|w| density::plug(w, &[p.power_w], 1.0)),
         reading.current_a.as_ref().map(|a| density::plug(a, &[p.current_a], SMALL_A)),
@@ -214,6 +245,20 @@ pub(crate) fn says_yes(machine: &Machine, id: &str, faults: &Hypothesis) -> Opti
     let part = machine.part(part)?;
     let check = machine.parts[part].kind.checks.iter().position(|c| c.id == check)?;
     Some(hand(machine, part, check, true, faults))
+}
+
+/// Probability that a machine with these faults passes for working once this part is sound.
+pub(crate) fn works_without(predictions: &mut Predictions<'_>, case: &Case, part: PartId) -> f64 {
+    let left = |shows: bool| {
+        let faults = case.shown(predictions.machine()).faults().to_vec();
+        let there = |(place, fault): (usize, (PartId, usize))| {
+            (fault.0 != part && (shows || !case.sometimes.contains(&place))).then_some(fault)
+        };
+        Hypothesis::of(faults.into_iter().enumerate().filter_map(there))
+    };
+    let (always, now) = (left(true), left(false));
+    let share = if always == now { 1.0 } else { super::prior::SHOWS_SOMETIMES };
+    share * runs(predictions, &always) + (1.0 - share) * runs(predictions, &now)
 }
 
 /// Probability that a machine with these faults passes for working after a repair.

@@ -3,7 +3,7 @@
 use crate::check::{Check, CheckKind, Instrument, Power, RUNS};
 use crate::setup::Setup;
 use bench::Conditions;
-use machine::kind::{Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
+use machine::kind::{Mend, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
 use machine::model::{Joint, Machine, NodeId, PanelId, Part, PartId};
 
 /// Minutes to set the probes and read. Common practice, no source.
@@ -12,8 +12,8 @@ const PROBE_MINUTES: f64 = 2.0;
 /// Minutes to take off a connector or a tab and put it back. Common practice, no source.
 const UNPLUG_MINUTES: f64 = 0.5;
 
-/// Minutes to enter the service test, and to look at the step. Common practice, no source.
-const ENTER_MINUTES: f64 = 1.5;
+/// Minutes to enter the service test, to look at the step, and to leave the test again. Common practice, no source.
+const ENTER_MINUTES: f64 = 2.5;
 
 /// Longest that a step before the wanted one is left running, s: most can be pressed on.
 const PRESSED_ON_AFTER_S: f64 = 15.0;
@@ -58,6 +58,36 @@ pub fn candidates(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Che
     }
     all.retain(|c| setup.owns(c.instrument).is_some() && (setup.live || c.power != Power::Live));
     all
+}
+
+/// A known-good part in place of each of these that is mended by a new one: fit it and try. It goes back to the van if it
+/// does not help, so that it costs its minutes alone. Wires are mended, not swapped.
+pub(crate) fn swaps(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Check> {
+    let fits = |id: &PartId| {
+        let part = &machine.parts[*id];
+        part.ends.is_none() && part.kind.modes.iter().any(|m| m.mend == Mend::Fit)
+    };
+    let of = |id: PartId| {
+        let part = &machine.parts[id];
+        let access = panels(machine, &part.behind);
+        Check {
+            id: format!("swap {}", part.id),
+            kind: CheckKind::Swap,
+            says: format!(
+                "Fit a known-good {} ({}) in its place, close up and run the machine. Does it work with it?",
+                part.id, part.kind.name
+            ),
+            between: None,
+            unplugged: Vec::new(),
+            step: None,
+            instrument: Instrument::None,
+            minutes: setup.costs.fitting + setup.costs.proof,
+            caution: cautions(machine, RUNS, &access, true),
+            access,
+            power: Power::Dead,
+        }
+    };
+    about.iter().copied().filter(fits).map(of).collect()
 }
 
 fn reruns(machine: &Machine) -> Vec<Check> {

@@ -11,8 +11,9 @@ pub(crate) mod troubles;
 pub use candidates::{candidates, panels};
 
 use crate::belief::{Belief, Beliefs, Case};
-use crate::check::{Check, Power, RUNS};
-use crate::evidence::Evidence;
+use crate::check::{Check, CheckKind, Power, RUNS};
+use crate::evidence::{Clue, Evidence};
+use crate::find::LEFT_OUT_AT_MOST;
 use crate::finding::{Action, Next};
 use crate::plan::{self, Access, Effect, Move, Plan, Problem, ProblemError, Proof, Step};
 use machine::kind::Mend;
@@ -26,8 +27,29 @@ pub(crate) const ISOLATE_MINUTES: f64 = 1.5;
 /// Most checks that the planner is given.
 const MOST_CHECKS: usize = 32;
 
+/// Most known-good parts that it is given to try.
+const MOST_SWAPS: usize = 8;
+
 /// Bits that a check must tell at least.
 const LEAST_BITS: f64 = 0.005;
+
+/// The problem charges every repair as if in vain. One of them cures, whatever the order: that one is taken back here, and the
+/// plan is the same. (Of several faults only one is: their repairs count as dearer than they are.)
+fn cured_once(plan: &mut Plan, in_vain: f64) {
+    let less = |minutes: &mut f64| *minutes = (*minutes - in_vain).max(0.0);
+    less(&mut plan.lower);
+    less(&mut plan.upper);
+    for choice in &mut plan.choices {
+        less(&mut choice.lower);
+        less(&mut choice.upper);
+    }
+}
+
+/// Bits that a check must tell to come before a repair where too much was left out to be sure.
+const WORTH_BITS: f64 = 0.04;
+
+/// The same for a step that was run already: it tells only of what shows sometimes, and of slips.
+const LEAST_BITS_AGAIN: f64 = 0.08;
 
 /// What to do next, and how long it may take.
 pub(crate) struct Advice {
@@ -43,6 +65,15 @@ pub(crate) struct Candidate {
     pub(crate) outcomes: Outcomes,
 }
 
+impl Candidate {
+    /// Bits for a minute, the panels before it off as well; nothing where it tells next to nothing.
+    fn tells(&self, machine: &Machine, troubles: &Troubles) -> f64 {
+        let bits = bits(&self.outcomes.rows, &troubles.probabilities);
+        let access: f64 = self.check.access.iter().map(|&p| machine.panels[p].minutes).sum();
+        if bits < WORTH_BITS { 0.0 } else { bits / (self.check.minutes + access + 1.0) }
+    }
+}
+
 /// Chooses.
 ///
 /// # Errors
@@ -54,10 +85,11 @@ pub(crate) fn advise(
 ) -> Result<Advice, ProblemError> {
     let machine = belief.machine();
     let troubles = Troubles::of(beliefs);
-    let checks = worth_thinking_about(belief, &troubles, evidence);
+    let checks = checks(belief, &troubles, evidence);
     let mends = mends(machine, &troubles.cases);
     let problem = problem(belief, &troubles, &checks, &mends);
-    let plan = plan::plan(&problem, &belief.setup().effort)?;
+    let mut plan = plan::plan(&problem, &belief.setup().effort)?;
+    cured_once(&mut plan, belief.setup().costs.in_vain);
     let place = |choice: &plan::Choice| match choice.step {
         Move::Step(step) if step < checks.len() => {
             let Candidate { check, outcomes } = &checks[step];
@@ -68,9 +100,19 @@ pub(crate) fn advise(
     };
     let next = plan.choices.iter().filter_map(|choice| {
         let (action, reads) = place(choice)?;
-        Some(Next { action, reads, lower: choice.lower, upper: choice.upper, why: String::new() })
+        let next = Next { action, reads, lower: choice.lower, upper: choice.upper, why: String::new() };
+        let tells = match choice.step {
+            Move::Step(step) if step < checks.len() => checks[step].tells(machine, &troubles),
+            _ => 0.0,
+        };
+        Some((next, tells))
     });
-    let mut next: Vec<Next> = next.collect();
+    let mut next: Vec<(Next, f64)> = next.collect();
+    if beliefs.left_out > LEFT_OUT_AT_MOST {
+        // Too much was never weighed to mend anything on: whatever tells something for its minutes comes first.
+        next.sort_by(|a, b| b.1.total_cmp(&a.1));
+    }
+    let mut next: Vec<Next> = next.into_iter().map(|n| n.0).collect();
     explain(&mut next, &plan);
     Ok(Advice { next, minutes: Some((plan.lower, plan.upper)) })
 }
@@ -80,7 +122,7 @@ pub(crate) fn advise(
 pub(crate) fn posed(belief: &Belief<'_>, beliefs: &Beliefs, evidence: &Evidence) -> (Problem, Vec<f64>) {
     let machine = belief.machine();
     let troubles = Troubles::of(beliefs);
-    let checks = worth_thinking_about(belief, &troubles, evidence);
+    let checks = checks(belief, &troubles, evidence);
     let mends = mends(machine, &troubles.cases);
     let rates: f64 = machine.parts.iter().flat_map(|p| p.rates.iter()).sum();
     let prior = |m: &Mending| match m {
@@ -124,29 +166,21 @@ fn explain(next: &mut [Next], plan: &Plan) {
     }
 }
 
+/// What may be done to find out: the checks worth thinking about, and known-good parts to try.
+fn checks(belief: &Belief<'_>, troubles: &Troubles, evidence: &Evidence) -> Vec<Candidate> {
+    let mut all = worth_thinking_about(belief, troubles, evidence);
+    let swaps = candidates::swaps(belief.machine(), belief.setup(), &troubles.parts());
+    all.extend(weighed(belief, troubles, evidence, swaps).into_iter().map(|(_, swap)| swap).take(MOST_SWAPS));
+    all
+}
+
 /// The checks that tell most for their minutes.
 pub(crate) fn worth_thinking_about(
     belief: &Belief<'_>,
     troubles: &Troubles,
     evidence: &Evidence,
 ) -> Vec<Candidate> {
-    let (machine, setup) = (belief.machine(), belief.setup());
-    let mut all: Vec<(f64, Candidate)> = Vec::new();
-    for check in candidates(machine, setup, &troubles.parts()) {
-        if evidence.is_settled(&check.id) {
-            continue;
-        }
-        let found =
-            belief.with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases));
-        let Some(outcomes) = found else { continue };
-        let bits = bits(&outcomes.rows, &troubles.probabilities);
-        if bits < LEAST_BITS {
-            continue;
-        }
-        let access: f64 = check.access.iter().map(|&p| machine.panels[p].minutes).sum();
-        all.push((bits / (check.minutes + access + 1.0), Candidate { check, outcomes }));
-    }
-    all.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.check.id.cmp(&b.1.check.id)));
+    let all = weighed(belief, troubles, evidence, candidates(belief.machine(), belief.setup(), &troubles.parts()));
     let mut kept: Vec<Candidate> = Vec::new();
     for (_, candidate) in all {
         let dearer = |k: &Candidate| {
@@ -160,6 +194,42 @@ pub(crate) fn worth_thinking_about(
         }
     }
     kept
+}
+
+/// Checks that are not settled and tell something, with bits for a minute; those that tell most come first.
+fn weighed(
+    belief: &Belief<'_>,
+    troubles: &Troubles,
+    evidence: &Evidence,
+    checks: Vec<Check>,
+) -> Vec<(f64, Candidate)> {
+    let (machine, setup) = (belief.machine(), belief.setup());
+    let mut all: Vec<(f64, Candidate)> = Vec::new();
+    for check in checks {
+        if evidence.is_settled(&check.id) {
+            continue;
+        }
+        let again = was_run(&check, evidence);
+        let work_out = if again { outcomes::outcomes_again } else { outcomes::outcomes };
+        let found = belief.with_predictions(|p| work_out(machine, setup, p, &check, &troubles.cases));
+        let Some(outcomes) = found else { continue };
+        let bits = bits(&outcomes.rows, &troubles.probabilities);
+        if bits < if again { LEAST_BITS_AGAIN } else { LEAST_BITS } {
+            continue;
+        }
+        let access: f64 = check.access.iter().map(|&p| machine.panels[p].minutes).sum();
+        all.push((bits / (check.minutes + access + 1.0), Candidate { check, outcomes }));
+    }
+    all.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.check.id.cmp(&b.1.check.id)));
+    all
+}
+
+/// Is this a step of the service test that was read or recorded before?
+fn was_run(check: &Check, evidence: &Evidence) -> bool {
+    let read =
+        |step: usize| evidence.entries.iter().any(|e| matches!(&e.clue, Clue::Step(r) if r.step == step));
+    let again = check.kind == CheckKind::Rerun && check.step.is_some();
+    again && (evidence.trace.is_some() || check.step.is_some_and(read))
 }
 
 /// Mutual information between the outcome and the suspect, bits (Shannon 1948).
@@ -294,7 +364,7 @@ pub(crate) fn problem(
         };
         let left = troubles.left_by(mended);
         steps.push(Step {
-            cost: mending.cost(belief),
+            cost: mending.cost(belief) + setup.costs.in_vain,
             open,
             closed: Vec::new(),
             part: None,

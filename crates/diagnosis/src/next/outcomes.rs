@@ -4,7 +4,7 @@ use crate::belief::{Case, Predictions};
 use crate::check::{Check, CheckKind, Instrument};
 use crate::setup::Setup;
 use bench::{Estimate, Hypothesis, Ohms, Prediction};
-use machine::model::{CodeId, Machine};
+use machine::model::{CodeId, Machine, PartId};
 
 /// Chance that a measurement shows something else than it should. Common practice, no source.
 const MEASURE_SLIP: f64 = 0.02;
@@ -46,12 +46,43 @@ pub(crate) fn outcomes(
     check: &Check,
     suspects: &[Case],
 ) -> Option<Outcomes> {
+    worked_out(machine, setup, predictions, check, suspects, false)
+}
+
+/// The same of a step that was run already. Signs that a sound machine does not show would have been said then, or will not be
+/// said now: that they are not there is not told, so they tell nothing apart.
+pub(crate) fn outcomes_again(
+    machine: &Machine,
+    setup: &Setup,
+    predictions: &mut Predictions<'_>,
+    check: &Check,
+    suspects: &[Case],
+) -> Option<Outcomes> {
+    worked_out(machine, setup, predictions, check, suspects, true)
+}
+
+fn worked_out(
+    machine: &Machine,
+    setup: &Setup,
+    predictions: &mut Predictions<'_>,
+    check: &Check,
+    suspects: &[Case],
+    again: bool,
+) -> Option<Outcomes> {
     if check.kind == CheckKind::Observation {
         return answers(machine, check, suspects);
+    }
+    if let (CheckKind::Swap, Some(part)) = (check.kind, check.id.strip_prefix("swap ")) {
+        return tried(predictions, machine.part(part)?, suspects);
     }
     let mut always = Vec::with_capacity(suspects.len());
     for case in suspects {
         always.push(shown(machine, setup, predictions, check, &case.shown(machine))?);
+    }
+    let sound = suspects.iter().position(|c| c.faults.faults().is_empty());
+    if again && let Some(sound) = sound {
+        let usual = always[sound].seen.clone();
+        always.iter_mut().for_each(|shown| shown.seen.retain(|sign| usual.contains(sign)));
     }
     let class = classes(&always);
     let count = class.iter().max().map_or(0, |c| c + 1);
@@ -59,7 +90,6 @@ pub(crate) fn outcomes(
         return None;
     }
     let slip = if check.step.is_some() { LOOK_SLIP } else { MEASURE_SLIP };
-    let sound = suspects.iter().position(|c| c.faults.faults().is_empty());
     let mut rows = vec![vec![slip / count as f64; suspects.len()]; count];
     for (s, &own) in class.iter().enumerate() {
         // What shows only sometimes reads like a sound machine the other times.
@@ -88,6 +118,20 @@ fn answers(machine: &Machine, check: &Check, suspects: &[Case]) -> Option<Outcom
     }
     let words = yes.iter().map(|p| if *p > 0.5 { "yes" } else { "no" }.to_owned()).collect();
     Some(Outcomes { rows: vec![yes.clone(), yes.iter().map(|p| 1.0 - p).collect()], words })
+}
+
+/// Does the machine work with a known-good part?
+fn tried(predictions: &mut Predictions<'_>, part: PartId, suspects: &[Case]) -> Option<Outcomes> {
+    let mut works = Vec::with_capacity(suspects.len());
+    for case in suspects {
+        works.push(crate::belief::works_without(predictions, case, part));
+    }
+    let (least, most) = works.iter().fold((1.0_f64, 0.0_f64), |(l, m), p| (l.min(*p), m.max(*p)));
+    if most - least < 0.1 {
+        return None;
+    }
+    let words = works.iter().map(|p| if *p > 0.5 { "works" } else { "still fails" }.to_owned()).collect();
+    Some(Outcomes { rows: vec![works.clone(), works.iter().map(|p| 1.0 - p).collect()], words })
 }
 
 pub(crate) fn shown(
