@@ -115,7 +115,7 @@ fn newer_foreign_and_damaged_records_are_refused_as_they_stand() {
     bytes[8192..16384].fill(0);
     std::fs::write(&zeros, bytes).unwrap();
     assert!(refused(&zeros).message.contains("damaged"));
-    std::fs::write(&zeros, [0; 20_000]).unwrap();
+    std::fs::write(&zeros, vec![0; 20_000]).unwrap();
     assert!(refused(&zeros).message.contains("damaged"));
 
     let damaged = folder.path().join("damaged.sqlite");
