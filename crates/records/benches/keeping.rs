@@ -83,7 +83,7 @@ fn keeping(c: &mut Criterion) {
     let to = at(100_000 * 1_000_000);
     assert_eq!(records.samples(socket, at(0), to).unwrap().len(), 100_000);
     c.bench_function("samples, 100 000", |b| {
-        b.iter(|| black_box(records.samples(socket, at(0), to).unwrap()))
+        b.iter(|| black_box(records.samples(socket, at(0), to).unwrap()));
     });
     c.bench_function("newest", |b| b.iter(|| black_box(records.newest(socket).unwrap())));
 }

@@ -173,7 +173,8 @@ fn a_damaged_changed_or_newer_export_is_refused_and_nothing_is_imported() {
     std::fs::write(out.join("entries.jsonl"), &entries).unwrap();
     let changed = {
         use sha2::Digest;
-        let sum = format!("{:x}", sha2::Sha256::digest(&entries));
+        let sum =
+            sha2::Sha256::digest(&entries).iter().fold(String::new(), |sum, b| sum + &format!("{b:02x}"));
         let mut manifest: serde_json::Value = serde_json::from_str(&text).unwrap();
         let files = manifest["files"].as_array_mut().unwrap();
         files.iter_mut().find(|f| f["name"] == "entries.jsonl").unwrap()["sha256"] = sum.into();

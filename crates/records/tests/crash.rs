@@ -83,8 +83,8 @@ fn killed_after(path: &Path, wait: Duration) -> (i64, i64) {
     // The last line may be cut short by the kill.
     let whole = said.rfind('\n').map_or("", |end| &said[..end]);
     let last = |what: &str| {
-        let numbers = whole.lines().filter_map(|l| l.strip_prefix(what)).filter_map(|n| n.parse().ok());
-        numbers.last().unwrap_or(-1)
+        let mut numbers = whole.lines().filter_map(|l| l.strip_prefix(what)).filter_map(|n| n.parse().ok());
+        numbers.next_back().unwrap_or(-1)
     };
     (last("second "), last("entry "))
 }
