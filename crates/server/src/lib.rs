@@ -75,6 +75,37 @@ pub fn serve(
     })
 }
 
+/// What was worked out anew.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Rebuilt {
+    /// Jobs whose line in the list is there again.
+    pub jobs: usize,
+    /// Jobs of which nothing can be worked out, with why.
+    pub refused: Vec<(records::JobId, String)>,
+}
+
+/// Throws away what was worked out of the logs, and works every open job out again.
+///
+/// # Errors
+/// Where the records refuse.
+pub fn rebuild(desk: &Arc<Desk>) -> Result<Rebuilt, ServeError> {
+    let failed = |message: String| ServeError { message, remedy: "try again".to_owned() };
+    let refused = |e: records::RecordsError| ServeError { message: e.message, remedy: e.remedy };
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .build()
+        .map_err(|e| failed(format!("no threads: {e}")))?;
+    desk.records().forget_derived().map_err(refused)?;
+    let mut rebuilt = Rebuilt::default();
+    for line in desk.records().jobs("").map_err(refused)? {
+        let Some(job) = desk.records().job(line.id).map_err(refused)? else { continue };
+        match runtime.block_on(worked_out::worked_out(desk, &job)) {
+            Ok(found) => rebuilt.jobs += usize::from(found.is_some()),
+            Err(problem) => rebuilt.refused.push((line.id, problem.message)),
+        }
+    }
+    Ok(rebuilt)
+}
+
 /// Now, by the clock and zone of this computer.
 pub fn now() -> jiff::ZonedDateTime {
     jiff::ZonedDateTime::now()

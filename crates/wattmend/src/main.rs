@@ -57,7 +57,7 @@ enum Command {
     Prove(Box<prove_cmd::Arguments>),
     /// The bench in the browser: jobs, the service test, the next check
     Serve(serve_cmd::Arguments),
-    /// Back up and check the records of the bench
+    /// Back up, check, export, erase the records of the bench
     #[command(subcommand)]
     Records(records_cmd::Command),
     /// Try the meters at your sockets
