@@ -14,7 +14,7 @@
 //!
 //! Read in this order: `setting.rs` (circumstances), `specimen.rs`, `rig.rs` (levels from the bench), `starts.rs` (what
 //! happens at switch-on), `fitful.rs` (faults that come and go), `course.rs` (the true course of the power), `stage.rs` (a step played), `meter.rs` (what the
-//! meter makes of it), `record.rs`, `household.rs`, `subject.rs`, `hidden.rs` (which fault is to be found).
+//! meter makes of it), `record.rs`, `pressed.rs` (worked by hand), `household.rs`, `subject.rs`, `hidden.rs` (which fault is to be found).
 //! Not here: sound of the drum, files, the score of a practice.
 
 mod course;
@@ -23,6 +23,7 @@ mod fitful;
 mod hidden;
 mod household;
 mod meter;
+mod pressed;
 mod record;
 mod rig;
 mod setting;
@@ -33,6 +34,7 @@ mod subject;
 
 pub use hidden::{Hidden, hidden};
 pub use household::household;
+pub use pressed::pressed;
 pub use record::{Recording, Stretch, record};
 pub use setting::{ForeignLoad, MeterModel, Operator, Setting, SupplyModel};
 pub use specimen::{drawn_within, specimen};
