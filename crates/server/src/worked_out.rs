@@ -2,6 +2,7 @@
 //! log, machine file or settings change.
 
 use crate::desk::Desk;
+use crate::live;
 use crate::problem::Problem;
 use crate::setup::setup;
 use bench::Conditions;
@@ -88,19 +89,22 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
     let settings = desk.with_records(records::Records::settings).await?;
     let log = job.log.clone();
     let text = job.machine.as_ref().map_or(String::new(), |m| format!("{}\n{}", m.variant, m.file_text));
-    let as_evidence = desk
+    let mut as_evidence = desk
         .work({
             let machine = machine.clone();
             move || evidence(&machine, &log)
         })
         .await?;
-    if as_evidence.evidence.entries.is_empty() {
+    let recorded = live::recorded::of(desk, job, &machine).await?;
+    if as_evidence.evidence.entries.is_empty() && recorded.is_none() {
         return Ok(None);
     }
-    let key = format!("{settings:?}\n{}\n{text}", as_evidence.toml);
+    let trace = recorded.as_ref().map(|r| (r.trace, r.recording.marks.clone()));
+    let key = format!("{settings:?}\n{trace:?}\n{}\n{text}", as_evidence.toml);
     if let Some(kept) = desk.kept.get(&key) {
         return kept.map(Some);
     }
+    as_evidence.evidence.trace = recorded.map(|r| r.recording);
     let outcome = desk.work(move || find(machine, as_evidence, &settings)).await?.map(Arc::new);
     desk.kept.keep(key, &outcome);
     let found = outcome?;

@@ -23,7 +23,6 @@ const BEFORE_S: i64 = 5;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
-        .route("/api/jobs/{id}/trace", post(by_program))
         .route("/sockets/{id}/press", post(press))
         .route("/sockets/{id}/by-itself", post(by_itself))
 }
@@ -67,7 +66,7 @@ pub(crate) async fn act(
 }
 
 /// From a program, as JSON with the same keys.
-async fn by_program(
+pub(super) async fn by_program(
     State(desk): State<Arc<Desk>>,
     Path(id): Path<JobId>,
     sent: Result<Json<Act>, JsonRejection>,
@@ -226,7 +225,7 @@ async fn keep(
     at: Timestamp,
     key: &str,
 ) -> Result<u32, Problem> {
-    let at = at.to_zoned(crate::now().time_zone().clone());
+    let at = at.to_zoned_datetime(crate::now().time_zone().clone());
     let key = match key.trim() {
         "" => format!("{} {says:?}", crate::now()).chars().take(100).collect(),
         key => key.to_owned(),

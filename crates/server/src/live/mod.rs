@@ -12,6 +12,7 @@ pub(crate) mod follow;
 mod marks;
 mod panel;
 pub(crate) mod range;
+pub(crate) mod recorded;
 mod run_down;
 mod running;
 mod view;
@@ -24,5 +25,5 @@ use axum::Router;
 use std::sync::Arc;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
-    Router::new().merge(panel::routes()).merge(acts::routes()).merge(events::routes()).merge(range::routes())
+    Router::new().merge(panel::routes()).merge(acts::routes()).merge(events::routes()).merge(range::routes()).merge(recorded::routes())
 }
