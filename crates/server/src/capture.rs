@@ -41,8 +41,8 @@ pub(crate) enum State {
 pub(crate) enum Event {
     /// Its meter was read.
     Sample(SocketId, Sample),
-    /// Its state is another.
-    State(SocketId),
+    /// The state of one is another.
+    State,
 }
 
 /// A socket, as it stands.
@@ -198,7 +198,7 @@ impl Capture {
         }
         held(&self.waiting).samples.push((id, *sample));
         if new_state {
-            let _ = self.bus.send(Event::State(id));
+            let _ = self.bus.send(Event::State);
         }
     }
 
@@ -218,7 +218,7 @@ impl Capture {
         if let Some(watched) = held(&self.sockets).iter_mut().find(|w| w.seen.id == id) {
             change(&mut watched.seen);
         }
-        let _ = self.bus.send(Event::State(id));
+        let _ = self.bus.send(Event::State);
     }
 
     /// All sockets, by name.

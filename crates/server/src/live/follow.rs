@@ -155,16 +155,6 @@ impl<'m> Follower<'m> {
         &self.now
     }
 
-    /// The step that a press now leads into.
-    pub(crate) fn next_step(&self) -> Option<usize> {
-        let next = match self.now.place {
-            Place::Before => 0,
-            Place::Step(k) | Place::Past(k) => k + 1,
-            Place::Over => return None,
-        };
-        (next < self.machine.test.steps.len()).then_some(next)
-    }
-
     /// Takes these marks, in order of time, for those of the test, and follows it again with them.
     pub(crate) fn mark(&mut self, marks: Vec<Mark>) {
         if marks != self.marks {
