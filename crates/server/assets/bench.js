@@ -109,6 +109,10 @@
         }
       }
       part.open = old.open;
+      if (id === "panel") {
+        const had = [...old.querySelectorAll("details")];
+        part.querySelectorAll("details").forEach((fold, n) => { fold.open = had[n]?.open ?? false; });
+      }
       old.replaceWith(part);
       restore(part);
       if (id === "test" && kind === "step") part.querySelector(".step[open] input:not([type=hidden])")?.focus();

@@ -34,6 +34,13 @@
         if (at >= one.least.length) {
           for (const name of ["least", "most"]) { const a = new Float32Array(2 * one[name].length); a.set(one[name]); one[name] = a; }
         }
+        if (one.n === 0 && level > 0) {
+          // A new level begins with all that lies below it.
+          const below = this.levels[level - 1];
+          one.least[0] = Math.min(...below.least.subarray(0, below.n));
+          one.most[0] = Math.max(...below.most.subarray(0, below.n));
+          one.n = 1;
+        }
         if (at >= one.n) { one.least[at] = watts; one.most[at] = watts; one.n = at + 1; }
         else { one.least[at] = Math.min(one.least[at], watts); one.most[at] = Math.max(one.most[at], watts); }
         if (at === 0) break;

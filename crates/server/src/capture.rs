@@ -73,6 +73,8 @@ struct Watched {
     config: Option<SocketConfig>,
     recent: VecDeque<Sample>,
     presses: Option<Presses>,
+    /// Presses that its machine took.
+    pressed: usize,
     task: AbortHandle,
 }
 
@@ -163,7 +165,7 @@ impl Capture {
         if let Some(old) = all.iter().position(|w| w.seen.id == id) {
             all.remove(old).task.abort();
         }
-        all.push(Watched { seen, config, recent: VecDeque::new(), presses, task });
+        all.push(Watched { seen, config, recent: VecDeque::new(), presses, pressed: 0, task });
         all.sort_by(|a, b| a.seen.name.cmp(&b.seen.name));
         Ok(id)
     }
@@ -245,8 +247,16 @@ impl Capture {
 
     /// Presses the button of a made-up machine; false where there is none that takes it.
     pub(crate) fn press(&self, id: SocketId) -> bool {
-        let presses = held(&self.sockets).iter().find(|w| w.seen.id == id).and_then(|w| w.presses.clone());
-        presses.is_some_and(|p| p.press())
+        let mut all = held(&self.sockets);
+        let Some(watched) = all.iter_mut().find(|w| w.seen.id == id) else { return false };
+        let took = watched.presses.as_ref().is_some_and(Presses::press);
+        watched.pressed += usize::from(took);
+        took
+    }
+
+    /// Presses that a made-up machine took since it stands there.
+    pub(crate) fn pressed(&self, id: SocketId) -> usize {
+        held(&self.sockets).iter().find(|w| w.seen.id == id).map_or(0, |w| w.pressed)
     }
 
     /// What keeps samples from the disk, if something does.

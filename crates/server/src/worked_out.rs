@@ -95,16 +95,20 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
             move || evidence(&machine, &log)
         })
         .await?;
-    let recorded = live::recorded::of(desk, job, &machine).await?;
-    if as_evidence.evidence.entries.is_empty() && recorded.is_none() {
+    let trace = live::recorded::of(desk, job, &machine).await?;
+    if as_evidence.evidence.entries.is_empty() && trace.is_none() {
         return Ok(None);
     }
-    let trace = recorded.as_ref().map(|r| (r.trace, r.recording.marks.clone()));
     let key = format!("{settings:?}\n{trace:?}\n{}\n{text}", as_evidence.toml);
     if let Some(kept) = desk.kept.get(&key) {
         return kept.map(Some);
     }
-    as_evidence.evidence.trace = recorded.map(|r| r.recording);
+    if let Some(trace) = trace {
+        as_evidence.evidence.trace = live::recorded::read(desk, trace).await?;
+    }
+    if as_evidence.evidence.entries.is_empty() && as_evidence.evidence.trace.is_none() {
+        return Ok(None);
+    }
     let outcome = desk.work(move || find(machine, as_evidence, &settings)).await?.map(Arc::new);
     desk.kept.keep(key, &outcome);
     let found = outcome?;

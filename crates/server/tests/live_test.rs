@@ -273,7 +273,7 @@ async fn a_lost_meter_is_lost_and_not_nothing() {
 #[tokio::test(flavor = "multi_thread")]
 async fn what_was_recorded_is_attached_afterwards() {
     let folder = tempfile::tempdir().unwrap();
-    let made = made_up("pump=winding open");
+    let made = made_up("pump=coil open");
     let bench = Bench::at(folder.path());
     bench.post("/new", "file=aldermere-tern-81").await;
     let begin = later(Timestamp::now(), -600.0);

@@ -88,7 +88,7 @@ async fn done(desk: &Arc<Desk>, id: JobId, act: &Act) -> Result<Value, Problem> 
         "not-taken" => not_taken(desk, &job, act).await,
         "end" => end(desk, &job).await,
         "go-on" => go_on(desk, &job).await,
-        "drop" => drop_open(desk, &job).await,
+        "drop" => drop_last(desk, &job).await,
         other => Err(Problem::refused(
             format!("`{other}` is nothing that can be done here"),
             "one of start, attach, pressed, is, not-taken, end, go-on, drop",
@@ -270,10 +270,13 @@ async fn go_on(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
     Ok(json!({ "open": true }))
 }
 
-/// Takes the open trace from the job; its samples stay with the socket.
-async fn drop_open(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
-    let Some(running) = Tests::of(desk, job).await? else { return Ok(json!({ "dropped": false })) };
-    let trace = running.trace.id;
+/// Takes the open trace from the job, or else the one that ended last; its samples stay with the socket.
+async fn drop_last(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
+    let id = job.id;
+    let traces = desk.with_records(move |r| r.traces_of(id)).await?;
+    let Some(trace) = traces.into_iter().max_by_key(|t| (t.to.is_none(), t.id)).map(|t| t.id) else {
+        return Ok(json!({ "dropped": false }));
+    };
     desk.with_records(move |r| r.detach_trace(trace)).await?;
     desk.tests.end(job.id);
     Ok(json!({ "dropped": true }))
@@ -291,7 +294,7 @@ async fn by_itself(State(desk): State<Arc<Desk>>, Path(id): Path<i64>, headers: 
     let from = desk.tests.job_on(id).and_then(|job| desk.tests.get(job)).map_or(0, |running| {
         match running.now().place {
             Place::Before => 0,
-            Place::Step(k) | Place::Past(k) => k + 2,
+            Place::Step(k) | Place::Past(k) => k,
             Place::Over => usize::MAX,
         }
     });

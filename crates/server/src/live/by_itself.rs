@@ -25,12 +25,12 @@ impl ByItself {
         all.get(&id).is_some_and(|task| !task.is_finished())
     }
 
-    /// Starts, or stops where it works already. The presses that are still to come begin at `from`: 0 switches on, 1 enters the
-    /// test, 2 goes on from its first step.
+    /// Starts in this step, or stops where it works already. A machine that was not pressed yet stands switched off, whatever a
+    /// trace shows of the time before: it is switched on and the test entered first.
     ///
     /// # Errors
     /// Where there is no made-up machine on this socket, or its file cannot be read.
-    pub(crate) fn work(&self, desk: &Arc<Desk>, id: SocketId, from: usize) -> Result<(), ()> {
+    pub(crate) fn work(&self, desk: &Arc<Desk>, id: SocketId, step: usize) -> Result<(), ()> {
         let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(task) = all.remove(&id).filter(|task| !task.is_finished()) {
             task.abort();
@@ -43,8 +43,11 @@ impl ByItself {
         let hypothesis = Hypothesis::parse(&machine, &faults).map_err(drop)?;
         let waits = waits(&machine, &hypothesis);
         let (desk, speed) = (desk.clone(), made_up.speed);
+        let pressed = desk.capture.pressed(id);
+        let before = BEFORE_S.len();
+        let to_come = move |n: usize, at: usize| if n < before { n >= pressed } else { pressed < before || at >= step };
         let task = tokio::spawn(async move {
-            for wait_s in waits.into_iter().skip(from) {
+            for (_, (_, wait_s)) in waits.into_iter().enumerate().filter(|(n, (at, _))| to_come(*n, *at)) {
                 tokio::time::sleep(Duration::from_secs_f64(wait_s / speed)).await;
                 while !desk.capture.press(id) {
                     tokio::time::sleep(Duration::from_millis(200)).await;
@@ -56,16 +59,16 @@ impl ByItself {
     }
 }
 
-/// Seconds before each press.
-fn waits(machine: &machine::model::Machine, hypothesis: &Hypothesis) -> Vec<f64> {
+/// Each press: the step that it ends (the first for those before the test), and the seconds before it.
+fn waits(machine: &machine::model::Machine, hypothesis: &Hypothesis) -> Vec<(usize, f64)> {
     let predicted = bench::predict(machine, hypothesis, &Conditions::at(machine.plate.supply_v));
-    let mut waits = BEFORE_S.to_vec();
+    let mut waits: Vec<(usize, f64)> = BEFORE_S.iter().map(|s| (0, *s)).collect();
     let mut since = 0.0;
-    for (step, p) in machine.test.steps.iter().zip(&predicted) {
+    for (at, (step, p)) in machine.test.steps.iter().zip(&predicted).enumerate() {
         let by_press = matches!(step.goes_on, GoesOn::Press(_)) && step.until.is_none();
         since += if by_press { step.lasts_s } else { p.lasts_s } + SLACK_S;
         if by_press {
-            waits.push(since);
+            waits.push((at, since));
             since = 0.0;
         }
     }

@@ -23,26 +23,31 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new().route("/api/jobs/{id}/trace", get(for_programs).post(super::acts::by_program))
 }
 
-/// A trace and what it holds.
-pub(crate) struct Recorded {
-    pub(crate) trace: Trace,
-    pub(crate) recording: Recording,
+/// The trace of a job that counts, with its marks.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Counts {
+    trace: Trace,
+    marks: Vec<(f64, usize)>,
 }
 
-/// The trace of a job that counts as evidence.
-pub(crate) async fn of(
-    desk: &Arc<Desk>,
-    job: &Job,
-    machine: &Arc<Machine>,
-) -> Result<Option<Recorded>, Problem> {
+/// The trace of a job that counts as evidence; its samples are not read yet.
+pub(crate) async fn of(desk: &Arc<Desk>, job: &Job, machine: &Machine) -> Result<Option<Counts>, Problem> {
     if machine.test.steps.is_empty() {
         return Ok(None);
     }
     let id = job.id;
     let traces = desk.with_records(move |r| r.traces_of(id)).await?;
-    let Some(trace) = traces.into_iter().filter(|t| t.to.is_some()).max_by_key(|t| t.id) else {
-        return Ok(None);
+    let counts = |trace: Trace| {
+        let marks = marks::of_log(&job.log, machine, trace.from);
+        let until_s = trace.to.map_or(0.0, |to| to.duration_since(trace.from).as_secs_f64());
+        Counts { trace, marks: marks::for_alignment(&marks, until_s) }
     };
+    Ok(traces.into_iter().filter(|t| t.to.is_some()).max_by_key(|t| t.id).map(counts))
+}
+
+/// Its samples; none where there are none with watts.
+pub(crate) async fn read(desk: &Arc<Desk>, counts: Counts) -> Result<Option<Recording>, Problem> {
+    let Counts { trace, marks } = counts;
     let to = trace.to.unwrap_or(trace.from);
     let (kept, name) = desk
         .with_records(move |r| {
@@ -50,26 +55,17 @@ pub(crate) async fn of(
             Ok((r.samples(trace.socket, trace.from, to)?, name.unwrap_or_default()))
         })
         .await?;
-    let marks = marks::of_log(&job.log, machine, trace.from);
-    let made = desk.work(move || {
-        let mut samples: Vec<trace::Sample> = kept
-            .iter()
-            .filter_map(|s| {
-                Some(trace::Sample {
-                    time_s: s.at.duration_since(trace.from).as_secs_f64(),
-                    power_w: s.watts?,
-                    voltage_v: s.volts,
-                    current_a: s.amps,
-                    power_factor: None,
-                })
-            })
-            .collect();
-        samples.truncate(MOST_SAMPLES);
-        let until_s = samples.last().map_or(0.0, |s| s.time_s);
-        Recording { name: format!("socket {name}"), samples, marks: marks::for_alignment(&marks, until_s) }
-    });
-    let recording = made.await?;
-    Ok((!recording.samples.is_empty()).then_some(Recorded { trace, recording }))
+    let sample = |s: &records::Sample| {
+        Some(trace::Sample {
+            time_s: s.at.duration_since(trace.from).as_secs_f64(),
+            power_w: s.watts?,
+            voltage_v: s.volts,
+            current_a: s.amps,
+            power_factor: None,
+        })
+    };
+    let samples: Vec<trace::Sample> = kept.iter().filter_map(sample).take(MOST_SAMPLES).collect();
+    Ok((!samples.is_empty()).then(|| Recording { name: format!("socket {name}"), samples, marks }))
 }
 
 /// Where the steps lie in the trace that counts, with their verdicts; times as those of the samples.
