@@ -271,12 +271,16 @@
       if (card.dataset.text !== text + reads) {
         card.dataset.text = text + reads;
         card.replaceChildren();
+        const bad = Boolean(part.look) && !running;
         const name = document.createElement("span");
         name.textContent = text;
-        const read = document.createElement("b");
-        read.textContent = `${part.look && !running ? "✗ " : ""}${reads}`;
-        card.append(name, read);
-        card.classList.toggle("look", Boolean(part.look) && !running);
+        const verdict = document.createElement("b");
+        verdict.textContent = running ? "runs" : bad ? `✗ ${part.verdict}` : part.verdict;
+        const read = document.createElement("i");
+        read.textContent = part.reads ?? "";
+        // What is out of band comes first, so that a low card still says it.
+        card.append(...(bad ? [verdict, name, read] : [name, verdict, read]));
+        card.classList.toggle("look", bad);
         card.title = part.why;
       }
       const top = y(part.from), bottom = y(running ? end() : part.to);
@@ -284,10 +288,10 @@
       const shown = bottom > 0 && top < height && at < height - 12;
       card.hidden = !shown;
       if (shown) {
-        const tall = Math.max(bottom - at - 2, 18);
+        const tall = Math.max(bottom - at - 2, 20);
         card.style.transform = `translateY(${Math.round(at)}px)`;
         card.style.height = `${Math.round(tall)}px`;
-        card.classList.toggle("short", tall < 36);
+        card.classList.toggle("short", tall < 40);
         free = at + tall + 2;
       }
     });
@@ -468,6 +472,8 @@
   look();
   length = usual();
   draw();
+  // A phone shows the ribbon and the step that runs; who scrolled stays where they are.
+  if (!ended && innerWidth < 992 && scrollY === 0) meter.scrollIntoView();
   setInterval(() => { count(); figure(); if (!still.matches || until === null) dirty = true; }, still.matches ? 1000 : 250);
   setInterval(() => {
     if (!ended && Date.now() - heard > 6000) {

@@ -147,9 +147,8 @@ impl Capture {
             Source::Simulator(made_up) => Some(made_up.speed),
             _ => None,
         });
-        let own_pace = config.as_ref().is_some_and(|c| {
-            matches!(&c.source, Source::Simulator(_) | Source::Replay(_))
-        });
+        let own_pace =
+            config.as_ref().is_some_and(|c| matches!(&c.source, Source::Simulator(_) | Source::Replay(_)));
         let seen = Seen {
             id,
             name: name.to_owned(),
@@ -326,6 +325,8 @@ impl Clock {
             Some(stamped) => self.paced(stamped, reading.arrived),
             None => reading.arrived,
         };
+        // To the microsecond, as the records keep it: a sample is the same wherever it is asked for.
+        let at = Timestamp::from_microsecond(at.as_microsecond()).unwrap_or(at);
         self.last = Some(at);
         Sample { at, watts: reading.watts, volts: reading.volts, amps: reading.amps }
     }

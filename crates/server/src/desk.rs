@@ -4,9 +4,9 @@ use crate::ServeError;
 use crate::capture::Capture;
 use crate::library::Library;
 use crate::live::{ByItself, Tests};
+use crate::meters_file::MetersFile;
 use crate::problem::Problem;
 use crate::worked_out::Kept;
-use crate::meters_file::MetersFile;
 use machine::model::Machine;
 use records::{Job, JobId, Records, RecordsError};
 use std::path::Path;
@@ -39,8 +39,10 @@ impl Desk {
             message: format!("the folder {} cannot be made: {e}", folder.display()),
             remedy: "name one that you may write to with --data".to_owned(),
         })?;
-        let records = Arc::new(Records::open(&folder.join("records.sqlite"))
-            .map_err(|RecordsError { message, remedy, .. }| ServeError { message, remedy })?);
+        let records = Arc::new(
+            Records::open(&folder.join("records.sqlite"))
+                .map_err(|RecordsError { message, remedy, .. }| ServeError { message, remedy })?,
+        );
         let at_once = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
         Ok(Desk {
             capture: Capture::new(records.clone()),

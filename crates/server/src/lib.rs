@@ -45,13 +45,12 @@ pub struct ServeError {
 
 /// All pages and the JSON API, behind their guard.
 pub fn routes(desk: Arc<Desk>, door: Door) -> Router {
-    let inner =
-        Router::new()
-            .merge(pages::routes())
-            .merge(live::routes())
-            .merge(api::routes())
-            .merge(assets::routes())
-           .with_state(desk);
+    let inner = Router::new()
+        .merge(pages::routes())
+        .merge(live::routes())
+        .merge(api::routes())
+        .merge(assets::routes())
+        .with_state(desk);
     guard::before(inner, door)
 }
 

@@ -40,7 +40,11 @@ pub(crate) fn run(arguments: &Arguments) -> Answer {
     let desk = Arc::new(Desk::open(&folder, arguments.demo)?);
     if let Some(meters) = &arguments.meters {
         std::fs::metadata(meters).map_err(|e| {
-            Failure::new(End::FileRefused, &format!("{}: {e}", meters.display()), "name a file of meters with --meters")
+            Failure::new(
+                End::FileRefused,
+                &format!("{}: {e}", meters.display()),
+                "name a file of meters with --meters",
+            )
         })?;
         desk.use_meters(meters);
     }

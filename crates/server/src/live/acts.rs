@@ -22,9 +22,7 @@ const LONGEST_MIN: f64 = 24.0 * 60.0;
 const BEFORE_S: i64 = 5;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
-    Router::new()
-        .route("/sockets/{id}/press", post(press))
-        .route("/sockets/{id}/by-itself", post(by_itself))
+    Router::new().route("/sockets/{id}/press", post(press)).route("/sockets/{id}/by-itself", post(by_itself))
 }
 
 /// What is done.
@@ -57,7 +55,8 @@ pub(crate) async fn act(
     match done(&desk, id, &act).await {
         Ok(body) if by_script => Json(body).into_response(),
         Ok(_) => {
-            let to = if act.what == "attach" { format!("/jobs/{id}#find") } else { format!("/jobs/{id}/live") };
+            let to =
+                if act.what == "attach" { format!("/jobs/{id}#find") } else { format!("/jobs/{id}/live") };
             Redirect::to(&to).into_response()
         }
         Err(problem) if by_script => ForPrograms(problem).into_response(),
@@ -99,7 +98,10 @@ async fn done(desk: &Arc<Desk>, id: JobId, act: &Act) -> Result<Value, Problem> 
 fn socket(desk: &Desk, act: &Act) -> Result<SocketId, Problem> {
     let number = act.socket.trim().parse().ok().map(SocketId::of);
     number.filter(|id| desk.capture.socket(*id).is_some()).ok_or_else(|| {
-        Problem::refused("this socket has no meter", "choose a socket of the page Sockets, or set one up there")
+        Problem::refused(
+            "this socket has no meter",
+            "choose a socket of the page Sockets, or set one up there",
+        )
     })
 }
 
@@ -208,9 +210,7 @@ async fn mark(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem> 
 async fn not_taken(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem> {
     let running = running(desk, job).await?;
     let last = job.log.standing().filter(|e| matches!(e.says, Says::Mark { .. })).last().map(|e| e.number);
-    let last = last.ok_or_else(|| {
-        Problem::refused("no press was marked", "say which step it is instead")
-    })?;
+    let last = last.ok_or_else(|| Problem::refused("no press was marked", "say which step it is instead"))?;
     let at = tapped_at(desk, &running, act);
     let number = keep(desk, job.id, Says::Nothing {}, Some(last), at, &act.key).await?;
     again(desk, job.id).await?;
@@ -244,7 +244,8 @@ async fn again(desk: &Arc<Desk>, id: JobId) -> Result<(), Problem> {
 /// From here on the trace is evidence.
 async fn end(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
     let Some(running) = Tests::of(desk, job).await? else { return Ok(json!({ "ended": true })) };
-    let (trace, to) = (running.trace.id, just_after(newest(desk, running.trace.socket).max(running.trace.from)));
+    let (trace, to) =
+        (running.trace.id, just_after(newest(desk, running.trace.socket).max(running.trace.from)));
     desk.capture.keep_now().await;
     desk.with_records(move |r| r.end_trace(trace, to)).await?;
     desk.tests.end(job.id);
@@ -312,7 +313,9 @@ fn back(headers: &HeaderMap, done: Result<(), Problem>) -> Response {
         Ok(()) if by_script => Json(json!({ "done": true })).into_response(),
         Ok(()) => {
             let from = headers.get(header::REFERER).and_then(|v| v.to_str().ok());
-            let path = from.and_then(|f| f.split_once("://")).and_then(|(_, rest)| rest.find('/').map(|at| &rest[at..]));
+            let path = from
+                .and_then(|f| f.split_once("://"))
+                .and_then(|(_, rest)| rest.find('/').map(|at| &rest[at..]));
             Redirect::to(path.filter(|p| !p.starts_with("//")).unwrap_or("/sockets")).into_response()
         }
         Err(problem) if by_script => ForPrograms(problem).into_response(),

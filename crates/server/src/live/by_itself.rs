@@ -36,7 +36,9 @@ impl ByItself {
             task.abort();
             return Ok(());
         }
-        let Some(Source::Simulator(made_up)) = desk.capture.config(id).map(|c| c.source) else { return Err(()) };
+        let Some(Source::Simulator(made_up)) = desk.capture.config(id).map(|c| c.source) else {
+            return Err(());
+        };
         let text = std::fs::read_to_string(&made_up.machine).map_err(drop)?;
         let machine = machine::read::read(&text, None).machine.ok_or(())?;
         let faults: Vec<&str> = made_up.faults.iter().map(String::as_str).collect();
@@ -45,7 +47,8 @@ impl ByItself {
         let (desk, speed) = (desk.clone(), made_up.speed);
         let pressed = desk.capture.pressed(id);
         let before = BEFORE_S.len();
-        let to_come = move |n: usize, at: usize| if n < before { n >= pressed } else { pressed < before || at >= step };
+        let to_come =
+            move |n: usize, at: usize| if n < before { n >= pressed } else { pressed < before || at >= step };
         let task = tokio::spawn(async move {
             for (_, (_, wait_s)) in waits.into_iter().enumerate().filter(|(n, (at, _))| to_come(*n, *at)) {
                 tokio::time::sleep(Duration::from_secs_f64(wait_s / speed)).await;

@@ -148,7 +148,8 @@ impl Ear {
             state["trouble"] = json!(self.desk.capture.trouble());
             state
         });
-        if state != self.state && (self.count.is_multiple_of(LISTED) || state["state"] != self.state["state"]) {
+        if state != self.state && (self.count.is_multiple_of(LISTED) || state["state"] != self.state["state"])
+        {
             self.due.push_back(event("meter", &state));
             self.state = state;
         }

@@ -393,7 +393,8 @@ fn made<'m>(machine: &'m Machine, frame: &Frame, conditions: &Conditions) -> Res
     }
     // The sound machine is always among them.
     weights.entry(sweep.predict(&Hypothesis::healthy())).or_insert(1e-6);
-    let mut leading: Vec<(f64, Vec<PredictionId>)> = weights.into_iter().map(|(ids, w)| (w.ln(), ids)).collect();
+    let mut leading: Vec<(f64, Vec<PredictionId>)> =
+        weights.into_iter().map(|(ids, w)| (w.ln(), ids)).collect();
     leading.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
     leading.truncate(LEADING);
     let live = Live::new(machine, conditions, &leading, &sweep)?;

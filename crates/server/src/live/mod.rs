@@ -25,5 +25,10 @@ use axum::Router;
 use std::sync::Arc;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
-    Router::new().merge(panel::routes()).merge(acts::routes()).merge(events::routes()).merge(range::routes()).merge(recorded::routes())
+    Router::new()
+        .merge(panel::routes())
+        .merge(acts::routes())
+        .merge(events::routes())
+        .merge(range::routes())
+        .merge(recorded::routes())
 }

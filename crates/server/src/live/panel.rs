@@ -15,7 +15,9 @@ use records::{Job, JobId, Trace};
 use std::sync::Arc;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
-    Router::new().route("/jobs/{id}/live/panel", get(part)).route("/jobs/{id}/live", get(show).post(super::acts::act))
+    Router::new()
+        .route("/jobs/{id}/live/panel", get(part))
+        .route("/jobs/{id}/live", get(show).post(super::acts::act))
 }
 
 /// The panel.
@@ -66,10 +68,10 @@ async fn panel(desk: &Arc<Desk>, job: &Job) -> Result<(Panel, Trace, Option<Seen
     let trace = shown(traces).ok_or_else(|| Problem::not_there("trace in this job yet"))?;
     let seen = desk.capture.socket(trace.socket);
     let view = running.as_ref().map(|r| View::of(r, &r.now(), job));
-    let made_up = seen.as_ref().filter(|s| s.has_button && view.is_some()).map(|s| MadeUp {
-        socket: s.id.number(),
-        by_itself: desk.by_itself.is_on(s.id),
-    });
+    let made_up = seen
+        .as_ref()
+        .filter(|s| s.has_button && view.is_some())
+        .map(|s| MadeUp { socket: s.id.number(), by_itself: desk.by_itself.is_on(s.id) });
     Ok((Panel { id, ended: view.is_none(), view, made_up }, trace, seen))
 }
 
@@ -84,7 +86,11 @@ async fn show(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
     };
     let name = job.machine.as_ref().map_or(String::new(), |m| format!("{} {}", m.maker, m.model));
     let simulated = seen.as_ref().and_then(|s| s.simulated).map_or(String::new(), |speed| {
-        if (speed - 1.0).abs() < 0.01 { "simulated".to_owned() } else { format!("simulated, {speed:.0} times as fast") }
+        if (speed - 1.0).abs() < 0.01 {
+            "simulated".to_owned()
+        } else {
+            format!("simulated, {speed:.0} times as fast")
+        }
     });
     let sockets = desk.with_records(records::Records::sockets).await?;
     let called = sockets.into_iter().find(|s| s.id == trace.socket).map_or(String::new(), |s| s.name);

@@ -36,13 +36,15 @@ async fn samples(
     Path(id): Path<i64>,
     asked: Result<Query<Asked>, axum::extract::rejection::QueryRejection>,
 ) -> Result<Json<Value>, ForPrograms> {
-    let Query(asked) = asked.map_err(|e| Problem::refused(e.body_text(), "give from, and if you like to and pieces"))?;
+    let Query(asked) =
+        asked.map_err(|e| Problem::refused(e.body_text(), "give from, and if you like to and pieces"))?;
     let id = SocketId::of(id);
     let time = |ms: f64| {
         let in_reach = ms.is_finite() && ms.abs() < 1e14;
-        in_reach.then(|| Timestamp::from_microsecond((ms * 1000.0) as i64).ok()).flatten().ok_or_else(|| {
-            Problem::refused("this is no time", "give milliseconds since 1970 (UTC)")
-        })
+        in_reach
+            .then(|| Timestamp::from_microsecond((ms * 1000.0) as i64).ok())
+            .flatten()
+            .ok_or_else(|| Problem::refused("this is no time", "give milliseconds since 1970 (UTC)"))
     };
     let from = time(asked.from)?;
     let newest = desk.capture.socket(id).and_then(|s| s.newest).map(|s| s.at);
@@ -53,7 +55,9 @@ async fn samples(
     let to = to.max(from);
     if to.duration_since(from) > LONGEST {
         let hours = LONGEST.as_hours();
-        return Err(Problem::refused("this stretch is too long", format!("ask for {hours} hours at most")).into());
+        return Err(
+            Problem::refused("this stretch is too long", format!("ask for {hours} hours at most")).into()
+        );
     }
     let pieces = asked.pieces.unwrap_or(1_000).clamp(1, MOST_PIECES);
     // What is not on the disk yet comes from the socket itself.
@@ -62,7 +66,9 @@ async fn samples(
         .with_records(move |r| {
             let mut all = r.samples(id, from, to)?;
             let last = all.last().map(|s| s.at);
-            all.extend(recent.into_iter().filter(|s| s.at >= from && s.at < to && last.is_none_or(|l| s.at > l)));
+            all.extend(
+                recent.into_iter().filter(|s| s.at >= from && s.at < to && last.is_none_or(|l| s.at > l)),
+            );
             let gaps = r.gaps(id, from, to)?;
             let gaps: Vec<Value> = gaps.iter().map(|g| json!([ms(g.from), g.why])).collect();
             let whole = all.len() <= pieces;

@@ -78,7 +78,11 @@ async fn for_programs(
     let traces = desk.with_records(move |r| r.traces_of(id)).await?;
     let trace = traces.into_iter().filter(|t| t.to.is_some()).max_by_key(|t| t.id);
     let (Some(found), Some(trace)) = (found, trace) else {
-        return Err(Problem::refused("no trace of this job counts yet", "end the test, or attach a recording").into());
+        return Err(Problem::refused(
+            "no trace of this job counts yet",
+            "end the test, or attach a recording",
+        )
+        .into());
     };
     let at = |s: f64| ms(trace.from) + 1000.0 * s;
     let steps = &found.machine.test.steps;

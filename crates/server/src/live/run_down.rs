@@ -89,7 +89,10 @@ impl Motion {
             let begun = if gone_on { " The next step has begun: keep clear of drum and water." } else { "" };
             (Phase::Counting, format!("The drum may still turn.{begun}"))
         } else if left_s > -LOOK_S && !gone_on {
-            (Phase::Look, format!("The time is over. Look whether {}, then go on. This page cannot see it.", then.wait))
+            (
+                Phase::Look,
+                format!("The time is over. Look whether {}, then go on. This page cannot see it.", then.wait),
+            )
         } else {
             return None;
         };

@@ -136,7 +136,8 @@ async fn begin(
 
     let (inbox, received) = mpsc::channel();
     let (tell, now) = watch::channel(Arc::new(TestNow::default()));
-    let running = Arc::new(Running { trace, machine: machine.clone(), now, inbox, ended: AtomicBool::new(false) });
+    let running =
+        Arc::new(Running { trace, machine: machine.clone(), now, inbox, ended: AtomicBool::new(false) });
     {
         let mut all = desk.tests.0.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(other) = all.get(&job.id) {
@@ -250,7 +251,10 @@ fn frame(machine: &Machine, job: &Job, settings: &records::Settings) -> Result<F
     let known = evidence(machine, &job.log).evidence;
     let setup = setup(settings);
     let refused = |e: diagnosis::FindError| {
-        Problem::refused(format!("the test cannot be followed: {e}"), "take the entry back that you trust least")
+        Problem::refused(
+            format!("the test cannot be followed: {e}"),
+            "take the entry back that you trust least",
+        )
     };
     let mut find = Find::new(machine, &known, &setup).map_err(refused)?;
     let beliefs = find.beliefs(&known).map_err(refused)?;

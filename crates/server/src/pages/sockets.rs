@@ -85,7 +85,11 @@ fn in_words(sample: records::Sample) -> String {
     said.collect::<Vec<_>>().join(" · ")
 }
 
-fn view(desk: &Desk, sent: Option<(String, Vec<String>)>, tried: Option<TriedView>) -> Result<Response, Problem> {
+fn view(
+    desk: &Desk,
+    sent: Option<(String, Vec<String>)>,
+    tried: Option<TriedView>,
+) -> Result<Response, Problem> {
     let refused = sent.is_some();
     let (text, troubles) = match sent {
         Some((text, troubles)) => (text, troubles),
@@ -183,7 +187,8 @@ fn message(tried: Tried) -> MessageView {
                 ("frequency", r.hertz, "Hz"),
                 ("energy", r.energy_j.map(|j| j / 3.6e6), "kWh"),
             ];
-            let there = values.into_iter().filter_map(|(name, v, unit)| Some((name, format!("{} {unit}", v?))));
+            let there =
+                values.into_iter().filter_map(|(name, v, unit)| Some((name, format!("{} {unit}", v?))));
             read.extend(there);
         }
         Err(e) => failed = e.to_string(),
