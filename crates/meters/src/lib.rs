@@ -5,7 +5,7 @@
 //! shows the raw message beside what was read from it. Sources that are made up ([`Source::Simulator`]) or recorded
 //! ([`Source::Replay`]) are watched in the same way.
 //!
-//! Read in this order: `reading.rs` (what comes out), `config/` (what a file says), `watch.rs` (lost and found again),
+//! Read in this order: `reading.rs` (what comes out), `measured.rs` (what is believed), `config/` (what a file says), `watch.rs` (lost and found again),
 //! then one file of `source/` for each way of hearing a meter. A source is a *session*: a future that connects, hands on
 //! each message with what was read from it, and ends with the reason why it broke off. It knows nothing of loss and of
 //! trying again.
@@ -17,11 +17,17 @@
 mod backoff;
 mod config;
 mod error;
+mod measured;
 mod reading;
 mod source;
 mod watch;
 
-pub use config::{Config, LARGEST_FILE, Replay, Simulator, SocketConfig, Source, diagnose};
+pub use config::{
+    Config, Form, GrowingFile, HttpJson, LARGEST_FILE, LastWill, Modbus, Mqtt, Parity, Query, Register,
+    Replay, Scpi, Secret, SerialLine, SerialLines, Simulator, SocketConfig, Source, Taking, TopicPlace, Wire,
+    diagnose,
+};
 pub use error::MeterError;
+pub use measured::Measured;
 pub use reading::{LOST_AFTER, News, Reading, Tried};
 pub use watch::{HELD, Presses, try_it, watch, watch_with_presses};

@@ -14,6 +14,9 @@ pub const HELD: usize = 256;
 /// So many messages a session hands on ahead.
 const AHEAD: usize = 16;
 
+/// A connection that worked is tried once more after this, before the meter counts as lost.
+const ONCE_MORE_AFTER: Duration = Duration::from_millis(100);
+
 /// So many messages show how a meter talks.
 const ENOUGH: usize = 5;
 
@@ -63,24 +66,28 @@ async fn attend(config: &SocketConfig, mut presses: Option<&mut mpsc::Receiver<(
         let (ear, mut heard) = mpsc::channel(AHEAD);
         let session = session(config, presses.as_deref_mut(), &ear);
         tokio::pin!(session);
+        let mut gave_readings = false;
         let why = loop {
             tokio::select! {
                 biased;
-                Some(heard) = heard.recv() => {
-                    if teller.hears(heard).await {
-                        backoff.heard();
-                    }
-                }
+                Some(heard) = heard.recv() => gave_readings |= teller.hears(heard).await,
                 why = &mut session => break why,
                 () = sleep_until(teller.deadline()), if !teller.is_lost() => teller.silence().await,
             }
         };
         // What it handed on before it broke off comes first.
         while let Ok(heard) = heard.try_recv() {
-            teller.hears(heard).await;
+            gave_readings |= teller.hears(heard).await;
         }
-        teller.lost(why.to_string()).await;
-        sleep(backoff.wait()).await;
+        if gave_readings {
+            // A meter that was there a moment ago often is at once again, after a spoilt answer or a closed connection.
+            // If not, the next session says so, or the time since its last reading.
+            backoff.heard();
+            sleep(ONCE_MORE_AFTER).await;
+        } else {
+            teller.lost(why.to_string()).await;
+            sleep(backoff.wait()).await;
+        }
     }
 }
 
@@ -121,6 +128,11 @@ impl Teller {
             }
             Heard::Message { read: Err(error), .. } => {
                 self.refused(Some(error.to_string())).await;
+                false
+            }
+            Heard::Part { .. } => false,
+            Heard::Gone { why, .. } => {
+                self.lost(why.to_string()).await;
                 false
             }
             Heard::Pace(pace) => {
@@ -176,6 +188,7 @@ pub async fn try_it(config: &SocketConfig, limit: Duration) -> Result<Vec<Tried>
     let session = session(config, None, &ear);
     tokio::pin!(session);
     let mut tried = Vec::new();
+    let mut part = None;
     while tried.len() < ENOUGH {
         let next = async {
             tokio::select! {
@@ -186,6 +199,8 @@ pub async fn try_it(config: &SocketConfig, limit: Duration) -> Result<Vec<Tried>
         };
         match timeout_at(end, next).await {
             Ok(Ok(Heard::Message { raw, read })) => tried.push(as_tried(raw, read)),
+            Ok(Ok(Heard::Gone { raw, why })) => tried.push(as_tried(raw, Err(why))),
+            Ok(Ok(Heard::Part { raw })) => part = Some(raw),
             Ok(Ok(Heard::Pace(_))) => {}
             Ok(Err(why)) if tried.is_empty() => return Err(why),
             Ok(Err(why)) => {
@@ -194,6 +209,13 @@ pub async fn try_it(config: &SocketConfig, limit: Duration) -> Result<Vec<Tried>
             }
             Err(_) => break,
         }
+    }
+    if let Some(raw) = part.filter(|_| tried.is_empty()) {
+        let why = "no message with the power came within the time";
+        tried.push(as_tried(
+            raw,
+            Err(MeterError::new(why, "check where the file says that the power stands")),
+        ));
     }
     if tried.is_empty() {
         return Err(MeterError::new(

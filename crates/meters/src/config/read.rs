@@ -1,12 +1,12 @@
 //! From TOML to [`Config`], with all errors at once.
 
-use super::{Config, Replay, Simulator, SocketConfig, Source};
+use super::kinds::{KINDS, Kind};
+use super::values::duration;
+use super::{Config, SocketConfig};
 use machine::diagnostic::{Diagnostic, Severity, nearest};
+use machine::model::Span;
 use machine::read::fields::{Fields, Findings, Text, document, first_line, format_is_known};
 use machine::schema::{Form, Key, Table};
-use quantity::Dimension;
-use simulator::MeterModel;
-use std::path::PathBuf;
 use std::time::Duration;
 
 /// Largest configuration that is read, bytes.
@@ -15,19 +15,17 @@ pub const LARGEST_FILE: usize = 200_000;
 /// The newest format that this program reads.
 const FORMAT: i64 = 1;
 
-/// As many sockets as one supply cabinet has; each takes a task and a connection.
+/// More meters than a bench has sockets; each takes a task and a connection.
 const MOST_SOCKETS: usize = 64;
 
-/// A meter slower than this shows no service test.
-const SLOWEST_S: f64 = 3600.0;
-/// Faster than any meter at a plug.
-const FASTEST_S: f64 = 0.02;
+/// Longest name of a socket, letters.
+const LONGEST_NAME: usize = 60;
 
-const fn must(name: &'static str, form: Form, about: &'static str) -> Key {
+pub(super) const fn must(name: &'static str, form: Form, about: &'static str) -> Key {
     Key { name, form, must: true, about }
 }
 
-const fn may(name: &'static str, form: Form, about: &'static str) -> Key {
+pub(super) const fn may(name: &'static str, form: Form, about: &'static str) -> Key {
     Key { name, form, must: false, about }
 }
 
@@ -35,51 +33,20 @@ static FILE: Table = Table {
     name: "the file",
     keys: &[
         must("format", Form::Number, "the format of this file"),
-        must("socket", Form::Tables(&ANY), "a socket with its meter"),
+        must("socket", Form::Tables(&SOCKET), "a socket with its meter"),
     ],
 };
 
-const NAME: Key = must("name", Form::Text, "what you call the socket");
-const KIND: Key = must("kind", Form::Text, "how its meter is heard");
-
-/// Enough to know what else a socket has.
-static ANY: Table = Table { name: "[[socket]]", keys: &[NAME, KIND] };
-
-static REPLAY: Table = Table {
+/// What every socket has.
+static SOCKET: Table = Table {
     name: "[[socket]]",
     keys: &[
-        NAME,
-        KIND,
-        must("file", Form::Text, "the recording"),
-        may("speed", Form::Number, "so many times as fast"),
-        may("again", Form::Flag, "from the start again at its end"),
+        must("name", Form::Text, "what you call the socket"),
+        must("kind", Form::Text, "how its meter is heard"),
     ],
 };
 
-static SIMULATOR: Table = Table {
-    name: "[[socket]]",
-    keys: &[
-        NAME,
-        KIND,
-        must("machine", Form::Text, "the machine file"),
-        may("faults", Form::TextOrTexts, "its faults, as `element=open`"),
-        may("meter", Form::Text, "display, fine or logger"),
-        may("seed", Form::Number, "which of all machines and moments it is"),
-        may("speed", Form::Number, "so many times as fast"),
-    ],
-};
-
-/// A kind of source: its name in the file, the keys of its socket, and how they are read.
-struct Kind {
-    name: &'static str,
-    keys: &'static Table,
-    read: fn(&Fields<'_>, &mut Findings) -> Option<Source>,
-}
-
-static KINDS: [Kind; 2] = [
-    Kind { name: "replay", keys: &REPLAY, read: replay },
-    Kind { name: "simulator", keys: &SIMULATOR, read: simulator },
-];
+const EVERY: Key = may("every", Form::Quantity("time"), "how often the meter gives a reading, or is asked");
 
 /// Reads a configuration, and gives what is wrong with it together with its place.
 ///
@@ -109,9 +76,9 @@ fn read_into(text: &str, findings: &mut Findings) -> Option<Config> {
     }
     let file = Fields::open(&table, FILE.name, first_line(text), &FILE, findings);
     let tables = file.tables("socket", findings);
-    if tables.len() > MOST_SOCKETS {
+    if let Some((_, span)) = tables.get(MOST_SOCKETS) {
         findings.push(
-            Diagnostic::error("too-many", tables[MOST_SOCKETS].1.clone(), "there are too many sockets")
+            Diagnostic::error("too-many", span.clone(), "there are too many sockets")
                 .mend(format!("name {MOST_SOCKETS} at most")),
         );
         return None;
@@ -119,43 +86,72 @@ fn read_into(text: &str, findings: &mut Findings) -> Option<Config> {
     let mut names: Vec<Text> = Vec::new();
     let mut sockets = Vec::new();
     for (table, span) in tables {
-        let bare = Fields::bare(table, "[[socket]]", span.clone());
+        let bare = Fields::bare(table, SOCKET.name, span.clone());
         let name = bare.text("name", findings).and_then(|name| new_name(name, &names, findings));
-        let called = name.as_ref().map_or("[[socket]]".to_owned(), |n| format!("socket `{}`", n.text));
+        let called = name.as_ref().map_or(SOCKET.name.to_owned(), |n| format!("socket `{}`", n.text));
         names.extend(name.clone());
-        let Some(kind) = kind(&Fields::bare(table, called.clone(), span.clone()), findings) else {
-            if bare.get("kind").is_none() {
-                // Says what is missing; keys of unknown kinds cannot be judged.
-                let missing = Key { ..KIND };
-                findings.push(lacks(&called, &missing, span));
-            }
-            continue;
-        };
-        let fields = Fields::open(table, called, span, kind.keys, findings);
-        let every = duration(&fields, "every", findings).unwrap_or(Duration::from_secs(1));
+        let fields = Fields::bare(table, called, span);
+        demand(&fields, SOCKET.keys, findings);
+        // The keys of a kind that is not known cannot be judged.
+        let Some(kind) = kind(&fields, findings) else { continue };
+        judge_keys(&fields, kind, findings);
+        let every = if kind.own_pace { None } else { duration(&fields, EVERY.name, findings) };
         let source = (kind.read)(&fields, findings);
         if let (Some(name), Some(source)) = (name, source) {
-            sockets.push(SocketConfig { name: name.text, every, source });
+            sockets.push(SocketConfig {
+                name: name.text,
+                every: every.unwrap_or(Duration::from_secs(1)),
+                source,
+            });
         }
     }
     Some(Config { sockets })
 }
 
-fn lacks(called: &str, key: &Key, span: std::ops::Range<usize>) -> Diagnostic {
-    Diagnostic::error("missing-key", span, format!("{called} lacks `{}`", key.name))
-        .label(key.about)
-        .mend(format!("add `{} = …`: {}", key.name, kinds()))
+/// Reports the keys that must be there and are not.
+pub(super) fn demand(fields: &Fields<'_>, keys: &[Key], findings: &mut Findings) {
+    for key in keys.iter().filter(|k| k.must && fields.get(k.name).is_none()) {
+        let d = Diagnostic::error(
+            "missing-key",
+            header(fields),
+            format!("{} lacks `{}`", fields.name(), key.name),
+        )
+        .label(key.about);
+        findings.push(match (key.name, key.form) {
+            ("kind", _) => d.mend(format!("add `kind = …`: {}", all_kinds())),
+            (name, Form::Table(_)) => d.mend(format!("add a table [socket.{name}] ({})", key.about)),
+            (name, _) => d.mend(format!("add `{name} = …` ({})", key.about)),
+        });
+    }
 }
 
-fn kinds() -> String {
+/// The head of a table: of the rest nobody may see what stands in it.
+pub(super) fn header(fields: &Fields<'_>) -> Span {
+    let span = fields.span();
+    span.start..span.end.min(span.start + "[[socket]]".len())
+}
+
+fn judge_keys(fields: &Fields<'_>, kind: &Kind, findings: &mut Findings) {
+    let every = (!kind.own_pace).then_some(EVERY.name);
+    let all: Vec<&str> = SOCKET.keys.iter().chain(kind.keys).map(|k| k.name).chain(every).collect();
+    fields.refuse_unknown(findings, |key| all.contains(&key), || all.clone());
+    demand(fields, kind.keys, findings);
+}
+
+fn all_kinds() -> String {
     KINDS.iter().map(|k| format!("\"{}\"", k.name)).collect::<Vec<_>>().join(", ")
 }
 
 fn new_name(name: Text, names: &[Text], findings: &mut Findings) -> Option<Text> {
-    if name.text.trim().is_empty() || name.text.chars().count() > 60 || name.text.contains(char::is_control) {
+    let letters = name.text.chars().count();
+    if name.text.trim().is_empty() || letters > LONGEST_NAME || name.text.contains(char::is_control) {
         findings.push(
-            Diagnostic::error("bad-name", name.span, "a socket needs a name of 1 to 60 letters")
-                .mend("call it by what you call it: \"bench left\""),
+            Diagnostic::error(
+                "bad-name",
+                name.span,
+                format!("a socket needs a name of 1 to {LONGEST_NAME} letters"),
+            )
+            .mend("call it by what you call it: \"bench left\""),
         );
         return None;
     }
@@ -177,113 +173,12 @@ fn kind(fields: &Fields<'_>, findings: &mut Findings) -> Option<&'static Kind> {
     let said = fields.text("kind", findings)?;
     let known = KINDS.iter().find(|k| k.name == said.text);
     if known.is_none() {
-        let mut d = Diagnostic::error(
-            "unknown-kind",
-            said.span,
-            format!("no meter is heard by way of `{}`", said.text),
-        );
+        let message = format!("no meter is heard by way of `{}`", said.text);
+        let mut d = Diagnostic::error("unknown-kind", said.span, message);
         if let Some(near) = nearest(&said.text, KINDS.iter().map(|k| k.name)) {
             d = d.mend(format!("did you mean \"{near}\"?"));
         }
-        findings.push(d.mend(format!("one of {}", kinds())));
+        findings.push(d.mend(format!("one of {}", all_kinds())));
     }
     known
-}
-
-/// A time under `key` between the fastest and the slowest meter.
-fn duration(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Option<Duration> {
-    let text = fields.text(key, findings)?;
-    let seconds = text.parse(findings, |t| quantity::parse(t, Dimension::Time))?;
-    if !(FASTEST_S..=SLOWEST_S).contains(&seconds) {
-        findings.push(
-            Diagnostic::error(
-                "out-of-range",
-                text.span,
-                format!("no meter gives a reading every {}", text.text),
-            )
-            .mend("write between \"0.02 s\" and \"60 min\""),
-        );
-        return None;
-    }
-    Some(Duration::from_secs_f64(seconds))
-}
-
-/// How much faster than it was something is played.
-fn speed(fields: &Fields<'_>, findings: &mut Findings) -> Option<f64> {
-    let Some(value) = fields.get("speed") else { return Some(1.0) };
-    let speed = fields.number("speed", findings)?;
-    if !(0.01..=10_000.0).contains(&speed) {
-        findings.push(
-            Diagnostic::error("out-of-range", value.span(), "this cannot be played so fast or so slowly")
-                .mend("write a number from 0.01 to 10000; 1 is as it was"),
-        );
-        return None;
-    }
-    Some(speed)
-}
-
-fn path(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Option<PathBuf> {
-    let text = fields.text(key, findings)?;
-    if text.text.is_empty() || text.text.contains('\0') {
-        findings.push(
-            Diagnostic::error("empty", text.span, format!("`{key}` of {} names no file", fields.name()))
-                .mend("write its path; one that is not absolute is taken from this file's folder"),
-        );
-        return None;
-    }
-    Some(PathBuf::from(text.text))
-}
-
-fn replay(fields: &Fields<'_>, findings: &mut Findings) -> Option<Source> {
-    let file = path(fields, "file", findings);
-    let speed = speed(fields, findings);
-    let again = fields.flag("again", findings);
-    Some(Source::Replay(Replay { file: file?, speed: speed?, again }))
-}
-
-fn simulator(fields: &Fields<'_>, findings: &mut Findings) -> Option<Source> {
-    let machine = path(fields, "machine", findings);
-    let faults = fields.words_list("faults", findings);
-    let meter = meter_model(fields, findings);
-    let seed = seed(fields, findings);
-    let speed = speed(fields, findings);
-    let (machine, meter, seed, speed) = (machine?, meter?, seed?, speed?);
-    Some(Source::Simulator(Simulator { machine, faults, meter, seed, speed }))
-}
-
-fn meter_model(fields: &Fields<'_>, findings: &mut Findings) -> Option<MeterModel> {
-    let Some(text) = fields.text("meter", findings) else { return Some(MeterModel::display()) };
-    match text.text.as_str() {
-        "display" => Some(MeterModel::display()),
-        "fine" => Some(MeterModel::fine()),
-        "logger" => Some(MeterModel::logger()),
-        other => {
-            findings.push(
-                Diagnostic::error(
-                    "unknown-meter",
-                    text.span,
-                    format!("no made-up meter is called `{other}`"),
-                )
-                .mend(
-                    "one of \"display\" (whole watts, a second behind), \"fine\" (a bench instrument), \
-                           \"logger\" (watts alone, some lost)",
-                ),
-            );
-            None
-        }
-    }
-}
-
-fn seed(fields: &Fields<'_>, findings: &mut Findings) -> Option<u64> {
-    let Some(value) = fields.get("seed") else { return Some(1) };
-    let seed = fields.number("seed", findings)?;
-    // Whole numbers up to here survive as f64.
-    if seed.fract() != 0.0 || seed > 9_007_199_254_740_992.0 {
-        findings.push(
-            Diagnostic::error("out-of-range", value.span(), "a seed is a whole number")
-                .mend("write one with up to 15 digits"),
-        );
-        return None;
-    }
-    Some(seed as u64)
 }

@@ -1,8 +1,17 @@
 //! The ways of hearing a meter, one file each.
 
+mod growing;
+mod http;
+mod lines;
+mod modbus;
+mod mqtt;
 mod played;
+mod polled;
 mod replay;
+mod scpi;
 mod simulator;
+mod text;
+mod wire;
 
 use crate::config::{SocketConfig, Source};
 use crate::{MeterError, Reading};
@@ -14,6 +23,10 @@ use tokio::sync::mpsc;
 pub(crate) enum Heard {
     /// A message, and what was read from it.
     Message { raw: String, read: Result<Taken, MeterError> },
+    /// A message that goes into the next reading.
+    Part { raw: String },
+    /// The meter is known to have gone, though the connection stands.
+    Gone { raw: String, why: MeterError },
     /// The source itself found out how often its readings come.
     Pace(Duration),
 }
@@ -36,6 +49,12 @@ pub(crate) async fn session(
     ear: &Ear,
 ) -> MeterError {
     match &socket.source {
+        Source::Mqtt(mqtt) => mqtt::session(socket, mqtt, ear).await,
+        Source::Modbus(modbus) => modbus::session(socket, modbus, ear).await,
+        Source::Scpi(scpi) => scpi::session(socket, scpi, ear).await,
+        Source::SerialLines(lines) => lines::session(lines, ear).await,
+        Source::HttpJson(page) => http::session(socket, page, ear).await,
+        Source::GrowingFile(file) => growing::session(socket, file, ear).await,
         Source::Replay(replay) => replay::session(replay, ear).await,
         Source::Simulator(made_up) => simulator::session(made_up, presses, ear).await,
     }

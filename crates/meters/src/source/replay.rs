@@ -1,6 +1,7 @@
 //! A recording, played as if its meter were there.
 
 use super::played::Player;
+use super::text::unix_s;
 use super::{Ear, Heard, unheard};
 use crate::MeterError;
 use crate::config::Replay;
@@ -31,7 +32,7 @@ pub(crate) async fn session(replay: &Replay, ear: &Ear) -> MeterError {
         return unheard();
     }
     loop {
-        let origin = trace.start_unix_s.and_then(|s| stamp(s + first_s)).unwrap_or_else(Timestamp::now);
+        let origin = trace.start_unix_s.and_then(|s| unix_s(s + first_s).ok()).unwrap_or_else(Timestamp::now);
         let player = Player::start(replay.speed, origin);
         for sample in &trace.samples {
             let sample = trace::Sample { time_s: sample.time_s - first_s, ..*sample };
@@ -45,10 +46,6 @@ pub(crate) async fn session(replay: &Replay, ear: &Ear) -> MeterError {
         }
         sleep_until(player.due(last_s - first_s + step_s.max(0.1))).await;
     }
-}
-
-fn stamp(unix_s: f64) -> Option<Timestamp> {
-    Timestamp::from_millisecond((unix_s * 1000.0).round() as i64).ok()
 }
 
 /// The samples, and the usual time between them.
