@@ -43,6 +43,7 @@ pub(crate) struct View {
 pub(crate) struct RunDownView {
     pub(crate) heading: &'static str,
     pub(crate) says: String,
+    /// Only where the step that runs no longer says it above its press.
     pub(crate) caution: String,
     pub(crate) next: String,
 }
@@ -51,6 +52,8 @@ pub(crate) struct NextView {
     pub(crate) id: String,
     pub(crate) says: String,
     pub(crate) caution: String,
+    /// The hazard on the way into it, where the step that runs has one.
+    pub(crate) on_the_way: String,
     /// The press in the machine file's words; empty where the machine goes on by itself.
     pub(crate) press: String,
 }
@@ -90,6 +93,7 @@ impl View {
             id: s.id.clone(),
             says: s.says.clone(),
             caution: s.caution.clone(),
+            on_the_way: step.and_then(|s| s.then.as_ref()).map_or(String::new(), |t| t.caution.clone()),
             press: step.map_or_else(|| machine.test.enter.clone(), press),
         });
         let before = at.and_then(|k| k.checked_sub(1)).and_then(|k| {
@@ -105,7 +109,7 @@ impl View {
         let run_down = now.run_down.as_ref().map(|r| RunDownView {
             heading: heading(r.phase),
             says: r.says.clone(),
-            caution: r.caution.clone(),
+            caution: if at == Some(r.step) { String::new() } else { r.caution.clone() },
             next: r.next.clone(),
         });
         let last_mark = job.log.standing().filter(|e| matches!(e.says, Says::Mark { .. })).last();
