@@ -48,6 +48,8 @@ SMALL = """[...document.querySelectorAll('a.button, nav a, button, summary, sele
 
 
 def looked_at(page, size, name, whole=True):
+    if not whole:
+        page.evaluate("document.getElementById('meter')?.scrollIntoView()")
     page.screenshot(path=f"{pictures}/live-{size}-{name}.png", full_page=whole)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name} is wider than the {size}"
     small = page.evaluate(SMALL)
@@ -181,6 +183,30 @@ def killed(browser, size, data):
     print(f"{size}: killed in mid-test: {before[0]} points on the screen, {len(old)} of them kept; suspect named")
 
 
+def prompt(browser, size, data):
+    """How long after a sample was taken it stands on the screen, at the pace of a real meter."""
+    shutil.copy(MACHINES / "aldermere-tern-81.toml", f"{data}/tern.toml")
+    pathlib.Path(f"{data}/meters.toml").write_text(
+        'format = 1\n[[socket]]\nname = "loft"\nkind = "simulator"\nmachine = "tern.toml"\nmeter = "fine"\n'
+    )
+    port = free_port()
+    at = f"http://127.0.0.1:{port}"
+    server = start(port, "--data", data)
+    context, page, wrong = opened(browser, size, at)
+    new_job(page, at)
+    page.get_by_role("button", name="loft").click()
+    page.wait_for_url("**/live")
+    page.wait_for_timeout(4000)
+    page.evaluate("window.ribbonState().late.length = 0")
+    page.wait_for_timeout(15000)
+    late = sorted(page.evaluate("window.ribbonState().late"))
+    print(f"{size}: {len(late)} drawings: newest sample on the screen after {late[len(late) // 2]:.0f} ms, at most {late[-1]:.0f} ms")
+    assert not wrong, wrong
+    context.close()
+    server.terminate()
+    server.wait(timeout=15)
+
+
 with sync_playwright() as p:
     browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
     for size in SIZES:
@@ -190,6 +216,9 @@ with sync_playwright() as p:
                     demo(browser, size)
                 if not only or "killed" in only:
                     killed(browser, size, data)
+                if not only or "prompt" in only:
+                    with tempfile.TemporaryDirectory() as other:
+                        prompt(browser, size, other)
             finally:
                 for server in started:
                     server.kill()

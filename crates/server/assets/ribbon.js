@@ -238,7 +238,15 @@
       c.setLineDash([]);
     }
     place(y, height);
+    if (points.last() > drawn) {
+      drawn = points.last();
+      late.push(Date.now() - drawn);
+      if (late.length > 200) late.shift();
+    }
   }
+  // How long after it was taken the newest point stood on the screen, ms.
+  let drawn = 0;
+  const late = [];
   // Where samples are missing: the time, and words.
   function* holes(hole, a, b) {
     for (let i = a; i + 1 < b; i++) {
@@ -414,7 +422,6 @@
     on("points", (all) => {
       for (const [time, watts] of all) points.add(time, watts);
       dirty = true;
-      window.ribbonDrawn = performance.now();
     });
     on("missed", () => refill(Math.max(points.last() - 60000, begin)));
     on("meter", (now) => { state = now; says(); });
@@ -464,7 +471,7 @@
     if (state?.state === "lost") { shown.textContent = "the meter is lost: look at the drum"; return; }
     shown.textContent = down?.until ? `about ${Math.max(1, Math.ceil((down.until - points.last()) / 1000))} s` : "";
   }
-  window.ribbonState = () => ({ points: points.n, last: points.last(), test, state });
+  window.ribbonState = () => ({ points: points.n, last: points.last(), test, state, late });
 
   new ResizeObserver(() => { dirty = true; }).observe(canvas);
   dark.addEventListener("change", look);
