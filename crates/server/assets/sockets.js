@@ -3,6 +3,15 @@
   "use strict";
   const list = document.querySelector("[data-sockets]");
   if (!list) return;
+  // What is typed into the file stays on this device until it was kept.
+  const file = document.getElementById("text");
+  const KEY = "wattmend.draft.meters";
+  try {
+    const draft = localStorage.getItem(KEY);
+    if (draft === file.value) localStorage.removeItem(KEY);
+    else if (draft !== null) { file.value = draft; file.closest("details").open = true; }
+    file.addEventListener("input", () => localStorage.setItem(KEY, file.value));
+  } catch { /* nothing can be kept */ }
   const words = { heard: "heard", lost: "LOST", waiting: "waiting" };
   const source = new EventSource("/api/sockets/live");
   const put = (element, text) => { if (element && element.textContent !== text) element.textContent = text; };

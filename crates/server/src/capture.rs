@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use meters::{News, Presses, Reading, SocketConfig, Source};
 use records::{Records, Sample, SocketId};
 use std::collections::VecDeque;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{broadcast, mpsc};
@@ -66,6 +67,10 @@ pub(crate) struct Capture {
     sockets: Mutex<Vec<Watched>>,
     waiting: Mutex<Waiting>,
     bus: broadcast::Sender<Event>,
+    /// Somebody keeps samples.
+    keeping: AtomicBool,
+    /// One writer at a time: what is kept when it returns is all that came before.
+    writing: tokio::sync::Mutex<()>,
 }
 
 struct Watched {
@@ -92,7 +97,14 @@ fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 impl Capture {
     pub(crate) fn new(records: Arc<Records>) -> Arc<Capture> {
         let (bus, _) = broadcast::channel(BEHIND);
-        Arc::new(Capture { records, sockets: Mutex::default(), waiting: Mutex::default(), bus })
+        Arc::new(Capture {
+            records,
+            sockets: Mutex::default(),
+            waiting: Mutex::default(),
+            bus,
+            keeping: AtomicBool::new(false),
+            writing: tokio::sync::Mutex::new(()),
+        })
     }
 
     /// Watches these sockets from now on and no others; those that stay as they were go on. Must be called within a runtime.
@@ -263,8 +275,11 @@ impl Capture {
         held(&self.waiting).trouble.clone()
     }
 
-    /// Keeps samples for as long as the program runs.
+    /// Keeps samples for as long as the program runs; asked for again it is done already.
     pub(crate) async fn keep(self: Arc<Self>) {
+        if self.keeping.swap(true, Ordering::Relaxed) {
+            return;
+        }
         let mut due = tokio::time::interval(KEPT_EVERY);
         due.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
         loop {
@@ -275,6 +290,7 @@ impl Capture {
 
     /// Keeps what waits.
     pub(crate) async fn keep_now(self: &Arc<Self>) {
+        let _alone = self.writing.lock().await;
         let waiting = std::mem::take(&mut held(&self.waiting).samples);
         if waiting.is_empty() {
             return;

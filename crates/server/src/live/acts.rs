@@ -284,9 +284,9 @@ async fn drop_last(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
 }
 
 /// Presses the button of a made-up machine.
-async fn press(State(desk): State<Arc<Desk>>, Path(id): Path<i64>, headers: HeaderMap) -> Response {
-    let pressed = desk.capture.press(SocketId::of(id));
-    back(&headers, if pressed { Ok(()) } else { Err(no_button()) })
+fn press(desk: &Desk, id: SocketId, headers: &HeaderMap) -> Response {
+    let pressed = desk.capture.press(id);
+    back(headers, if pressed { Ok(()) } else { Err(no_button()) })
 }
 
 /// Lets a made-up machine be worked by itself, or takes the hand off again.
@@ -299,7 +299,7 @@ async fn by_itself(State(desk): State<Arc<Desk>>, Path(id): Path<i64>, headers: 
             Place::Over => usize::MAX,
         }
     });
-    back(&headers, desk.by_itself.work(&desk, id, from).map_err(|()| no_button()))
+    back(headers, desk.by_itself.work(desk, id, from).map_err(|()| no_button()))
 }
 
 fn no_button() -> Problem {

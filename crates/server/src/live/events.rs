@@ -31,9 +31,12 @@ const LISTED: u32 = 5;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
-        .route("/api/sockets", get(sockets))
-        .route("/api/sockets/live", get(all_sockets))
-        .route("/api/sockets/{id}/live", get(one_socket))
+        .route("/api/sockets", get(async |State(desk): State<Arc<Desk>>| axum::Json(list(&desk))))
+        .route("/api/sockets/live", get(async |State(desk): State<Arc<Desk>>| all_sockets(desk)))
+        .route(
+            "/api/sockets/{id}/live",
+            get(async |State(desk): State<Arc<Desk>>, Path(id): Path<i64>| one_socket(desk, id)),
+        )
         .route("/api/jobs/{id}/live", get(of_job))
 }
 
@@ -59,13 +62,9 @@ fn list(desk: &Desk) -> Value {
     json!({ "sockets": sockets, "trouble": desk.capture.trouble() })
 }
 
-async fn sockets(State(desk): State<Arc<Desk>>) -> axum::Json<Value> {
-    axum::Json(list(&desk))
-}
-
 type Events = Sse<std::pin::Pin<Box<dyn Stream<Item = Result<Event, Infallible>> + Send>>>;
 
-async fn all_sockets(State(desk): State<Arc<Desk>>) -> Events {
+fn all_sockets(desk: Arc<Desk>) -> Events {
     let ticks = ticks();
     let closing = desk.closing.subscribe();
     let first = (desk, ticks, closing, Value::Null, 0_u32);
@@ -83,7 +82,7 @@ async fn all_sockets(State(desk): State<Arc<Desk>>) -> Events {
     })
 }
 
-async fn one_socket(State(desk): State<Arc<Desk>>, Path(id): Path<i64>) -> Result<Events, ForPrograms> {
+fn one_socket(desk: Arc<Desk>, id: i64) -> Result<Events, ForPrograms> {
     let id = SocketId::of(id);
     desk.capture.socket(id).ok_or_else(|| Problem::not_there("socket with this number"))?;
     Ok(watched(desk, id, None))

@@ -12,6 +12,7 @@ use diagnosis::finding::Verdict;
 use diagnosis::{FindError, compare};
 use machine::model::Machine;
 use std::collections::HashMap;
+use std::sync::Arc;
 use trace::Sample;
 
 use super::marks::{Mark, Tap, for_alignment};
@@ -80,7 +81,7 @@ pub(crate) struct TestNow {
     pub(crate) supply_v: f64,
     pub(crate) supply_measured: bool,
     /// What each step of a sound machine reads at that.
-    pub(crate) expected: Vec<Prediction>,
+    pub(crate) expected: Arc<[Prediction]>,
 }
 
 /// What a test is followed with, beside its samples.
@@ -118,7 +119,7 @@ pub(crate) struct Follower<'m> {
     /// Volts seen first, then those under load.
     first_v: Option<f64>,
     motion: Motion,
-    expected: Vec<Prediction>,
+    expected: Arc<[Prediction]>,
     now: TestNow,
 }
 
@@ -143,7 +144,7 @@ impl<'m> Follower<'m> {
             tapped: None,
             first_v: None,
             motion: Motion::default(),
-            expected: Vec::new(),
+            expected: Arc::default(),
             now: TestNow::default(),
         };
         follower.predict();

@@ -85,15 +85,19 @@ fn in_words(sample: records::Sample) -> String {
     said.collect::<Vec<_>>().join(" · ")
 }
 
-fn view(
-    desk: &Desk,
+async fn view(
+    desk: &Arc<Desk>,
     sent: Option<(String, Vec<String>)>,
     tried: Option<TriedView>,
 ) -> Result<Response, Problem> {
     let refused = sent.is_some();
     let (text, troubles) = match sent {
         Some((text, troubles)) => (text, troubles),
-        None => (desk.meters.text().unwrap_or_default(), desk.meters.troubles()),
+        None => {
+            let shared = desk.clone();
+            let text = desk.work(move || shared.meters.text().unwrap_or_default()).await?;
+            (text, desk.meters.troubles())
+        }
     };
     page(&Page {
         layout: Layout::of(desk, "Sockets", "sockets"),
@@ -108,7 +112,7 @@ fn view(
 }
 
 async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
-    view(&desk, None, None)
+    view(&desk, None, None).await
 }
 
 #[derive(Deserialize)]
@@ -132,7 +136,7 @@ async fn keep(State(desk): State<Arc<Desk>>, Form(sent): Form<Sent>) -> Result<R
     match written {
         Ok(()) => Ok(Redirect::to("/sockets").into_response()),
         Err(troubles) => {
-            let page = view(&desk, Some((text, troubles)), None)?;
+            let page = view(&desk, Some((text, troubles)), None).await?;
             Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
     }
@@ -171,7 +175,7 @@ async fn try_it(State(desk): State<Arc<Desk>>, Path(id): Path<i64>) -> Result<Re
         },
         Err(e) => TriedView { name: config.name, failed: e.to_string(), messages: Vec::new() },
     };
-    view(&desk, None, Some(tried))
+    view(&desk, None, Some(tried)).await
 }
 
 fn message(tried: Tried) -> MessageView {
