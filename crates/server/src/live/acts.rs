@@ -290,8 +290,7 @@ fn press(desk: &Desk, id: SocketId, headers: &HeaderMap) -> Response {
 }
 
 /// Lets a made-up machine be worked by itself, or takes the hand off again.
-async fn by_itself(State(desk): State<Arc<Desk>>, Path(id): Path<i64>, headers: HeaderMap) -> Response {
-    let id = SocketId::of(id);
+fn by_itself(desk: &Arc<Desk>, id: SocketId, headers: &HeaderMap) -> Response {
     let from = desk.tests.job_on(id).and_then(|job| desk.tests.get(job)).map_or(0, |running| {
         match running.now().place {
             Place::Before => 0,
