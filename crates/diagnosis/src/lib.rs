@@ -57,3 +57,4 @@ pub mod setup;
 mod verdicts;
 
 pub use find::{Find, FindError, find};
+pub use verdicts::compare;

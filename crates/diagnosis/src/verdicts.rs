@@ -89,7 +89,9 @@ fn signs(evidence: &Evidence, step: usize) -> impl Iterator<Item = (&str, bool)>
     })
 }
 
-fn compare(expected: Estimate, measured: Estimate, idle_w: f64) -> (Verdict, String) {
+/// What was measured in a step against what it should read, and what the standing machine draws (all W): the verdict, and the
+/// comparison in words. Each uncertainty is a standard uncertainty; the meter's own belongs to what is expected.
+pub fn compare(expected: Estimate, measured: Estimate, idle_w: f64) -> (Verdict, String) {
     let u = expected.u.hypot(measured.u).hypot(WAVERS.0 * expected.value).hypot(WAVERS.1);
     let z = (measured.value - expected.value) / u;
     let adds = expected.value - idle_w;

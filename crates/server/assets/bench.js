@@ -62,6 +62,7 @@
         keepQueue(queue().filter((entry) => entry.key !== first.key));
         if (answer.ok) {
           for (const draft of first.drafts ?? []) store.remove(draft);
+          if (first.kind === "live-end") { say(""); location.reload(); return; }
           forms.delete(first.key);
           say("");
           await refresh(first.kind);
@@ -84,7 +85,7 @@
   }
 
   // ---- parts of the page that change after an entry; what is being read does not move before
-  const PARTS = { check: ["find"], step: ["test", "find"], pending: ["find", "before", "test"] };
+  const PARTS = { check: ["find"], step: ["test", "find"], pending: ["find", "before", "test"], live: ["panel"], press: [] };
   async function refresh(kind) {
     const parts = PARTS[kind];
     if (!parts || !job) { location.reload(); return; }
@@ -108,12 +109,18 @@
         }
       }
       part.open = old.open;
+      if (id === "panel") {
+        const had = [...old.querySelectorAll("details")];
+        part.querySelectorAll("details").forEach((fold, n) => { fold.open = had[n]?.open ?? false; });
+      }
       old.replaceWith(part);
       restore(part);
       if (id === "test" && kind === "step") part.querySelector(".step[open] input:not([type=hidden])")?.focus();
       if (id === "find" && kind === "check") part.scrollIntoView({ block: "start" });
     }
   }
+
+  window.wattmend = { refresh };
 
   document.addEventListener("submit", (event) => {
     const form = event.target;
@@ -197,6 +204,9 @@
   addEventListener("hashchange", unfold);
   document.querySelector(".stages")?.addEventListener("click", () => setTimeout(unfold));
   unfold();
+
+  // ---- a part that takes its time is fetched once the page stands
+  if (document.querySelector("[data-fetch]")) refresh("check");
 
   // ---- what was still being worked out when the page came
   if (document.querySelector("[data-pending]")) refresh("pending").then(() => document.querySelector(".pending")?.remove());

@@ -9,18 +9,25 @@ use std::sync::Arc;
 
 const STYLE: &str = include_str!("../assets/bench.css");
 const SCRIPT: &str = include_str!("../assets/bench.js");
+const RIBBON: &str = include_str!("../assets/ribbon.js");
+const SOCKETS: &str = include_str!("../assets/sockets.js");
+const LIVE_STYLE: &str = include_str!("../assets/live.css");
 
 /// What these files are fetched as; changes with the program, so that a browser never mixes two.
 pub(crate) fn version() -> String {
     let sum =
         |text: &str| text.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
-    format!("{:08x}", sum(STYLE) ^ sum(SCRIPT).rotate_left(7))
+    let all = [STYLE, SCRIPT, RIBBON, SOCKETS, LIVE_STYLE].map(sum);
+    format!("{:08x}", all.into_iter().fold(0, |a: u32, b| a.rotate_left(7) ^ b))
 }
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
         .route("/bench.css", get(async || text("text/css; charset=utf-8", STYLE)))
+        .route("/live.css", get(async || text("text/css; charset=utf-8", LIVE_STYLE)))
         .route("/bench.js", get(async || text("text/javascript; charset=utf-8", SCRIPT)))
+        .route("/ribbon.js", get(async || text("text/javascript; charset=utf-8", RIBBON)))
+        .route("/sockets.js", get(async || text("text/javascript; charset=utf-8", SOCKETS)))
 }
 
 fn text(kind: &'static str, body: &'static str) -> impl IntoResponse {

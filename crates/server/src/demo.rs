@@ -1,5 +1,6 @@
 //! The demo: an invented harbour town with a few jobs, in one of which a fault is as good as found.
 
+use crate::ServeError;
 use records::{Customer, JobMachine, NewEntry, Records, RecordsError, Says};
 
 /// One job of the scenario.
@@ -34,6 +35,33 @@ pub fn scenario(records: &Records, now: &jiff::ZonedDateTime) -> Result<(), Reco
     }
     Ok(())
 }
+
+/// The demo's socket: a made-up washer whose element is open, worked by hand or by itself, so fast that its test takes about a
+/// minute and a half. Its machine file and the file of the meters are written into this folder.
+///
+/// # Errors
+/// Where the folder cannot be written.
+pub fn meters(folder: &std::path::Path) -> Result<(), ServeError> {
+    let refused = |e: std::io::Error| ServeError {
+        message: format!("the demo's meter cannot be set up in {}: {e}", folder.display()),
+        remedy: "set TMPDIR to a folder that you may write to".to_owned(),
+    };
+    let tern = include_str!("../../../machines/aldermere-tern-81.toml");
+    std::fs::write(folder.join("simulated-tern-81.toml"), tern).map_err(refused)?;
+    std::fs::write(folder.join("meters.toml"), DEMO_METERS).map_err(refused)
+}
+
+const DEMO_METERS: &str = r#"format = 1
+
+# Simulated: a washer that washes cold, on a plug-in meter, six times as fast as a real one.
+[[socket]]
+name = "quayside 1"
+kind = "simulator"
+machine = "simulated-tern-81.toml"
+faults = "element=open"
+seed = 7
+speed = 6
+"#;
 
 fn scenes() -> Vec<Scene> {
     let words = |w: &str| Says::Words { words: w.to_owned() };

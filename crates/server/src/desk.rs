@@ -1,23 +1,32 @@
 //! What every request shares: the records, the machine files, what was worked out.
 
 use crate::ServeError;
+use crate::capture::Capture;
 use crate::library::Library;
+use crate::live::{ByItself, Tests};
+use crate::meters_file::MetersFile;
 use crate::problem::Problem;
 use crate::worked_out::Kept;
 use machine::model::Machine;
 use records::{Job, JobId, Records, RecordsError};
 use std::path::Path;
 use std::sync::Arc;
-use tokio::sync::Semaphore;
+use tokio::sync::{Semaphore, watch};
 
 /// The desk.
 pub struct Desk {
-    records: Records,
+    records: Arc<Records>,
     pub(crate) library: Library,
     pub(crate) kept: Kept,
     /// So many findings are worked out at once; more would only slow each other down.
     workers: Semaphore,
     pub(crate) demo: bool,
+    pub(crate) capture: Arc<Capture>,
+    pub(crate) tests: Tests,
+    pub(crate) by_itself: ByItself,
+    pub(crate) meters: MetersFile,
+    /// Set when the bench closes: what streams to a page ends then.
+    pub(crate) closing: watch::Sender<bool>,
 }
 
 impl Desk {
@@ -30,16 +39,28 @@ impl Desk {
             message: format!("the folder {} cannot be made: {e}", folder.display()),
             remedy: "name one that you may write to with --data".to_owned(),
         })?;
-        let records = Records::open(&folder.join("records.sqlite"))
-            .map_err(|RecordsError { message, remedy, .. }| ServeError { message, remedy })?;
+        let records = Arc::new(
+            Records::open(&folder.join("records.sqlite"))
+                .map_err(|RecordsError { message, remedy, .. }| ServeError { message, remedy })?,
+        );
         let at_once = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
         Ok(Desk {
+            capture: Capture::new(records.clone()),
+            tests: Tests::default(),
+            by_itself: ByItself::default(),
+            meters: MetersFile::at(folder.join("meters.toml")),
+            closing: watch::Sender::new(false),
             records,
             library: Library::new(folder.join("machines")),
             kept: Kept::default(),
             workers: Semaphore::new(at_once),
             demo,
         })
+    }
+
+    /// Takes the sockets and their meters from this file instead of the one in the folder.
+    pub fn use_meters(&self, file: &Path) {
+        self.meters.move_to(file.to_owned());
     }
 
     /// The records.

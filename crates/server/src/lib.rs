@@ -10,11 +10,14 @@
 
 mod api;
 mod assets;
+mod capture;
 mod demo;
 mod desk;
 mod guard;
 mod library;
+mod live;
 mod login;
+mod meters_file;
 mod pages;
 mod probes;
 mod problem;
@@ -22,7 +25,7 @@ mod say;
 mod setup;
 mod worked_out;
 
-pub use demo::scenario;
+pub use demo::{meters as demo_meters, scenario};
 pub use desk::Desk;
 pub use guard::Door;
 pub use login::Lock;
@@ -42,8 +45,12 @@ pub struct ServeError {
 
 /// All pages and the JSON API, behind their guard.
 pub fn routes(desk: Arc<Desk>, door: Door) -> Router {
-    let inner =
-        Router::new().merge(pages::routes()).merge(api::routes()).merge(assets::routes()).with_state(desk);
+    let inner = Router::new()
+        .merge(pages::routes())
+        .merge(live::routes())
+        .merge(api::routes())
+        .merge(assets::routes())
+        .with_state(desk);
     guard::before(inner, door)
 }
 
@@ -65,13 +72,16 @@ pub fn serve(
     };
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(|e| failed(&e))?;
     runtime.block_on(async {
+        watch_meters(&desk);
         let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| failed(&e))?;
         let at = listener.local_addr().map_err(|e| failed(&e))?;
         ready(at);
-        axum::serve(listener, routes(desk, door))
-            .with_graceful_shutdown(told_to_end())
+        axum::serve(listener, routes(desk.clone(), door))
+            .with_graceful_shutdown(closed(desk.clone()))
             .await
-            .map_err(|e| failed(&e))
+            .map_err(|e| failed(&e))?;
+        desk.capture.keep_now().await;
+        Ok(())
     })
 }
 
@@ -109,6 +119,33 @@ pub fn rebuild(desk: &Arc<Desk>) -> Result<Rebuilt, ServeError> {
 /// Now, by the clock and zone of this computer.
 pub fn now() -> jiff::ZonedDateTime {
     jiff::ZonedDateTime::now()
+}
+
+/// Watches the meters of the desk's file and keeps their samples, for as long as the runtime lives.
+fn watch_meters(desk: &Arc<Desk>) {
+    tokio::spawn(desk.capture.clone().keep());
+    desk.meters.watch(&desk.capture);
+}
+
+/// Puts news of a socket before the desk, as if a meter of the file said it. Must be called within a runtime; samples are kept
+/// from then on.
+///
+/// # Errors
+/// Where the records refuse the name.
+pub fn plug(
+    desk: &Arc<Desk>,
+    name: &str,
+    news: tokio::sync::mpsc::Receiver<meters::News>,
+) -> Result<records::SocketId, records::RecordsError> {
+    let socket = desk.capture.plug(name, news)?;
+    tokio::spawn(desk.capture.clone().keep());
+    Ok(socket)
+}
+
+/// Waits until the process is told to end, then lets go of who listens.
+async fn closed(desk: Arc<Desk>) {
+    told_to_end().await;
+    desk.closing.send_replace(true);
 }
 
 async fn told_to_end() {

@@ -123,7 +123,7 @@ fn hash(passphrase: &str, salt: &[u8]) -> Result<[u8; 32], ServeError> {
 
 /// May this be asked for without a session?
 pub(crate) fn is_open(path: &str) -> bool {
-    ["/login", "/bench.css", "/bench.js"].contains(&path)
+    ["/login", "/bench.css", "/live.css", "/bench.js"].contains(&path)
 }
 
 pub(crate) fn routes(lock: Arc<Lock>) -> Router {

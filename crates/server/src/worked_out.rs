@@ -2,6 +2,7 @@
 //! log, machine file or settings change.
 
 use crate::desk::Desk;
+use crate::live;
 use crate::problem::Problem;
 use crate::setup::setup;
 use bench::Conditions;
@@ -88,18 +89,25 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
     let settings = desk.with_records(records::Records::settings).await?;
     let log = job.log.clone();
     let text = job.machine.as_ref().map_or(String::new(), |m| format!("{}\n{}", m.variant, m.file_text));
-    let as_evidence = desk
+    let mut as_evidence = desk
         .work({
             let machine = machine.clone();
             move || evidence(&machine, &log)
         })
         .await?;
-    if as_evidence.evidence.entries.is_empty() {
+    let trace = live::recorded::of(desk, job, &machine).await?;
+    if as_evidence.evidence.entries.is_empty() && trace.is_none() {
         return Ok(None);
     }
-    let key = format!("{settings:?}\n{}\n{text}", as_evidence.toml);
+    let key = format!("{settings:?}\n{trace:?}\n{}\n{text}", as_evidence.toml);
     if let Some(kept) = desk.kept.get(&key) {
         return kept.map(Some);
+    }
+    if let Some(trace) = trace {
+        as_evidence.evidence.trace = live::recorded::read(desk, trace).await?;
+    }
+    if as_evidence.evidence.entries.is_empty() && as_evidence.evidence.trace.is_none() {
+        return Ok(None);
     }
     let outcome = desk.work(move || find(machine, as_evidence, &settings)).await?.map(Arc::new);
     desk.kept.keep(key, &outcome);

@@ -20,6 +20,9 @@ pub(crate) struct Arguments {
     /// File whose first line is the passphrase that a bench on the network asks for
     #[arg(long, value_name = "FILE")]
     passphrase_file: Option<PathBuf>,
+    /// File of the sockets and their meters (docs/meters.md); else meters.toml in the folder of the records
+    #[arg(long, value_name = "FILE", conflicts_with = "demo")]
+    meters: Option<PathBuf>,
     /// A scratch copy with an invented harbour town, to try everything; gone when the program ends
     #[arg(long, conflicts_with = "data")]
     demo: bool,
@@ -35,7 +38,18 @@ pub(crate) fn run(arguments: &Arguments) -> Answer {
         (None, None) => own_folder()?,
     };
     let desk = Arc::new(Desk::open(&folder, arguments.demo)?);
+    if let Some(meters) = &arguments.meters {
+        std::fs::metadata(meters).map_err(|e| {
+            Failure::new(
+                End::FileRefused,
+                &format!("{}: {e}", meters.display()),
+                "name a file of meters with --meters",
+            )
+        })?;
+        desk.use_meters(meters);
+    }
     if arguments.demo {
+        server::demo_meters(&folder)?;
         server::scenario(desk.records(), &server::now())
             .map_err(|e| Failure::new(End::NotWritten, &e.message, &e.remedy))?;
     }

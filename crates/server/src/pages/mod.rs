@@ -7,6 +7,7 @@ mod machines;
 pub(crate) mod new_job;
 mod settings;
 mod sheet;
+mod sockets;
 pub(crate) mod test;
 mod today;
 
@@ -21,4 +22,5 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(sheet::routes())
         .merge(machines::routes())
         .merge(settings::routes())
+        .merge(sockets::routes())
 }

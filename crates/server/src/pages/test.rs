@@ -1,5 +1,6 @@
 //! Test: the guided service test, each step a card with what to press, what to see, and what it should draw at this supply.
 
+use crate::capture::{Seen, State as Heard};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::setup::setup;
@@ -14,6 +15,11 @@ use report::finding::words;
 use std::sync::Arc;
 
 pub(super) struct TestView {
+    /// Sockets that a test can be followed on: number, name, what its meter says.
+    pub(super) sockets: Vec<(i64, String, String)>,
+    /// A trace is open; one counts as evidence.
+    pub(super) followed: bool,
+    pub(super) recorded: bool,
     pub(super) enter: String,
     pub(super) before: Vec<String>,
     pub(super) leave: String,
@@ -53,10 +59,11 @@ pub(super) struct Card {
     pub(super) open: bool,
 }
 
-pub(super) struct Sign {
-    pub(super) name: String,
-    pub(super) answer: String,
-    pub(super) entry: u32,
+/// Something to be seen or heard in a step, and what was answered.
+pub(crate) struct Sign {
+    pub(crate) name: String,
+    pub(crate) answer: String,
+    pub(crate) entry: u32,
 }
 
 /// Supply, water and meter of a job, for predictions.
@@ -115,7 +122,18 @@ impl TestView {
             ),
         };
         let checks_begun = job.log.standing().any(|e| matches!(e.says, Says::Check { .. }));
+        let id = job.id;
+        let traces = desk.with_records(move |r| r.traces_of(id)).await?;
+        let says = |s: &Seen| match (&s.state, s.newest.and_then(|n| n.watts)) {
+            (Heard::Heard, Some(watts)) => format!("{watts:.0} W"),
+            (Heard::Heard, None) => "heard".to_owned(),
+            (Heard::Waiting, _) => "not heard yet".to_owned(),
+            (Heard::Lost { .. }, _) => "meter lost".to_owned(),
+        };
         Ok(TestView {
+            sockets: desk.capture.all().iter().map(|s| (s.id.number(), s.name.clone(), says(s))).collect(),
+            followed: traces.iter().any(|t| t.to.is_none()),
+            recorded: traces.iter().any(|t| t.to.is_some()),
             enter: machine.test.enter.clone(),
             before: machine.test.before.clone(),
             leave: machine.test.leave.clone(),
@@ -194,7 +212,8 @@ fn typed(step: &str, job: &Job) -> (String, u32) {
     job.log.standing().filter_map(of_step).last().unwrap_or_default()
 }
 
-fn sign(step: &str, name: &str, job: &Job) -> Sign {
+/// What was answered about a sign of a step.
+pub(crate) fn sign(step: &str, name: &str, job: &Job) -> Sign {
     let wanted = format!("{step}: {name}");
     let said = job.log.standing().filter_map(|e| match &e.says {
         Says::Saw { saw, answer } if *saw == wanted => Some((answer.clone(), e.number)),

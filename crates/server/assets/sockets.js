@@ -1,0 +1,34 @@
+// Sockets: what each meter says now, as it comes.
+(() => {
+  "use strict";
+  const list = document.querySelector("[data-sockets]");
+  if (!list) return;
+  // What is typed into the file stays on this device until it was kept.
+  const file = document.getElementById("text");
+  const KEY = "wattmend.draft.meters";
+  try {
+    const draft = localStorage.getItem(KEY);
+    if (draft === file.value) localStorage.removeItem(KEY);
+    else if (draft !== null) { file.value = draft; file.closest("details").open = true; }
+    file.addEventListener("input", () => localStorage.setItem(KEY, file.value));
+  } catch { /* nothing can be kept */ }
+  const words = { heard: "heard", lost: "LOST", waiting: "waiting" };
+  const source = new EventSource("/api/sockets/live");
+  const put = (element, text) => { if (element && element.textContent !== text) element.textContent = text; };
+  source.addEventListener("sockets", (event) => {
+    for (const socket of JSON.parse(event.data).sockets) {
+      const row = list.querySelector(`[data-socket="${socket.id}"]`);
+      if (!row) continue;
+      const state = row.querySelector(".state");
+      put(state, words[socket.state]);
+      state.classList.toggle("look", socket.state === "lost");
+      const reads = [[socket.watts, "W", 0], [socket.volts, "V", 0], [socket.amps, "A", 2]]
+        .filter(([value]) => value !== null).map(([value, unit, digits]) => `${value.toFixed(digits)} ${unit}`).join(" · ");
+      put(row.querySelector(".reads"), socket.state === "lost" ? socket.why : socket.state === "heard" ? reads : "not heard yet");
+      put(row.querySelector(".remark"), socket.remark ?? "");
+    }
+  });
+  source.addEventListener("error", () => {
+    for (const state of list.querySelectorAll(".state")) put(state, "not known: the bench does not answer");
+  });
+})();

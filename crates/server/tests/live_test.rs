@@ -1,0 +1,310 @@
+//! The live service test over the routes, with a made-up meter that speaks as fast as it is asked.
+#![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Request, StatusCode, header};
+use bench::Hypothesis;
+use futures_util::StreamExt;
+use jiff::{SignedDuration, Timestamp};
+use meters::{News, Reading};
+use serde_json::Value;
+use server::{Desk, Door, plug, routes};
+use simulator::{MeterModel, Operator, Setting, record, specimen};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::mpsc;
+use tower::ServiceExt;
+
+const HOST: &str = "localhost:8423";
+const TERN: &str = include_str!("../../../machines/aldermere-tern-81.toml");
+
+struct Bench {
+    routes: Router,
+    meter: mpsc::Sender<News>,
+    socket: i64,
+}
+
+impl Bench {
+    fn at(folder: &Path) -> Bench {
+        let desk = Arc::new(Desk::open(folder, false).unwrap());
+        let (meter, news) = mpsc::channel(64);
+        let socket = plug(&desk, "quay 3", news).unwrap().number();
+        Bench { routes: routes(desk, Door::ThisComputer), meter, socket }
+    }
+
+    async fn ask(&self, request: Request<Body>) -> (StatusCode, String) {
+        let answer = self.routes.clone().oneshot(request).await.unwrap();
+        let (head, body) = answer.into_parts();
+        let body = to_bytes(body, 10_000_000).await.unwrap();
+        (head.status, String::from_utf8(body.to_vec()).unwrap())
+    }
+
+    async fn get(&self, path: &str) -> (StatusCode, String) {
+        self.ask(Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap()).await
+    }
+
+    async fn json(&self, path: &str) -> Value {
+        let (status, body) = self.get(path).await;
+        assert_eq!(status, StatusCode::OK, "{path}: {body}");
+        serde_json::from_str(&body).unwrap()
+    }
+
+    async fn post(&self, path: &str, form: &str) -> Value {
+        let request = Request::post(path)
+            .header(header::HOST, HOST)
+            .header(header::ACCEPT, "application/json")
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(form.to_owned()))
+            .unwrap();
+        let (_, body) = self.ask(request).await;
+        serde_json::from_str(&body).unwrap_or(Value::Null)
+    }
+
+    async fn new_job(&self) {
+        let form = "file=aldermere-tern-81&complaint=washes+cold";
+        self.post("/new", form).await;
+    }
+
+    /// The events of a stream until one of this name passes the test; fails after a while.
+    async fn event(&self, path: &str, name: &str, is: impl Fn(&Value) -> bool) -> Value {
+        let request = Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap();
+        let answer = self.routes.clone().oneshot(request).await.unwrap();
+        assert_eq!(answer.status(), StatusCode::OK);
+        let mut body = answer.into_body().into_data_stream();
+        let mut text = String::new();
+        let mut last = Value::Null;
+        let wait = async {
+            loop {
+                text.push_str(std::str::from_utf8(&body.next().await.unwrap().unwrap()).unwrap());
+                while let Some((event, rest)) = text.split_once("\n\n") {
+                    let line = |key: &str| {
+                        event.lines().find_map(|l| l.strip_prefix(key)).unwrap_or_default().trim().to_owned()
+                    };
+                    let data = serde_json::from_str(&line("data:")).unwrap_or(Value::Null);
+                    if line("event:") == name {
+                        if is(&data) {
+                            return data;
+                        }
+                        last = data;
+                    }
+                    text = rest.to_owned();
+                }
+            }
+        };
+        let told = tokio::time::timeout(Duration::from_secs(20), wait).await;
+        told.unwrap_or_else(|_| panic!("no such {name} event; the last was {last}"))
+    }
+
+    async fn says(&self, at: Timestamp, watts: f64, volts: f64) {
+        let reading = Reading {
+            arrived: at,
+            stamped: None,
+            watts: Some(watts),
+            volts: Some(volts),
+            amps: None,
+            power_factor: None,
+            hertz: None,
+            energy_j: None,
+        };
+        self.meter.send(News::Reading(reading)).await.unwrap();
+    }
+
+    /// Waits until what was sent is read and on the disk.
+    async fn settled(&self, samples: usize, from: Timestamp) {
+        for _ in 0..100 {
+            let path = format!(
+                "/api/sockets/{}/samples?from={}&pieces=4000",
+                self.socket,
+                from.as_millisecond() - 1
+            );
+            if self.json(&path).await["points"].as_array().unwrap().len() >= samples {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        panic!("the samples did not come");
+    }
+}
+
+fn later(at: Timestamp, seconds: f64) -> Timestamp {
+    at.checked_add(SignedDuration::from_millis((seconds * 1000.0) as i64)).unwrap()
+}
+
+/// A whole test of a washer with this fault, by a careful operator.
+fn made_up(fault: &str) -> simulator::Recording {
+    let machine = machine::read::read(TERN, None).machine.unwrap();
+    let hypothesis = Hypothesis::parse(&machine, &[fault]).unwrap();
+    let setting = Setting {
+        meter: MeterModel { stuck_share: 0.0, ..MeterModel::display() },
+        operator: Operator::careful(),
+        ..Setting::kitchen(236.0)
+    };
+    record(&specimen(&machine, 5), &hypothesis, &setting, 5)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_live_test_finds_the_open_element_first_and_survives_a_restart() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = made_up("element=open");
+    let begin = Timestamp::now();
+    let cut = made.truth.iter().find(|s| s.step.as_deref() == Some("warm")).unwrap().end_s - 5.0;
+    let bench = Bench::at(folder.path());
+    bench.new_job().await;
+    bench.says(begin, 0.0, 236.0).await;
+    bench.settled(1, begin).await;
+    let started = bench.post("/jobs/1/live", &format!("what=start&socket={}", bench.socket)).await;
+    assert!(started["trace"].is_number(), "{started}");
+    let at = |s: &trace::Sample| later(begin, 1.0 + s.time_s);
+    let (first, rest) = made.samples.split_at(made.samples.partition_point(|s| s.time_s < cut));
+    for sample in first {
+        bench.says(at(sample), sample.power_w, sample.voltage_v.unwrap()).await;
+    }
+    bench.settled(first.len(), begin).await;
+    let in_warm = |test: &Value| test["place"]["step"] == "warm" && test["figure"]["verdict"] == "NOTHING";
+    let test = bench.event("/api/jobs/1/live", "test", in_warm).await;
+    assert!(test["figure"]["look"].as_bool().unwrap());
+    assert!(test["band"][0].as_f64().unwrap() > 1500.0, "{test}");
+    assert_eq!(test["works_with"], "heat");
+    let (_, panel) = bench.get("/jobs/1/live/panel").await;
+    assert!(
+        panel.contains("heater and slow reversing drum") && panel.contains("keep the back panel on"),
+        "{panel}"
+    );
+
+    // Killed in mid-test: what was said to be kept is there, and the test is followed on.
+    drop(bench);
+    let bench = Bench::at(folder.path());
+    bench.event("/api/jobs/1/live", "test", in_warm).await;
+    for sample in rest {
+        bench.says(at(sample), sample.power_w, sample.voltage_v.unwrap()).await;
+    }
+    bench.settled(first.len() + rest.len(), begin).await;
+    let done = bench.post("/jobs/1/live", "what=end").await;
+    assert_eq!(done["ended"], true);
+    let finding = bench.json("/api/jobs/1/finding").await;
+    assert_eq!(finding["suspects"][0]["faults"]["element"], "open", "{}", finding["suspects"][0]);
+    let warm = finding["steps"].as_array().unwrap().iter().find(|s| s["id"] == "warm").unwrap();
+    assert_eq!(warm["verdict"], "nothing", "{warm}");
+    let trace = bench.json("/api/jobs/1/trace").await;
+    assert!(trace["parts"].as_array().unwrap().len() >= 11, "{trace}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn after_a_spin_the_guard_counts_and_says_what_comes() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = made_up("element=open");
+    let begin = Timestamp::now();
+    let bench = Bench::at(folder.path());
+    bench.new_job().await;
+    bench.says(begin, 0.0, 236.0).await;
+    bench.settled(1, begin).await;
+    bench.post("/jobs/1/live", &format!("what=start&socket={}", bench.socket)).await;
+    let spin = made.truth.iter().find(|s| s.step.as_deref() == Some("half-spin")).unwrap();
+    let mut sent = 0;
+    let send = async |from: f64, to: f64| {
+        let mut count = 0;
+        for sample in made.samples.iter().filter(|s| (from..to).contains(&s.time_s)) {
+            bench.says(later(begin, 1.0 + sample.time_s), sample.power_w, sample.voltage_v.unwrap()).await;
+            count += 1;
+        }
+        count
+    };
+    sent += send(0.0, spin.end_s - 2.0).await;
+    bench.settled(sent, begin).await;
+    let driven = |t: &Value| t["run_down"]["step"] == "half-spin" && t["run_down"]["until"].is_null();
+    let test = bench.event("/api/jobs/1/live", "test", driven).await;
+    assert!(test["run_down"]["caution"].as_str().unwrap().contains("opens a valve"), "{test}");
+    sent += send(spin.end_s - 2.0, spin.end_s + 12.0).await;
+    bench.settled(sent, begin).await;
+    let counting = |t: &Value| t["run_down"]["until"].is_number();
+    let test = bench.event("/api/jobs/1/live", "test", counting).await;
+    let left_s = (test["run_down"]["until"].as_f64().unwrap() - test["at"].as_f64().unwrap()) / 1000.0;
+    assert!((15.0..35.0).contains(&left_s), "{left_s}");
+    let (_, panel) = bench.get("/jobs/1/live/panel").await;
+    assert!(panel.contains("WAIT: the drum still turns") && panel.contains("opens a valve"), "{panel}");
+    send(spin.end_s + 12.0, spin.end_s + 45.0).await;
+    // The three chambers draw the same: which of them runs cannot be told, that the drum stands by now can.
+    let filling = |t: &Value| t["place"]["step"].as_str().is_some_and(|s| s.ends_with("-fill"));
+    bench.event("/api/jobs/1/live", "test", |t| filling(t) && t["run_down"].is_null()).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_press_counts_until_the_trace_says_more_and_can_be_taken_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let bench = Bench::at(folder.path());
+    bench.new_job().await;
+    let begin = Timestamp::now();
+    for n in 0..20_u8 {
+        bench.says(later(begin, f64::from(n)), 0.5, 236.0).await;
+    }
+    bench.settled(20, begin).await;
+    bench.post("/jobs/1/live", &format!("what=start&socket={}", bench.socket)).await;
+    let is = |step: &'static str| move |t: &Value| t["place"]["step"] == step && t["by_tap"] == true;
+    assert_eq!(bench.post("/jobs/1/live", "what=pressed&key=a").await["step"], "recall");
+    // Sent twice, kept once.
+    let one = bench.post("/jobs/1/live", "what=pressed&step=recall&key=a").await;
+    let two = bench.post("/jobs/1/live", "what=pressed&step=recall&key=a").await;
+    assert_eq!(one["saved"], two["saved"]);
+    bench.event("/api/jobs/1/live", "test", is("recall")).await;
+    assert_eq!(bench.post("/jobs/1/live", "what=pressed&key=b").await["step"], "bolt");
+    bench.event("/api/jobs/1/live", "test", is("bolt")).await;
+    assert!(bench.post("/jobs/1/live", "what=not-taken&key=c").await["saved"].is_number());
+    bench.event("/api/jobs/1/live", "test", is("recall")).await;
+    assert!(bench.post("/jobs/1/live", "what=is&step=warm&key=d").await["saved"].is_number());
+    bench.event("/api/jobs/1/live", "test", is("warm")).await;
+    for bad in
+        ["what=is&step=nowhere", "what=dance", "what=start&socket=99", "what=attach&socket=1&minutes=soon"]
+    {
+        let problem = bench.post("/jobs/1/live", bad).await;
+        assert!(!problem["remedy"].as_str().unwrap_or_default().is_empty(), "{bad}: {problem}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_lost_meter_is_lost_and_not_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let bench = Bench::at(folder.path());
+    let begin = Timestamp::now();
+    bench.says(begin, 31.0, 238.0).await;
+    bench.settled(1, begin).await;
+    let path = format!("/api/sockets/{}/live", bench.socket);
+    let heard = bench.event(&path, "meter", |m| m["state"] == "heard").await;
+    assert_eq!((heard["watts"].as_f64(), heard["volts"].as_f64()), (Some(31.0), Some(238.0)));
+    bench.meter.send(News::Lost { why: "pulled out".to_owned() }).await.unwrap();
+    let lost = bench.event(&path, "meter", |m| m["state"] == "lost").await;
+    assert!(lost["watts"].is_null() && lost["why"] == "pulled out", "{lost}");
+    let (_, page) = bench.get("/sockets").await;
+    assert!(page.contains("LOST") && page.contains("pulled out") && !page.contains("0 W"), "{page}");
+    bench.says(later(begin, 60.0), 30.0, 238.0).await;
+    bench.event(&path, "meter", |m| m["state"] == "heard").await;
+    let past =
+        bench.json(&format!("/api/sockets/{}/samples?from={}", bench.socket, begin.as_millisecond())).await;
+    assert_eq!(past["points"].as_array().unwrap().len(), 2);
+    assert_eq!(past["gaps"][0][1], "pulled out");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_recorded_is_attached_afterwards() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = made_up("pump=coil open");
+    let bench = Bench::at(folder.path());
+    bench.post("/new", "file=aldermere-tern-81").await;
+    let begin = later(Timestamp::now(), -600.0);
+    for sample in &made.samples {
+        bench.says(later(begin, sample.time_s), sample.power_w, sample.voltage_v.unwrap()).await;
+    }
+    bench.settled(made.samples.len(), begin).await;
+    let nothing = bench.post("/jobs/1/live", "what=attach&socket=1&minutes=0").await;
+    assert!(nothing["remedy"].is_string());
+    let attached =
+        bench.post("/jobs/1/live", &format!("what=attach&socket={}&minutes=20", bench.socket)).await;
+    assert_eq!(attached["samples"].as_u64().unwrap() as usize, made.samples.len(), "{attached}");
+    let finding = bench.json("/api/jobs/1/finding").await;
+    let empty = finding["steps"].as_array().unwrap().iter().find(|s| s["id"] == "empty").unwrap();
+    assert_ne!(empty["verdict"], "as expected", "{empty}");
+    // Bounded: no one asks for years at once.
+    let (status, _) = bench.get(&format!("/api/sockets/{}/samples?from=0", bench.socket)).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+}
