@@ -22,7 +22,19 @@ const LONGEST_MIN: f64 = 24.0 * 60.0;
 const BEFORE_S: i64 = 5;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
-    Router::new().route("/sockets/{id}/press", post(press)).route("/sockets/{id}/by-itself", post(by_itself))
+    Router::new()
+        .route(
+            "/sockets/{id}/press",
+            post(async |State(desk): State<Arc<Desk>>, Path(id): Path<i64>, headers: HeaderMap| {
+                press(&desk, SocketId::of(id), &headers)
+            }),
+        )
+        .route(
+            "/sockets/{id}/by-itself",
+            post(async |State(desk): State<Arc<Desk>>, Path(id): Path<i64>, headers: HeaderMap| {
+                by_itself(&desk, SocketId::of(id), &headers)
+            }),
+        )
 }
 
 /// What is done.

@@ -122,10 +122,6 @@ async fn begin(
     machine: Arc<Machine>,
 ) -> Result<Arc<Running>, Problem> {
     let settings = desk.with_records(Records::settings).await?;
-    let frame = {
-        let (machine, job) = (machine.clone(), job.clone());
-        desk.work(move || frame(&machine, &job, &settings)).await??
-    };
     // First what comes from now on, then what is kept: nothing falls between.
     let (bus, recent) = desk.capture.listen(Some(trace.socket));
     let far = Timestamp::MAX;
@@ -154,7 +150,13 @@ async fn begin(
     let begins = trace.from;
     std::thread::Builder::new()
         .name("live test".to_owned())
-        .spawn(move || follow(&machine, frame, marks, &before, begins, &received, &tell))
+        .spawn({
+            let job = job.clone();
+            // What is likely is worked out there: the page stands meanwhile, and samples wait in the inbox.
+            move || {
+                follow(&machine, frame(&machine, &job, &settings), marks, &before, begins, &received, &tell)
+            }
+        })
         .map_err(|e| Problem::ours(format!("the test cannot be followed: {e}")))?;
     tokio::spawn(hand_on(desk.clone(), job.id, running.clone(), bus));
     Ok(running)
@@ -246,22 +248,19 @@ fn follow(
     }
 }
 
-/// What a test is followed with: supply, water, meter, and the sets of faults that the log makes likely.
-fn frame(machine: &Machine, job: &Job, settings: &records::Settings) -> Result<Frame, Problem> {
+/// What a test is followed with: supply, water, meter, and the sets of faults that the log makes likely; the sound machine alone
+/// where the log makes none of any.
+fn frame(machine: &Machine, job: &Job, settings: &records::Settings) -> Frame {
     let known = evidence(machine, &job.log).evidence;
     let setup = setup(settings);
-    let refused = |e: diagnosis::FindError| {
-        Problem::refused(
-            format!("the test cannot be followed: {e}"),
-            "take the entry back that you trust least",
-        )
-    };
-    let mut find = Find::new(machine, &known, &setup).map_err(refused)?;
-    let beliefs = find.beliefs(&known).map_err(refused)?;
-    let shown = beliefs.cases.iter().filter(|(case, p)| case.sometimes.is_empty() && *p > 0.0);
-    let leading = shown.take(LEADING).map(|(case, p)| (p.ln(), case.faults.clone())).collect();
     let mut conditions = Conditions::unmeasured(machine.plate.supply_v);
-    conditions.water_l = find.conditions().water_l;
-    conditions.meter = find.conditions().meter;
-    Ok(Frame { conditions, supply: known.supply, leading })
+    let mut leading = Vec::new();
+    if let Ok(mut find) = Find::new(machine, &known, &setup) {
+        conditions.water_l = find.conditions().water_l;
+        conditions.meter = find.conditions().meter;
+        let beliefs = find.beliefs(&known).map_or(Vec::new(), |b| b.cases);
+        let shown = beliefs.into_iter().filter(|(case, p)| case.sometimes.is_empty() && *p > 0.0);
+        leading = shown.take(LEADING).map(|(case, p)| (p.ln(), case.faults)).collect();
+    }
+    Frame { conditions, supply: known.supply, leading }
 }
