@@ -392,6 +392,9 @@ impl<'m> Belief<'m> {
             let p = (bare - healthy) * share / (1.0 - share) / odds;
             cases.push((Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![fault] }), p));
         }
+        if posterior.hypotheses.is_empty() {
+            cases = self.by_singles(&beyond);
+        }
         // Among the sets that were looked at: what is left out is a bound, mostly far above what is there.
         let looked_at: f64 = cases.iter().map(|c| c.1).sum();
         if looked_at > 0.0 {
@@ -399,6 +402,18 @@ impl<'m> Belief<'m> {
         }
         cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
         Ok(Beliefs { cases, left_out: posterior.left_out })
+    }
+
+    /// What single faults weigh against each other, where the search came to its limits before it could list any set.
+    fn by_singles(&self, beyond: &[f64]) -> Vec<(Case, f64)> {
+        let weigh = |(h, weight): (hypotheses::Hypothesis, f64)| {
+            let ln = |(at, beyond): (usize, &f64)| self.ln_of(at, &h, *beyond);
+            (Case::of(self.machine, &h), weight.ln() + beyond.iter().enumerate().map(ln).sum::<f64>())
+        };
+        let mut all: Vec<(Case, f64)> = prior::singles(self.machine).into_iter().map(weigh).collect();
+        let top = all.iter().map(|c| c.1).fold(f64::NEG_INFINITY, f64::max);
+        all.iter_mut().for_each(|c| c.1 = (c.1 - top).exp());
+        all
     }
 
     /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its

@@ -62,6 +62,19 @@ impl Case {
     }
 }
 
+/// Single faults and none as sets of the prior, each with what it weighs beforehand.
+pub(super) fn singles(machine: &Machine) -> Vec<(Hypothesis, f64)> {
+    let total: f64 = machine.parts.iter().flat_map(|p| p.rates.iter()).sum();
+    let mut all = vec![(Hypothesis::default(), SOUND_CALLS * total)];
+    for (part, mode) in machine.single_faults() {
+        let (kind, rate) = (machine.parts[part].kind, machine.parts[part].rates[mode]);
+        let share = if kind.shows_as(mode).is_some() { 0.0 } else { SOMETIMES_SHARE };
+        let one = |mode: usize, weight: f64| (Hypothesis { faults: vec![Fault { part, mode }] }, weight);
+        all.extend([one(mode, rate * (1.0 - share)), one(mode + kind.modes.len(), rate * share)]);
+    }
+    all
+}
+
 /// The prior over a machine's faults.
 ///
 /// The shares of jobs in the machine file are scaled so that together they make [`HAS_A_FAULT`]. Every mode comes twice:
