@@ -74,11 +74,11 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
     #[test]
-    fn listed_and_left_out_make_one(sayings in some_sayings()) {
+    fn what_was_looked_at_makes_one(sayings in some_sayings()) {
         let machine = machine(SMALL);
         let found = beliefs(&machine, &evidence(&machine, &sayings, str::to_owned));
         let listed: f64 = found.cases.iter().map(|c| c.1).sum();
-        prop_assert!((listed + found.left_out - 1.0).abs() < 1e-9, "{listed} and {}", found.left_out);
+        prop_assert!((listed - 1.0).abs() < 1e-9, "{listed}");
         prop_assert!((0.0..0.5).contains(&found.left_out), "{}", found.left_out);
     }
 

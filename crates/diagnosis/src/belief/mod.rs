@@ -238,7 +238,9 @@ impl<'m> Belief<'m> {
         for missed in missed.values() {
             let all: f64 = by_none + missed.iter().map(|&(at, miss)| miss - untouched[at]).sum::<f64>();
             let mut each = untouched.clone();
-            missed.iter().for_each(|&(at, miss)| each[at] = miss);
+            for &(at, miss) in missed {
+                each[at] = miss;
+            }
             for (explained, miss) in explained.iter_mut().zip(each) {
                 *explained |= miss < MUCH && all - miss < RULED_OUT;
             }
@@ -398,7 +400,9 @@ impl<'m> Belief<'m> {
         // Among the sets that were looked at: what is left out is a bound, mostly far above what is there.
         let looked_at: f64 = cases.iter().map(|c| c.1).sum();
         if looked_at > 0.0 {
-            cases.iter_mut().for_each(|c| c.1 /= looked_at);
+            for case in &mut cases {
+                case.1 /= looked_at;
+            }
         }
         cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
         Ok(Beliefs { cases, left_out: posterior.left_out })
@@ -412,7 +416,9 @@ impl<'m> Belief<'m> {
         };
         let mut all: Vec<(Case, f64)> = prior::singles(self.machine).into_iter().map(weigh).collect();
         let top = all.iter().map(|c| c.1).fold(f64::NEG_INFINITY, f64::max);
-        all.iter_mut().for_each(|c| c.1 = (c.1 - top).exp());
+        for case in &mut all {
+            case.1 = (case.1 - top).exp();
+        }
         all
     }
 

@@ -82,7 +82,9 @@ fn worked_out(
     let sound = suspects.iter().position(|c| c.faults.faults().is_empty());
     if again && let Some(sound) = sound {
         let usual = always[sound].seen.clone();
-        always.iter_mut().for_each(|shown| shown.seen.retain(|sign| usual.contains(sign)));
+        for shown in &mut always {
+            shown.seen.retain(|sign| usual.contains(sign));
+        }
     }
     let class = classes(&always);
     let count = class.iter().max().map_or(0, |c| c + 1);
