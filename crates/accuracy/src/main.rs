@@ -148,7 +148,13 @@ fn tasks(wanted: &Wanted, machines: &[(String, Machine)]) -> Vec<Task> {
                     let mix = (machine as u64) << 30 | (draw as u64) << 26 | (way as u64) << 24 | n as u64;
                     let seed = (wanted.seed << 34).wrapping_add(mix);
                     if wanted.only.is_none_or(|only| only == seed) {
-                        all.push(Task { machine, draw, way, seed, plans: !wanted.quick && n % PLANS_EACH == 0 });
+                        all.push(Task {
+                            machine,
+                            draw,
+                            way,
+                            seed,
+                            plans: !wanted.quick && n % PLANS_EACH == 0,
+                        });
                     }
                 }
             }

@@ -1,8 +1,8 @@
 //! How likely one clue is under a set of faults, all of them showing.
 
+use super::Case;
 use super::density::{self, Fit, SLIP};
 use super::functions::Goes;
-use super::Case;
 use super::predictions::{OTHER_WATER, Predictions};
 use crate::check::Instrument;
 use crate::evidence::{Clue, StepReading};

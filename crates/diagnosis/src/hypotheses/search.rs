@@ -198,7 +198,42 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
                 What::One { set } => self.look(entry.prior, set)?,
             }
         }
+        self.list_what_is_known();
         Ok(())
+    }
+
+    /// Lists what is still waiting but known, at the end: sets of which nothing is open, and single faults that their own
+    /// companies hide. What stays is their bound without that.
+    fn list_what_is_known(&mut self) {
+        let plain = self.prior.parts.iter().all(|p| p.faults[0].is_none());
+        for mut entry in std::mem::take(&mut self.heap).into_vec() {
+            let known = match entry.what {
+                What::One { set } => {
+                    let places = &self.sets[set as usize];
+                    let share = self.evidence.share(places);
+                    let faults = places.iter().map(|&p| self.evidence.faults[p as usize]).collect();
+                    share.open.is_none().then_some((Hypothesis { faults }, entry.prior * share.most))
+                }
+                What::From { grown, last, rank, .. } if plain && self.grown.get(grown as usize).is_none() => {
+                    let fault = self.prior.parts[last as usize].faults[rank as usize];
+                    fault.filter(|&f| self.prior.effects(f).next().is_none()).map(|fault| {
+                        let hypothesis = Hypothesis { faults: vec![fault] };
+                        let share = self.evidence.share(&self.evidence.places(&hypothesis));
+                        (hypothesis, entry.prior * share.most)
+                    })
+                }
+                What::From { .. } => None,
+            };
+            if let Some((hypothesis, weight)) = known.filter(|k| k.1 > 0.0) {
+                let weight = weight.min(entry.most);
+                self.found += weight;
+                entry.most -= weight;
+                *self.weights.entry(hypothesis).or_insert(0.0) += weight;
+            }
+            if entry.most > 0.0 {
+                self.heap.push(entry);
+            }
+        }
     }
 
     fn weight_of_singles(&self) -> f64 {

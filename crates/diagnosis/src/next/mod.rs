@@ -180,7 +180,8 @@ pub(crate) fn worth_thinking_about(
     troubles: &Troubles,
     evidence: &Evidence,
 ) -> Vec<Candidate> {
-    let all = weighed(belief, troubles, evidence, candidates(belief.machine(), belief.setup(), &troubles.parts()));
+    let all =
+        weighed(belief, troubles, evidence, candidates(belief.machine(), belief.setup(), &troubles.parts()));
     let mut kept: Vec<Candidate> = Vec::new();
     for (_, candidate) in all {
         let dearer = |k: &Candidate| {
