@@ -76,11 +76,12 @@ pub fn serve(
         let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| failed(&e))?;
         let at = listener.local_addr().map_err(|e| failed(&e))?;
         ready(at);
-        axum::serve(listener, routes(desk.clone(), door))
-            .with_graceful_shutdown(closed(desk.clone()))
+        let (capture, closed) = (desk.capture.clone(), closed(desk.clone()));
+        axum::serve(listener, routes(desk, door))
+            .with_graceful_shutdown(closed)
             .await
             .map_err(|e| failed(&e))?;
-        desk.capture.keep_now().await;
+        capture.keep_now().await;
         Ok(())
     })
 }

@@ -89,7 +89,8 @@ impl Bench {
                         }
                         last = data;
                     }
-                    text = rest.to_owned();
+                    let rest = rest.to_owned();
+                    text = rest;
                 }
             }
         };

@@ -154,7 +154,8 @@ async fn begin(
             let job = job.clone();
             // What is likely is worked out there: the page stands meanwhile, and samples wait in the inbox.
             move || {
-                follow(&machine, frame(&machine, &job, &settings), marks, &before, begins, &received, &tell)
+                let frame = frame(&machine, &job, &settings);
+                follow(&machine, frame, marks, &before, begins, &received, &tell);
             }
         })
         .map_err(|e| Problem::ours(format!("the test cannot be followed: {e}")))?;

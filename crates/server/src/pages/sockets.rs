@@ -91,13 +91,12 @@ async fn view(
     tried: Option<TriedView>,
 ) -> Result<Response, Problem> {
     let refused = sent.is_some();
-    let (text, troubles) = match sent {
-        Some((text, troubles)) => (text, troubles),
-        None => {
-            let shared = desk.clone();
-            let text = desk.work(move || shared.meters.text().unwrap_or_default()).await?;
-            (text, desk.meters.troubles())
-        }
+    let (text, troubles) = if let Some(sent) = sent {
+        sent
+    } else {
+        let shared = desk.clone();
+        let text = desk.work(move || shared.meters.text().unwrap_or_default()).await?;
+        (text, desk.meters.troubles())
     };
     page(&Page {
         layout: Layout::of(desk, "Sockets", "sockets"),
