@@ -420,7 +420,7 @@
       if (source.readyState === EventSource.CLOSED) { source.close(); setTimeout(listen, 2000); }
     });
     on("points", (all) => {
-      for (const [time, watts] of all) points.add(time, watts);
+      for (const [time, watts] of all) if (time >= begin) points.add(time, watts);
       dirty = true;
     });
     on("missed", () => refill(Math.max(points.last() - 60000, begin)));
