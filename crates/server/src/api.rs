@@ -7,12 +7,13 @@ use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
-use axum::extract::{Form, Path, State};
+use axum::extract::{DefaultBodyLimit, Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use bench::Hypothesis;
+use machine::diagnostic::Severity;
 use machine::model::Machine;
 use quantity::{Dimension, Reading, parse_reading};
 use records::{Customer, Entry, Job, JobId, Log, NewEntry, Records, Says};
@@ -27,6 +28,7 @@ type Answer = Result<Response, ForPrograms>;
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
         .route("/api/machines", get(machines))
+        .route("/api/machines/check", post(check).layer(DefaultBodyLimit::max(LARGEST_JSON)))
         .route("/api/jobs", get(jobs).post(new_job))
         .route("/api/jobs/{id}", get(job))
         .route("/api/jobs/{id}/evidence", get(evidence).post(add))
@@ -46,6 +48,30 @@ async fn machines(State(desk): State<Arc<Desk>>) -> Answer {
         })
     };
     Ok(Json(json!({ "machines": files.into_iter().map(one).collect::<Vec<_>>() })).into_response())
+}
+
+/// A machine file as JSON: two bytes for one, where much is escaped.
+const LARGEST_JSON: usize = 2 * machine::read::LARGEST_FILE + 100_000;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ToCheck {
+    /// Text of a machine file.
+    text: String,
+}
+
+/// What is wrong in the text of a machine file; `found` has the keys of docs/json.md.
+async fn check(State(desk): State<Arc<Desk>>, sent: Result<Json<ToCheck>, JsonRejection>) -> Answer {
+    let text = json_body(sent)?.text;
+    let body = desk
+        .work(move || {
+            let (_, found) = bench::check(&text);
+            let errors = found.iter().filter(|d| d.severity == Severity::Error).count();
+            let listed: Vec<Value> = found.iter().map(|d| report::diagnostic::json(&text, d)).collect();
+            json!({ "errors": errors, "warnings": found.len() - errors, "found": listed })
+        })
+        .await?;
+    Ok(Json(body).into_response())
 }
 
 async fn jobs(State(desk): State<Arc<Desk>>) -> Answer {

@@ -9,18 +9,20 @@ use std::sync::Arc;
 
 const STYLE: &str = include_str!("../assets/bench.css");
 const SCRIPT: &str = include_str!("../assets/bench.js");
+const EDIT: &str = include_str!("../assets/edit.js");
 
 /// What these files are fetched as; changes with the program, so that a browser never mixes two.
 pub(crate) fn version() -> String {
     let sum =
         |text: &str| text.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
-    format!("{:08x}", sum(STYLE) ^ sum(SCRIPT).rotate_left(7))
+    format!("{:08x}", sum(STYLE) ^ sum(SCRIPT).rotate_left(7) ^ sum(EDIT).rotate_left(14))
 }
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
         .route("/bench.css", get(async || text("text/css; charset=utf-8", STYLE)))
         .route("/bench.js", get(async || text("text/javascript; charset=utf-8", SCRIPT)))
+        .route("/edit.js", get(async || text("text/javascript; charset=utf-8", EDIT)))
 }
 
 fn text(kind: &'static str, body: &'static str) -> impl IntoResponse {

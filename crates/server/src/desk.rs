@@ -2,6 +2,7 @@
 
 use crate::ServeError;
 use crate::library::Library;
+use crate::pages::PagesKept;
 use crate::problem::Problem;
 use crate::worked_out::Kept;
 use machine::model::Machine;
@@ -15,6 +16,7 @@ pub struct Desk {
     records: Records,
     pub(crate) library: Library,
     pub(crate) kept: Kept,
+    pub(crate) pages: PagesKept,
     /// So many findings are worked out at once; more would only slow each other down.
     workers: Semaphore,
     pub(crate) demo: bool,
@@ -37,6 +39,7 @@ impl Desk {
             records,
             library: Library::new(folder.join("machines")),
             kept: Kept::default(),
+            pages: PagesKept::default(),
             workers: Semaphore::new(at_once),
             demo,
         })

@@ -1,10 +1,13 @@
 //! The pages: one file a page, views as plain data, HTML in `templates/`.
 
 mod arrive;
+mod chart;
+mod edit;
 mod find;
 pub(crate) mod layout;
 mod machines;
 pub(crate) mod new_job;
+mod practise;
 mod settings;
 mod sheet;
 pub(crate) mod test;
@@ -20,5 +23,15 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(new_job::routes())
         .merge(sheet::routes())
         .merge(machines::routes())
+        .merge(edit::routes())
+        .merge(chart::routes())
+        .merge(practise::routes())
         .merge(settings::routes())
+}
+
+/// What pages keep in memory, so that the next request need not work it out again.
+#[derive(Default)]
+pub(crate) struct PagesKept {
+    charts: chart::Charts,
+    games: practise::Games,
 }
