@@ -8,7 +8,7 @@ use crate::say::{self, Form as Said};
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{DefaultBodyLimit, Form, Path, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
@@ -27,6 +27,7 @@ type Answer = Result<Response, ForPrograms>;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
+        .route("/api/openapi.json", get(async || document()))
         .route("/api/machines", get(machines))
         .route("/api/machines/check", post(check).layer(DefaultBodyLimit::max(LARGEST_JSON)))
         .route("/api/jobs", get(jobs).post(new_job))
@@ -34,6 +35,13 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .route("/api/jobs/{id}/evidence", get(evidence).post(add))
         .route("/api/jobs/{id}/finding", get(what_was_found))
         .route("/jobs/{id}/interpret", post(interpret))
+}
+
+/// What programs may ask, as OpenAPI 3.1. Kept by hand; `tests/api_document.rs` holds it against the routes.
+const DOCUMENT: &str = include_str!("../assets/openapi.json");
+
+fn document() -> Response {
+    ([(header::CONTENT_TYPE, HeaderValue::from_static("application/json"))], DOCUMENT).into_response()
 }
 
 async fn machines(State(desk): State<Arc<Desk>>) -> Answer {
@@ -180,7 +188,7 @@ fn json_body<T>(sent: Result<Json<T>, JsonRejection>) -> Result<T, Problem> {
     sent.map(|Json(body)| body).map_err(|e| Problem {
         status: e.status(),
         message: e.body_text(),
-        remedy: "see docs/bench-in-the-browser.md".to_owned(),
+        remedy: "see /api/openapi.json".to_owned(),
     })
 }
 
@@ -246,7 +254,7 @@ const NAMED: usize = 4;
 fn what_it_means(what_if: Option<worked_out::WhatIf>) -> Value {
     let Some(what_if) = what_if else { return json!({}) };
     let Some(after) = what_if.after else {
-        return json!({ "says": "Passed over: it is not asked again.", "lines": [] });
+        return json!({ "says": what_if.taken, "lines": [] });
     };
     let (machine, finding) = (&what_if.before.machine, &what_if.before.finding);
     let before = |faults: &Hypothesis, sometimes: &[usize]| {

@@ -43,7 +43,11 @@ async fn guard(State(door): State<Door>, request: Request, next: Next) -> Respon
             {
                 shut(&request)
             }
-            _ => next.run(request).await,
+            _ => {
+                let for_programs = is_for_programs(&request);
+                let answer = next.run(request).await;
+                in_our_words(answer, for_programs).await
+            }
         },
     };
     let headers = answer.headers_mut();
@@ -59,8 +63,7 @@ async fn guard(State(door): State<Door>, request: Request, next: Next) -> Respon
 
 /// What who has not logged in is told: a page to log in, or problem details.
 fn shut(request: &Request) -> Response {
-    let is_page = *request.method() == Method::GET && !request.uri().path().starts_with("/api/");
-    if is_page {
+    if *request.method() == Method::GET && !is_for_programs(request) {
         return Redirect::to("/login").into_response();
     }
     ForPrograms(Problem {
@@ -69,6 +72,44 @@ fn shut(request: &Request) -> Response {
         remedy: "open the page, give the passphrase; what was typed is still there".to_owned(),
     })
     .into_response()
+}
+
+fn is_for_programs(request: &Request) -> bool {
+    request.uri().path().starts_with("/api/")
+}
+
+/// Longest refusal of the router that is looked at, bytes.
+const LONGEST_REFUSAL: usize = 4096;
+
+/// What the router itself refuses (no such page, a method that is not there, a body or a path that cannot be read) comes as
+/// bare text or as nothing: it is put into a page or into problem details as all else.
+async fn in_our_words(answer: Response, for_programs: bool) -> Response {
+    let status = answer.status();
+    let kind = answer.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    let bare = kind.is_empty() || kind.starts_with("text/plain");
+    if !(status.is_client_error() || status.is_server_error()) || !bare {
+        return answer;
+    }
+    let allowed = answer.headers().get(header::ALLOW).cloned();
+    let said = axum::body::to_bytes(answer.into_body(), LONGEST_REFUSAL).await.unwrap_or_default();
+    let said = String::from_utf8_lossy(&said);
+    let (message, remedy) = match status {
+        StatusCode::NOT_FOUND => ("there is no such page", "go back to Today and choose again"),
+        StatusCode::METHOD_NOT_ALLOWED => ("this cannot be done here", "use the bench's own pages"),
+        StatusCode::PAYLOAD_TOO_LARGE => ("this is too large", "send less"),
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => {
+            ("this was sent as the wrong type", "use the bench's own pages")
+        }
+        _ => (if said.is_empty() { "this could not be read" } else { &*said }, "go back and try again"),
+    };
+    let remedy = if for_programs { "see /api/openapi.json" } else { remedy };
+    let problem = Problem { status, message: message.to_owned(), remedy: remedy.to_owned() };
+    let mut answer =
+        if for_programs { ForPrograms(problem).into_response() } else { problem.into_response() };
+    if let Some(allowed) = allowed {
+        answer.headers_mut().insert(header::ALLOW, allowed);
+    }
+    answer
 }
 
 /// Why this request is not answered.

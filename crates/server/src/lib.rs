@@ -20,12 +20,14 @@ mod probes;
 mod problem;
 mod say;
 mod setup;
+mod tls;
 mod worked_out;
 
 pub use demo::scenario;
 pub use desk::Desk;
 pub use guard::Door;
 pub use login::Lock;
+pub use tls::Tls;
 
 use axum::Router;
 use std::net::SocketAddr;
@@ -55,6 +57,7 @@ pub fn serve(
     desk: Arc<Desk>,
     door: Door,
     address: SocketAddr,
+    tls: Option<&Tls>,
     ready: impl FnOnce(SocketAddr),
 ) -> Result<(), ServeError> {
     let failed = |e: &std::io::Error| ServeError {
@@ -68,10 +71,15 @@ pub fn serve(
         let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| failed(&e))?;
         let at = listener.local_addr().map_err(|e| failed(&e))?;
         ready(at);
-        axum::serve(listener, routes(desk, door))
-            .with_graceful_shutdown(told_to_end())
-            .await
-            .map_err(|e| failed(&e))
+        let routes = routes(desk, door);
+        let served = match tls {
+            None => axum::serve(listener, routes).with_graceful_shutdown(told_to_end()).await,
+            Some(tls) => {
+                let secured = tls::Secured::new(listener, at, tls);
+                axum::serve(secured, routes).with_graceful_shutdown(told_to_end()).await
+            }
+        };
+        served.map_err(|e| failed(&e))
     })
 }
 

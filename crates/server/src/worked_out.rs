@@ -194,7 +194,11 @@ pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<
         let listener = Listener::new(&machine);
         let clues = match listener.answer(listener.asked(&check)?, &answer)? {
             Answer::Declined => {
-                let taken = "not asked again".to_owned();
+                let taken = if answer == DONT_HAVE {
+                    "Passed over, with all other checks by that instrument in this job.".to_owned()
+                } else {
+                    "Passed over: it is not asked again.".to_owned()
+                };
                 return Ok(Some(WhatIf { before, after: None, taken }));
             }
             Answer::Says(clues) => clues,

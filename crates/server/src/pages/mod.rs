@@ -6,6 +6,7 @@ mod edit;
 mod find;
 pub(crate) mod layout;
 mod machines;
+mod match_machine;
 pub(crate) mod new_job;
 mod practise;
 mod settings;
@@ -23,6 +24,7 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(new_job::routes())
         .merge(sheet::routes())
         .merge(machines::routes())
+        .merge(match_machine::routes())
         .merge(edit::routes())
         .merge(chart::routes())
         .merge(practise::routes())

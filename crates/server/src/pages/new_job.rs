@@ -27,6 +27,7 @@ pub(super) struct Choice {
     pub(super) file: String,
     pub(super) name: String,
     pub(super) kind: String,
+    pub(super) variants: Vec<String>,
 }
 
 /// The machine files that can be chosen.
@@ -36,6 +37,7 @@ pub(super) fn choices(desk: &Desk) -> Vec<Choice> {
         Some(Choice {
             name: format!("{} {}", plate.maker, plate.model),
             kind: plate.kind.clone(),
+            variants: plate.variants.clone(),
             file: f.name,
         })
     };

@@ -84,7 +84,7 @@ async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<R
         id,
         name: title(&job),
         who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
-        arrive: Arrive::of(&desk, machine.as_deref(), &job, found.as_deref()),
+        arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()),
         find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble).pending(pending),
         left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
         test,
@@ -136,7 +136,7 @@ async fn before(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<
     let job = desk.job(id).await?;
     let machine = desk.machine_of(&job).ok().flatten();
     let found = worked_out(&desk, &job).await.ok().flatten();
-    page(&BeforePart { id, arrive: Arrive::of(&desk, machine.as_deref(), &job, found.as_deref()) })
+    page(&BeforePart { id, arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()) })
 }
 
 #[derive(Template)]
