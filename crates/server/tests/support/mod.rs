@@ -76,3 +76,12 @@ impl Bench {
         self.ask(request.body(Body::from(body.to_owned())).unwrap()).await
     }
 }
+
+/// A form's fields as a browser sends them.
+pub fn form(fields: &[(&str, &str)]) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._".contains(&b);
+    let coded = |text: &str| -> String {
+        text.bytes().map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") }).collect()
+    };
+    fields.iter().map(|(k, v)| format!("{k}={}", coded(v))).collect::<Vec<_>>().join("&")
+}
