@@ -76,6 +76,16 @@ pub enum Says {
         /// Ticked, or the tick taken away.
         ticked: bool,
     },
+    /// The technician pressed on to a step of the service test now.
+    Mark {
+        /// The step.
+        mark: String,
+    },
+    /// Words that were erased because their speaker asked for it. Never said by anyone: it stands where they stood.
+    Erased {
+        /// On which day.
+        erased: String,
+    },
     /// Nothing: an entry that takes an earlier one back.
     Nothing {},
 }
@@ -83,7 +93,20 @@ pub enum Says {
 impl Says {
     /// Does it go into the evidence file as an entry of its own?
     pub fn is_evidence(&self) -> bool {
-        !matches!(self, Says::Supply { .. } | Says::Water { .. } | Says::Words { .. } | Says::Caution { .. })
+        !matches!(
+            self,
+            Says::Supply { .. }
+                | Says::Water { .. }
+                | Says::Words { .. }
+                | Says::Caution { .. }
+                | Says::Mark { .. }
+                | Says::Erased { .. }
+        )
+    }
+
+    /// Can it hold what leads back to a person? Then it is kept beside the log and not in it, so that it can be erased.
+    pub fn is_personal(&self) -> bool {
+        matches!(self, Says::Words { .. })
     }
 }
 
@@ -126,6 +149,8 @@ mod tests {
             r#"{"mended":"element","cured":true}"#,
             r#"{"caution":"Unplug","ticked":true}"#,
             r#"{"lamps":[]}"#,
+            r#"{"mark":"warm"}"#,
+            r#"{"erased":"2026-11-28"}"#,
             "{}",
         ] {
             let says: Says = serde_json::from_str(text).unwrap();

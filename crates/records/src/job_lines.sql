@@ -5,10 +5,11 @@ SELECT
   coalesce(trim(m.maker || ' ' || m.model), ''),
   coalesce(m.file_text <> '', 0),
   coalesce((
-    SELECT coalesce(e.says ->> 'words', e.says ->> 'complaint') FROM evidence e
-    WHERE e.job = j.id AND (e.says ->> 'words' IS NOT NULL OR e.says ->> 'complaint' IS NOT NULL)
+    SELECT coalesce(p.says ->> 'words', e.says ->> 'complaint')
+    FROM evidence e LEFT JOIN personal p ON p.job = e.job AND p.number = e.number
+    WHERE e.job = j.id AND (p.says ->> 'words' IS NOT NULL OR e.says ->> 'complaint' IS NOT NULL)
       AND NOT EXISTS (SELECT 1 FROM evidence s WHERE s.job = j.id AND s.supersedes = e.number)
-    ORDER BY e.says ->> 'words' IS NULL, e.number LIMIT 1), ''),
+    ORDER BY p.says ->> 'words' IS NULL, e.number LIMIT 1), ''),
   (SELECT count(*) FROM evidence e
     WHERE e.job = j.id
       AND coalesce(e.says ->> 'reading', e.says ->> 'check', e.says ->> 'saw', e.says ->> 'code') IS NOT NULL

@@ -1,9 +1,11 @@
 //! Jobs with their customer and machine, and the log's one door: [`Records::append`].
 
+use crate::chain::{self, Link};
 use crate::entry::{Entry, NewEntry, Says};
 use crate::error::RecordsError;
 use crate::log::Log;
 use crate::open::Records;
+use crate::users::UserId;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 /// Number of a job.
@@ -148,6 +150,14 @@ impl Records {
     /// # Errors
     /// Where there is no such job, the entry that it supersedes is not there or was superseded, or the disk refuses.
     pub fn append(&self, job: JobId, entry: &NewEntry) -> Result<u32, RecordsError> {
+        self.append_by(job, entry, None)
+    }
+
+    /// As [`Records::append`], with who says it.
+    ///
+    /// # Errors
+    /// As [`Records::append`], and where there is no such user.
+    pub fn append_by(&self, job: JobId, entry: &NewEntry, by: Option<UserId>) -> Result<u32, RecordsError> {
         let says = serde_json::to_string(&entry.says)
             .map_err(|e| RecordsError::new(format!("the entry cannot be written: {e}"), "send it again"))?;
         if says.len() > LONGEST_ENTRY || entry.key.len() > 100 {
@@ -184,13 +194,26 @@ impl Records {
         }
         if let Some(old) = entry.supersedes {
             may_be_superseded(&transaction, job, old, last)?;
-        } else if entry.says == (Says::Nothing {}) {
+        }
+        if matches!(entry.says, Says::Erased { .. }) {
+            return Err(RecordsError::new(
+                "nobody can say that words were erased",
+                "erase them: `wattmend records erase`",
+            ));
+        }
+        if entry.supersedes.is_none() && entry.says == (Says::Nothing {}) {
             return Err(RecordsError::new("the entry says nothing", "say what was seen or read"));
         }
-        transaction.execute(
-            "INSERT INTO evidence (job, number, at, says, supersedes, key) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![job, last + 1, entry.at.to_string(), says, entry.supersedes, entry.key],
-        )?;
+        let link = Link {
+            job,
+            number: last + 1,
+            at: entry.at.to_string(),
+            says,
+            supersedes: entry.supersedes,
+            key: entry.key.clone(),
+            by: by.map(|by| by.0),
+        };
+        chain::add(&transaction, link, entry.says.is_personal())?;
         transaction.commit()?;
         Ok(last + 1)
     }
@@ -277,21 +300,26 @@ fn line(row: &Row<'_>) -> rusqlite::Result<JobLine> {
     })
 }
 
+/// The log of a job; what a person said in words, where it was not erased, comes from beside it.
 pub(crate) fn entries(connection: &Connection, job: JobId) -> Result<Vec<Entry>, RecordsError> {
-    let mut statement = connection
-        .prepare("SELECT number, at, says, supersedes FROM evidence WHERE job = ?1 ORDER BY number")?;
-    let rows = statement.query_map([job], |row| {
-        Ok((row.get::<_, u32>(0)?, row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get(3)?))
-    })?;
+    let mut statement = connection.prepare(
+        "SELECT e.number, e.at, coalesce(p.says, e.says), e.supersedes, p.erased
+         FROM evidence e LEFT JOIN personal p ON p.job = e.job AND p.number = e.number
+         WHERE e.job = ?1 ORDER BY e.number",
+    )?;
+    let mut rows = statement.query([job])?;
     let mut all = Vec::new();
-    for row in rows {
-        let (number, at, says, supersedes) = row?;
-        let says = serde_json::from_str(&says).map_err(|_| {
-            RecordsError::new(
-                format!("entry {number} of job {job} cannot be read by this program"),
-                "use the newer program that wrote it; nothing was changed",
-            )
-        })?;
+    while let Some(row) = rows.next()? {
+        let (number, at, supersedes) = (row.get(0)?, row.get(1)?, row.get(3)?);
+        let says = match row.get::<_, Option<String>>(4)? {
+            Some(erased) => Says::Erased { erased },
+            None => serde_json::from_str(row.get_ref(2)?.as_str().unwrap_or_default()).map_err(|_| {
+                RecordsError::new(
+                    format!("entry {number} of job {job} cannot be read by this program"),
+                    "use the newer program that wrote it; nothing was changed",
+                )
+            })?,
+        };
         all.push(Entry { number, at, says, supersedes });
     }
     Ok(all)
@@ -336,6 +364,15 @@ fn may_be_superseded(connection: &Connection, job: JobId, old: u32, last: u32) -
     }
 }
 
-fn no_job(job: JobId) -> RecordsError {
+/// Refuses where there is no such job.
+pub(crate) fn job_is_there(connection: &Connection, job: JobId) -> Result<(), RecordsError> {
+    if connection.prepare("SELECT 1 FROM job WHERE id = ?1")?.exists([job])? {
+        Ok(())
+    } else {
+        Err(no_job(job))
+    }
+}
+
+pub(crate) fn no_job(job: JobId) -> RecordsError {
     RecordsError::new(format!("there is no job {job}"), "choose one from Today")
 }

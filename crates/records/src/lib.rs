@@ -8,18 +8,25 @@
 //! Always true: an entry is on the disk before [`Records::append`] returns; no entry is ever changed or deleted; everything
 //! derived can be worked out again from [`Log::evidence_file`] and the text of the machine file.
 
+mod chain;
 mod entry;
 mod error;
 mod jobs;
 mod keep;
 mod log;
+mod migrate;
 mod open;
+mod samples;
 mod settings;
+mod users;
 
+pub use chain::Chain;
 pub use entry::{Entry, NewEntry, Says};
 pub use error::RecordsError;
 pub use jobs::{Customer, Job, JobId, JobLine, JobMachine};
 pub use keep::Checked;
 pub use log::{EvidenceText, Log};
 pub use open::Records;
+pub use samples::{Gap, MOST_SAMPLES, Sample, Socket, SocketId, Trace, TraceId};
 pub use settings::{Instrument, Settings};
+pub use users::{Role, Session, User, UserId};

@@ -2,7 +2,7 @@
 //! refused as it stands, with what to do, and not a byte of it is changed.
 
 use crate::error::RecordsError;
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, OpenFlags, Transaction};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard};
 use std::time::Duration;
@@ -10,8 +10,17 @@ use std::time::Duration;
 /// Marks a file as ours ("WMND"), beside SQLite's own mark.
 const APPLICATION: i64 = 0x574D_4E44;
 
-/// The scripts that lead from one version of the tables to the next, oldest first.
-const MIGRATIONS: [&str; 1] = [include_str!("schema_1.sql")];
+/// The steps that lead from one version of the tables to the next, oldest first.
+const MIGRATIONS: [Migration; 2] = [
+    Migration { script: include_str!("schema_1.sql"), then: |_| Ok(()) },
+    Migration { script: include_str!("schema_2.sql"), then: crate::migrate::log_into_a_chain },
+];
+
+/// One step: a script, then what SQL cannot say.
+struct Migration {
+    script: &'static str,
+    then: fn(&Transaction<'_>) -> Result<(), RecordsError>,
+}
 
 /// How long a write waits for another program, before it says so.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -38,7 +47,12 @@ impl Records {
         connection.pragma_update(None, "journal_mode", "WAL")?;
         connection.pragma_update(None, "synchronous", "FULL")?;
         connection.pragma_update(None, "foreign_keys", true)?;
+        // What is deleted is overwritten: it was deleted because somebody may not have it any more.
+        connection.pragma_update(None, "secure_delete", true)?;
         migrate(&mut connection)?;
+        // The tables lie in the file itself from now on: a copy without its companions is older, not empty. Another program
+        // that reads may keep this from being done; then it is done next time.
+        connection.query_row("PRAGMA wal_checkpoint(PASSIVE)", [], |_| Ok(()))?;
         Ok(Records { connection: Mutex::new(connection), path: path.to_owned() })
     }
 
@@ -69,6 +83,12 @@ fn look(path: &Path) -> Result<(), RecordsError> {
     connection.busy_timeout(PATIENCE)?;
     let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let application = pragma("application_id").map_err(|e| damaged(&e.to_string()))?;
+    let tables =
+        || connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get::<_, i64>(0));
+    if application == 0 && tables().map_err(|e| damaged(&e.to_string()))? == 0 {
+        // Begun and never finished: the program was killed while it made the file. Nothing is in it.
+        return Ok(());
+    }
     if application != APPLICATION {
         return Err(RecordsError::new(
             format!("{shown} is a database of another program; it was left as it is"),
@@ -103,8 +123,9 @@ fn not_opened(path: &Path, error: &rusqlite::Error) -> RecordsError {
 fn migrate(connection: &mut Connection) -> Result<(), RecordsError> {
     let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
     let version: i64 = transaction.pragma_query_value(None, "user_version", |row| row.get(0))?;
-    for script in MIGRATIONS.iter().skip(usize::try_from(version).unwrap_or(0)) {
-        transaction.execute_batch(script)?;
+    for step in MIGRATIONS.iter().skip(usize::try_from(version).unwrap_or(0)) {
+        transaction.execute_batch(step.script)?;
+        (step.then)(&transaction)?;
     }
     transaction.pragma_update(None, "application_id", APPLICATION)?;
     transaction.pragma_update(None, "user_version", MIGRATIONS.len() as i64)?;

@@ -5,13 +5,14 @@ use crate::desk::Desk;
 use crate::pages::test::{compared, conditions};
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
+use crate::who::Who;
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{DefaultBodyLimit, Form, Path, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
-use axum::{Json, Router};
+use axum::{Extension, Json, Router};
 use bench::Hypothesis;
 use machine::diagnostic::Severity;
 use machine::model::Machine;
@@ -151,10 +152,12 @@ struct Added {
 
 async fn add(
     State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
     Path(id): Path<JobId>,
     sent: Result<Json<Added>, JsonRejection>,
 ) -> Answer {
     let sent = json_body(sent)?;
+    say::may_say(&who, &sent.says)?;
     let job = desk.job(id).await?;
     let machine = desk.machine_of(&job)?;
     let says = sent.says.clone();
@@ -162,7 +165,7 @@ async fn add(
     let at = jiff::ZonedDateTime::now();
     let key = sent.key.unwrap_or_else(|| at.to_string());
     let entry = NewEntry { says: sent.says, supersedes: sent.supersedes, at, key };
-    let number = desk.with_records(move |r| r.append(id, &entry)).await?;
+    let number = desk.with_records(move |r| r.append_by(id, &entry, who.user())).await?;
     Ok((StatusCode::CREATED, Json(json!({ "saved": number }))).into_response())
 }
 

@@ -1,12 +1,13 @@
 //! Who may ask: only pages of the bench itself, under the name it is served as; and what browsers are told to hold to.
 
-use crate::login::{self, Lock};
+use crate::desk::Desk;
+use crate::login::{self, Gate, Lock};
 use crate::problem::{ForPrograms, Problem};
-use axum::Router;
-use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::extract::{DefaultBodyLimit, MatchedPath, Request, State};
 use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Redirect, Response};
+use axum::{Extension, Router};
 use std::sync::Arc;
 
 /// Most that a request may bring, bytes.
@@ -25,30 +26,41 @@ pub enum Door {
     Network(Arc<Lock>),
 }
 
-/// Puts the guard before all routes.
-pub(crate) fn before(routes: Router, door: Door) -> Router {
-    let routes = match &door {
-        Door::ThisComputer => routes,
-        Door::Network(lock) => routes.merge(login::routes(lock.clone())),
+/// Puts the guard before all routes. `secure`: what is sent is encrypted.
+pub(crate) fn before(routes: Router, desk: Arc<Desk>, door: Door, secure: bool) -> Router {
+    let lock = match &door {
+        Door::ThisComputer => None,
+        Door::Network(lock) => Some(lock.clone()),
     };
-    routes.layer(DefaultBodyLimit::max(LARGEST_BODY)).layer(from_fn_with_state(door, guard))
+    let gate = Arc::new(Gate::new(lock, secure));
+    routes
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(Extension(gate.clone()))
+        .layer(from_fn_with_state(Watch { desk, gate, door }, guard))
 }
 
-async fn guard(State(door): State<Door>, request: Request, next: Next) -> Response {
-    let mut answer = match refusal(&door, &request) {
-        Some(problem) => problem.into_response(),
-        None => match &door {
-            Door::Network(lock)
-                if !login::is_open(request.uri().path()) && !lock.knows(request.headers()) =>
-            {
-                shut(&request)
-            }
-            _ => {
-                let for_programs = is_for_programs(&request);
-                let answer = next.run(request).await;
-                in_our_words(answer, for_programs).await
-            }
-        },
+/// What the guard looks at.
+#[derive(Clone)]
+struct Watch {
+    desk: Arc<Desk>,
+    gate: Arc<Gate>,
+    door: Door,
+}
+
+async fn guard(State(watch): State<Watch>, request: Request, next: Next) -> Response {
+    let for_programs = is_for_programs(&request);
+    let refused = |problem: Problem| {
+        if for_programs { ForPrograms(problem).into_response() } else { problem.into_response() }
+    };
+    let mut answer = match let_in(&watch, request).await {
+        Ok(request) => in_our_words(next.run(request).await, for_programs).await,
+        Err(Stopped::Shut { is_page: true }) => Redirect::to("/login").into_response(),
+        Err(Stopped::Shut { is_page: false }) => refused(Problem {
+            status: StatusCode::UNAUTHORIZED,
+            message: "you are not logged in".to_owned(),
+            remedy: "open the page and log in; what was typed is still there".to_owned(),
+        }),
+        Err(Stopped::Refused(problem)) => refused(problem),
     };
     let headers = answer.headers_mut();
     let mut say = |name: HeaderName, value: &'static str| {
@@ -61,17 +73,41 @@ async fn guard(State(door): State<Door>, request: Request, next: Next) -> Respon
     answer
 }
 
-/// What who has not logged in is told: a page to log in, or problem details.
-fn shut(request: &Request) -> Response {
-    if *request.method() == Method::GET && !is_for_programs(request) {
-        return Redirect::to("/login").into_response();
+/// Why a request goes no further.
+enum Stopped {
+    /// Nobody is logged in.
+    Shut {
+        is_page: bool,
+    },
+    Refused(Problem),
+}
+
+/// The request, with who sent it, if it may go on.
+async fn let_in(watch: &Watch, mut request: Request) -> Result<Request, Stopped> {
+    if let Some(problem) = refusal(&watch.door, &request) {
+        return Err(Stopped::Refused(problem));
     }
-    ForPrograms(Problem {
-        status: StatusCode::UNAUTHORIZED,
-        message: "you are not logged in".to_owned(),
-        remedy: "open the page, give the passphrase; what was typed is still there".to_owned(),
-    })
-    .into_response()
+    if login::is_open(request.uri().path()) {
+        return Ok(request);
+    }
+    let who = watch.gate.who(&watch.desk, request.headers()).await.map_err(Stopped::Refused)?;
+    let is_page = *request.method() == Method::GET && !is_for_programs(&request);
+    let who = who.ok_or(Stopped::Shut { is_page })?;
+    let address = request.extensions().get::<MatchedPath>().map_or("", MatchedPath::as_str);
+    if !who.may(request.method(), address) {
+        return Err(Stopped::Refused(not_yours()));
+    }
+    request.extensions_mut().insert(who);
+    Ok(request)
+}
+
+/// What who may not do something is told.
+pub(crate) fn not_yours() -> Problem {
+    Problem {
+        status: StatusCode::FORBIDDEN,
+        message: "your role in the firm does not do this".to_owned(),
+        remedy: "ask a technician; roles stand in Settings, under People".to_owned(),
+    }
 }
 
 fn is_for_programs(request: &Request) -> bool {

@@ -21,6 +21,7 @@ mod problem;
 mod say;
 mod setup;
 mod tls;
+mod who;
 mod worked_out;
 
 pub use demo::scenario;
@@ -42,11 +43,15 @@ pub struct ServeError {
     pub remedy: String,
 }
 
-/// All pages and the JSON API, behind their guard.
-pub fn routes(desk: Arc<Desk>, door: Door) -> Router {
-    let inner =
-        Router::new().merge(pages::routes()).merge(api::routes()).merge(assets::routes()).with_state(desk);
-    guard::before(inner, door)
+/// All pages and the JSON API, behind their guard. `secure`: what is sent is encrypted.
+pub fn routes(desk: Arc<Desk>, door: Door, secure: bool) -> Router {
+    let all = Router::new()
+        .merge(pages::routes())
+        .merge(api::routes())
+        .merge(assets::routes())
+        .merge(login::routes())
+        .with_state(desk.clone());
+    guard::before(all, desk, door, secure)
 }
 
 /// Serves until the process is told to end (Ctrl-C, or a terminate signal); `ready` is told the address.
@@ -71,7 +76,7 @@ pub fn serve(
         let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| failed(&e))?;
         let at = listener.local_addr().map_err(|e| failed(&e))?;
         ready(at);
-        let routes = routes(desk, door);
+        let routes = routes(desk, door, tls.is_some());
         let served = match tls {
             None => axum::serve(listener, routes).with_graceful_shutdown(told_to_end()).await,
             Some(tls) => {

@@ -39,8 +39,7 @@ async fn a_file_is_begun_from_a_kind_typed_wrong_and_put_right() {
     assert!(page.contains("not usable until") && page.contains("hearing element"), "{page}");
     assert!(page.contains("data-line="));
     assert!(!bench.get("/new").await.1.contains("/new/skerry-9-2"));
-    let (status, head, out) =
-        bench.send(Method::GET, "/machines/skerry-9-2/file.toml", "", "").await;
+    let (status, head, out) = bench.send(Method::GET, "/machines/skerry-9-2/file.toml", "", "").await;
     assert_eq!((status, out), (StatusCode::OK, wrong));
     assert_eq!(head[header::CONTENT_DISPOSITION], "attachment; filename=\"skerry-9-2.toml\"");
     bench.post("/machines/skerry-9-2/edit", &form(&[("text", SMALL)])).await;
@@ -116,7 +115,10 @@ async fn the_check_gives_what_the_command_line_gives() {
     let said: Value = serde_json::from_str(&said).unwrap();
     let line = wrong.lines().position(|l| l.contains("hearing element")).unwrap() + 1;
     let found = said["found"].as_array().unwrap().iter().find(|f| f["line"] == line).unwrap();
-    assert_eq!((&found["severity"], found["text"].as_str().unwrap()), (&"error".into(), "\"hearing element\""));
+    assert_eq!(
+        (&found["severity"], found["text"].as_str().unwrap()),
+        (&"error".into(), "\"hearing element\"")
+    );
     assert!(found["to_mend"][0].as_str().unwrap().contains("heating element"));
     let (_, _, said) =
         bench.post_json("/api/machines/check", &serde_json::json!({ "text": SMALL }).to_string()).await;

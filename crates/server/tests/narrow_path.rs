@@ -146,7 +146,7 @@ async fn on_the_network_only_who_knows_the_passphrase() {
     let folder = tempfile::tempdir().unwrap();
     let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
     let lock = Arc::new(Lock::new("kettle barnacle violin").unwrap());
-    let bench = Bench { routes: routes(desk, Door::Network(lock)), folder };
+    let bench = Bench { routes: routes(desk, Door::Network(lock), false), folder };
     assert_eq!(bench.get("/").await.0, StatusCode::SEE_OTHER);
     assert_eq!(bench.get("/api/jobs").await.0, StatusCode::UNAUTHORIZED);
     assert_eq!(bench.post("/new", "words=x").await.0, StatusCode::UNAUTHORIZED);

@@ -50,7 +50,10 @@ async fn a_wasted_check_says_what_it_would_have_had_to_show() {
     let moves = "m=ohms+pump.1+pump.2&m=ohms+pump.1+pump.2&m=ohms+pump.1+pump.2&m=stop";
     let (_, end) = bench.get(&format!("/practise/small?seed=5&{moves}")).await;
     assert!(end.contains("What other steps would have done better"), "{end}");
-    assert!(end.contains("could not tell the suspects apart") || end.contains("would have had to show"), "{end}");
+    assert!(
+        end.contains("could not tell the suspects apart") || end.contains("would have had to show"),
+        "{end}"
+    );
 }
 
 #[tokio::test]

@@ -8,6 +8,7 @@ pub(crate) mod layout;
 mod machines;
 mod match_machine;
 pub(crate) mod new_job;
+mod people;
 mod practise;
 mod settings;
 mod sheet;
@@ -26,6 +27,7 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(machines::routes())
         .merge(match_machine::routes())
         .merge(edit::routes())
+        .merge(people::routes())
         .merge(chart::routes())
         .merge(practise::routes())
         .merge(settings::routes())

@@ -9,13 +9,14 @@ use crate::desk::Desk;
 use crate::probes;
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
+use crate::who::Who;
 use crate::worked_out::{WorkedOut, worked_out};
 use askama::Template;
 use axum::extract::{Form, Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
-use axum::{Json, Router};
+use axum::{Extension, Json, Router};
 use records::{Customer, JobId};
 use serde::Deserialize;
 use serde_json::json;
@@ -159,13 +160,14 @@ async fn test(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
 /// An entry for the log. A script gets its number; a form without script goes back to its fold.
 async fn say(
     State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
     Path(id): Path<JobId>,
     headers: HeaderMap,
     Form(said): Form<Said>,
 ) -> Response {
     let by_script =
         headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
-    let kept = async { say::keep(&desk, &desk.job(id).await?, &said).await }.await;
+    let kept = async { say::keep(&desk, &desk.job(id).await?, &said, &who).await }.await;
     match kept {
         Ok(number) if by_script => Json(json!({ "saved": number })).into_response(),
         Ok(_) => {
@@ -183,7 +185,7 @@ async fn say(
 
 #[derive(Deserialize, Default)]
 #[serde(default)]
-struct Who {
+struct Caller {
     name: String,
     phone: String,
     address: String,
@@ -192,7 +194,7 @@ struct Who {
 async fn customer(
     State(desk): State<Arc<Desk>>,
     Path(id): Path<JobId>,
-    Form(who): Form<Who>,
+    Form(who): Form<Caller>,
 ) -> Result<Redirect, Problem> {
     let short = |text: &str| text.trim().chars().take(300).collect::<String>();
     let customer =

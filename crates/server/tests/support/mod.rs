@@ -19,7 +19,7 @@ impl Bench {
     pub fn new() -> Bench {
         let folder = tempfile::tempdir().unwrap();
         let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
-        Bench { routes: routes(desk, Door::ThisComputer), folder }
+        Bench { routes: routes(desk, Door::ThisComputer, false), folder }
     }
 
     /// The same folder opened again, as after a crash.
@@ -27,7 +27,7 @@ impl Bench {
         let Bench { routes: old, folder } = self;
         drop(old);
         let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
-        Bench { routes: routes(desk, Door::ThisComputer), folder }
+        Bench { routes: routes(desk, Door::ThisComputer, false), folder }
     }
 
     pub async fn ask(&self, request: Request<Body>) -> (StatusCode, axum::http::HeaderMap, String) {

@@ -1,0 +1,194 @@
+//! The chain of a job's log: each entry carries the SHA-256 of the link before it and of its own content, so that a change of
+//! an earlier entry shows in every later one.
+//!
+//! What a person said in words is not in the log but beside it (table `personal`); the log has the SHA-256 of a random salt
+//! and those words. Erasing takes words and salt away. The chain still holds, and what is left cannot be guessed from.
+//!
+//! What it cannot show: entries taken off the end by someone who may write to the file. [`Chain::head`], printed on what
+//! the customer gets, shows that too.
+
+use crate::error::RecordsError;
+use crate::jobs::{JobId, job_is_there};
+use crate::open::Records;
+use rusqlite::{Connection, OptionalExtension, Row, params};
+use sha2::{Digest, Sha256};
+
+/// First bytes of what is hashed: no other text of ours gives the same sum by chance or by craft.
+const ENTRY: &[u8] = b"wattmend entry 1\n";
+const WORDS: &[u8] = b"wattmend words 1\n";
+
+pub(crate) type Sum = [u8; 32];
+
+/// What the chain of a job says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Chain {
+    /// Entries that were looked at.
+    pub entries: u32,
+    /// The last link, as hexadecimal digits; zeros where there is no entry. It stands for the whole log.
+    pub head: String,
+    /// The first entry that is not as it was written, or that lies after one that is gone; none where the chain holds.
+    pub broken_at: Option<u32>,
+}
+
+impl Chain {
+    /// Is every entry as it was written?
+    pub fn holds(&self) -> bool {
+        self.broken_at.is_none()
+    }
+}
+
+/// An entry as it stands in the log.
+pub(crate) struct Link {
+    pub(crate) job: JobId,
+    pub(crate) number: u32,
+    pub(crate) at: String,
+    /// JSON; for words, [`sealed`].
+    pub(crate) says: String,
+    pub(crate) supersedes: Option<u32>,
+    pub(crate) key: String,
+    pub(crate) by: Option<i64>,
+}
+
+impl Link {
+    fn of_row(row: &Row<'_>) -> rusqlite::Result<Link> {
+        Ok(Link {
+            job: row.get(0)?,
+            number: row.get(1)?,
+            at: row.get(2)?,
+            says: row.get(3)?,
+            supersedes: row.get(4)?,
+            key: row.get(5)?,
+            by: row.get(6)?,
+        })
+    }
+
+    /// The sum of the link before and of this entry: a JSON array, whose strings cannot run into each other.
+    pub(crate) fn sum(&self, before: &Sum) -> Sum {
+        let content = serde_json::json!([
+            self.job,
+            self.number,
+            self.at,
+            self.says,
+            self.supersedes,
+            self.key,
+            self.by
+        ]);
+        let mut hash = Sha256::new();
+        hash.update(ENTRY);
+        hash.update(before);
+        hash.update(content.to_string());
+        hash.finalize().into()
+    }
+}
+
+/// Adds an entry to the log; words go beside it.
+pub(crate) fn add(connection: &Connection, mut link: Link, personal: bool) -> Result<(), RecordsError> {
+    let words = std::mem::take(&mut link.says);
+    let salt = if personal { Some(salt()?) } else { None };
+    link.says = salt.map_or_else(|| words.clone(), |salt| sealed(&salt, &words));
+    let before = last(connection, link.job)?;
+    insert(connection, &link, &link.sum(&before))?;
+    if let Some(salt) = salt {
+        connection.execute(
+            "INSERT INTO personal (job, number, salt, says) VALUES (?1, ?2, ?3, ?4)",
+            params![link.job, link.number, salt, words],
+        )?;
+    }
+    Ok(())
+}
+
+/// Writes an entry with its sum.
+pub(crate) fn insert(connection: &Connection, link: &Link, sum: &Sum) -> Result<(), RecordsError> {
+    connection
+        .prepare(
+            "INSERT INTO evidence (job, number, at, says, supersedes, key, said_by, chain)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        )?
+        .execute(params![
+            link.job,
+            link.number,
+            link.at,
+            link.says,
+            link.supersedes,
+            link.key,
+            link.by,
+            sum
+        ])?;
+    Ok(())
+}
+
+/// What the log has of words.
+pub(crate) fn sealed(salt: &[u8], words: &str) -> String {
+    let mut hash = Sha256::new();
+    hash.update(WORDS);
+    hash.update(salt);
+    hash.update(words);
+    format!("{{\"personal\":\"{}\"}}", hex(&hash.finalize()))
+}
+
+fn salt() -> Result<[u8; 16], RecordsError> {
+    let mut salt = [0; 16];
+    getrandom::fill(&mut salt).map_err(|e| {
+        RecordsError::new(
+            format!("this computer gives no random numbers: {e}"),
+            "restart it, then send it again",
+        )
+    })?;
+    Ok(salt)
+}
+
+fn last(connection: &Connection, job: JobId) -> Result<Sum, RecordsError> {
+    let sum = connection
+        .prepare("SELECT chain FROM evidence WHERE job = ?1 ORDER BY number DESC LIMIT 1")?
+        .query_row([job], |row| row.get(0))
+        .optional()?;
+    Ok(sum.unwrap_or_default())
+}
+
+/// Goes along the chain of a job.
+pub(crate) fn verify(connection: &Connection, job: JobId) -> Result<Chain, RecordsError> {
+    let mut statement = connection.prepare(
+        "SELECT e.job, e.number, e.at, e.says, e.supersedes, e.key, e.said_by, e.chain, p.salt, p.says, p.erased,
+           p.job IS NOT NULL
+         FROM evidence e LEFT JOIN personal p ON p.job = e.job AND p.number = e.number
+         WHERE e.job = ?1 ORDER BY e.number",
+    )?;
+    let mut rows = statement.query([job])?;
+    let mut chain = Chain { entries: 0, head: String::new(), broken_at: None };
+    let mut before = Sum::default();
+    while let Some(row) = rows.next()? {
+        let link = Link::of_row(row)?;
+        let sum: Sum = row.get(7)?;
+        let words_are_as_written = match (row.get::<_, Option<Vec<u8>>>(8)?, row.get::<_, Option<String>>(9)?)
+        {
+            (Some(salt), Some(words)) => link.says == sealed(&salt, &words),
+            // Erased, or never words: then nothing is beside the entry.
+            _ => link.says.starts_with("{\"personal\":") == row.get::<_, bool>(11)?,
+        };
+        let as_written = link.number == chain.entries + 1 && words_are_as_written && sum == link.sum(&before);
+        if !as_written && chain.broken_at.is_none() {
+            chain.broken_at = Some(link.number);
+        }
+        chain.entries += 1;
+        before = sum;
+    }
+    chain.head = hex(&before);
+    Ok(chain)
+}
+
+/// Bytes as hexadecimal digits.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+impl Records {
+    /// Does the log of a job stand as it was written, entry by entry?
+    ///
+    /// # Errors
+    /// Where there is no such job, or the disk refuses.
+    pub fn verify(&self, job: JobId) -> Result<Chain, RecordsError> {
+        let connection = self.connection();
+        job_is_there(&connection, job)?;
+        verify(&connection, job)
+    }
+}
