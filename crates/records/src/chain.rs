@@ -1,8 +1,9 @@
 //! The chain of a job's log: each entry carries the SHA-256 of the link before it and of its own content, so that a change of
 //! an earlier entry shows in every later one.
 //!
-//! What a person said in words is not in the log but beside it (table `personal`); the log has the SHA-256 of a random salt
-//! and those words. Erasing takes words and salt away. The chain still holds, and what is left cannot be guessed from.
+//! What a person said in words is not in the log but beside it (table `personal`), with the key of that entry, which may
+//! repeat them; the log has the SHA-256 of a random salt and of both. Erasing takes all three away. The chain still holds, and
+//! nothing can be guessed from what is left.
 //!
 //! What it cannot show: entries taken off the end by someone who may write to the file. [`Chain::head`], printed on what
 //! the customer gets, shows that too.
@@ -45,7 +46,8 @@ pub(crate) struct Link {
     /// JSON; for words, [`sealed`].
     pub(crate) says: String,
     pub(crate) supersedes: Option<u32>,
-    pub(crate) key: String,
+    /// None for words: theirs lies beside the log.
+    pub(crate) key: Option<String>,
     pub(crate) by: Option<i64>,
 }
 
@@ -63,7 +65,7 @@ impl Link {
     }
 
     /// The sum of the link before and of this entry: a JSON array, whose strings cannot run into each other.
-    pub(crate) fn sum(&self, before: &Sum) -> Sum {
+    fn sum(&self, before: &Sum) -> Sum {
         let content = serde_json::json!([
             self.job,
             self.number,
@@ -83,22 +85,34 @@ impl Link {
 
 /// Adds an entry to the log; words go beside it.
 pub(crate) fn add(connection: &Connection, mut link: Link, personal: bool) -> Result<(), RecordsError> {
-    let words = std::mem::take(&mut link.says);
-    let salt = if personal { Some(salt()?) } else { None };
-    link.says = salt.map_or_else(|| words.clone(), |salt| sealed(&salt, &words));
+    let beside = if personal {
+        let (salt, key, words) =
+            (salt()?, link.key.take().unwrap_or_default(), std::mem::take(&mut link.says));
+        link.says = sealed(&salt, &key, &words);
+        Some((salt, key, words))
+    } else {
+        None
+    };
     let before = last(connection, link.job)?;
     insert(connection, &link, &link.sum(&before))?;
-    if let Some(salt) = salt {
+    if let Some((salt, key, words)) = beside {
         connection.execute(
-            "INSERT INTO personal (job, number, salt, says) VALUES (?1, ?2, ?3, ?4)",
-            params![link.job, link.number, salt, words],
+            "INSERT INTO personal (job, number, salt, key, says) VALUES (?1, ?2, ?3, ?4, ?5)",
+            params![link.job, link.number, salt, key, words],
         )?;
     }
     Ok(())
 }
 
+/// The entry that was made with this key already.
+pub(crate) fn number_of(connection: &Connection, job: JobId, key: &str) -> Result<Option<u32>, RecordsError> {
+    let sql = "SELECT number FROM evidence WHERE job = ?1 AND key = ?2
+               UNION ALL SELECT number FROM personal WHERE job = ?1 AND key = ?2";
+    Ok(connection.query_row(sql, params![job, key], |row| row.get(0)).optional()?)
+}
+
 /// Writes an entry with its sum.
-pub(crate) fn insert(connection: &Connection, link: &Link, sum: &Sum) -> Result<(), RecordsError> {
+fn insert(connection: &Connection, link: &Link, sum: &Sum) -> Result<(), RecordsError> {
     connection
         .prepare(
             "INSERT INTO evidence (job, number, at, says, supersedes, key, said_by, chain)
@@ -118,11 +132,11 @@ pub(crate) fn insert(connection: &Connection, link: &Link, sum: &Sum) -> Result<
 }
 
 /// What the log has of words.
-pub(crate) fn sealed(salt: &[u8], words: &str) -> String {
+fn sealed(salt: &[u8], key: &str, words: &str) -> String {
     let mut hash = Sha256::new();
     hash.update(WORDS);
     hash.update(salt);
-    hash.update(words);
+    hash.update(serde_json::json!([key, words]).to_string());
     format!("{{\"personal\":\"{}\"}}", hex(&hash.finalize()))
 }
 
@@ -148,7 +162,7 @@ fn last(connection: &Connection, job: JobId) -> Result<Sum, RecordsError> {
 /// Goes along the chain of a job.
 pub(crate) fn verify(connection: &Connection, job: JobId) -> Result<Chain, RecordsError> {
     let mut statement = connection.prepare(
-        "SELECT e.job, e.number, e.at, e.says, e.supersedes, e.key, e.said_by, e.chain, p.salt, p.says, p.erased,
+        "SELECT e.job, e.number, e.at, e.says, e.supersedes, e.key, e.said_by, e.chain, p.salt, p.key, p.says,
            p.job IS NOT NULL
          FROM evidence e LEFT JOIN personal p ON p.job = e.job AND p.number = e.number
          WHERE e.job = ?1 ORDER BY e.number",
@@ -159,9 +173,13 @@ pub(crate) fn verify(connection: &Connection, job: JobId) -> Result<Chain, Recor
     while let Some(row) = rows.next()? {
         let link = Link::of_row(row)?;
         let sum: Sum = row.get(7)?;
-        let words_are_as_written = match (row.get::<_, Option<Vec<u8>>>(8)?, row.get::<_, Option<String>>(9)?)
-        {
-            (Some(salt), Some(words)) => link.says == sealed(&salt, &words),
+        let beside = (
+            row.get::<_, Option<Vec<u8>>>(8)?,
+            row.get::<_, Option<String>>(9)?,
+            row.get::<_, Option<String>>(10)?,
+        );
+        let words_are_as_written = match beside {
+            (Some(salt), Some(key), Some(words)) => link.says == sealed(&salt, &key, &words),
             // Erased, or never words: then nothing is beside the entry.
             _ => link.says.starts_with("{\"personal\":") == row.get::<_, bool>(11)?,
         };

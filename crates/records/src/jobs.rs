@@ -168,13 +168,7 @@ impl Records {
         }
         let mut connection = self.connection();
         let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
-        let already: Option<u32> = transaction
-            .query_row(
-                "SELECT number FROM evidence WHERE job = ?1 AND key = ?2",
-                params![job, entry.key],
-                |row| row.get(0),
-            )
-            .optional()?;
+        let already = chain::number_of(&transaction, job, &entry.key)?;
         if let Some(number) = already {
             return Ok(number);
         }
@@ -210,7 +204,7 @@ impl Records {
             at: entry.at.to_string(),
             says,
             supersedes: entry.supersedes,
-            key: entry.key.clone(),
+            key: Some(entry.key.clone()),
             by: by.map(|by| by.0),
         };
         chain::add(&transaction, link, entry.says.is_personal())?;

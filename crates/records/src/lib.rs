@@ -2,17 +2,25 @@
 //! SQLite file.
 //!
 //! Read in this order: `entry.rs` (one entry of the log, in the form of the evidence file), `log.rs` (a job's log, and the
-//! evidence file written from it), `open.rs` (opening without ever making it worse), then `jobs.rs`, `keep.rs`.
+//! evidence file written from it), `open.rs` (opening without ever making it worse), `jobs.rs`, `chain.rs` (why a change of
+//! the log shows), `samples/` (what the meters saw), `attachments.rs`, `users.rs`; then what is done with all of it:
+//! `check.rs`, `backup.rs`, `export/`, `import.rs`, `erase.rs`.
 //! Not here: what evidence means (`diagnosis`), pages (`server`).
 //!
-//! Always true: an entry is on the disk before [`Records::append`] returns; no entry is ever changed or deleted; everything
-//! derived can be worked out again from [`Log::evidence_file`] and the text of the machine file.
+//! Always true: an entry or sample is on the disk before the call that keeps it returns; no entry is ever changed or
+//! deleted; what a person said in words can be erased, and nothing else of an entry; everything derived can be worked out
+//! again from [`Log::evidence_file`] and the text of the machine file.
 
+mod attachments;
+mod backup;
 mod chain;
+mod check;
 mod entry;
+mod erase;
 mod error;
+mod export;
+mod import;
 mod jobs;
-mod keep;
 mod log;
 mod migrate;
 mod open;
@@ -20,11 +28,15 @@ mod samples;
 mod settings;
 mod users;
 
+pub use attachments::{Attachment, AttachmentId, AttachmentKind, LARGEST_ATTACHMENT};
+pub use backup::Restored;
 pub use chain::Chain;
+pub use check::Checked;
 pub use entry::{Entry, NewEntry, Says};
+pub use erase::{CustomerId, CustomerLine, Erased, Whose};
 pub use error::RecordsError;
+pub use export::Counted;
 pub use jobs::{Customer, Job, JobId, JobLine, JobMachine};
-pub use keep::Checked;
 pub use log::{EvidenceText, Log};
 pub use open::Records;
 pub use samples::{Gap, MOST_SAMPLES, Sample, Socket, SocketId, Trace, TraceId};

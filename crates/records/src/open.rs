@@ -61,6 +61,11 @@ impl Records {
         &self.path
     }
 
+    /// The connection alone, for good.
+    pub(crate) fn into_connection(self) -> Connection {
+        self.connection.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+
     /// The connection; whoever held it before and panicked left no half-done work: transactions roll back when dropped.
     pub(crate) fn connection(&self) -> MutexGuard<'_, Connection> {
         self.connection.lock().unwrap_or_else(std::sync::PoisonError::into_inner)

@@ -26,7 +26,7 @@ CREATE TABLE evidence (
   at TEXT NOT NULL,
   says TEXT NOT NULL,
   supersedes INTEGER CHECK (supersedes < number),
-  key TEXT NOT NULL,
+  key TEXT,
   said_by INTEGER REFERENCES user(id),
   chain BLOB NOT NULL CHECK (length(chain) = 32),
   PRIMARY KEY (job, number),
@@ -40,16 +40,20 @@ BEGIN SELECT RAISE(ABORT, 'the evidence log is only ever added to'); END;
 CREATE TRIGGER evidence_is_never_deleted BEFORE DELETE ON evidence
 BEGIN SELECT RAISE(ABORT, 'the evidence log is only ever added to'); END;
 
--- What a person said in free words. The log holds the salted hash of it, so that it can be erased and the chain still holds.
+-- What a person said in free words, and the key of that entry (it may repeat them). The log holds the salted hash of both, so
+-- that they can be erased and the chain still holds.
 CREATE TABLE personal (
   job INTEGER NOT NULL,
   number INTEGER NOT NULL,
   salt BLOB,
+  key TEXT,
   says TEXT,
   erased TEXT,
   PRIMARY KEY (job, number),
+  UNIQUE (job, key),
   FOREIGN KEY (job, number) REFERENCES evidence(job, number),
   CHECK ((says IS NULL) = (salt IS NULL)),
+  CHECK ((says IS NULL) = (key IS NULL)),
   CHECK ((says IS NULL) = (erased IS NOT NULL))
 ) STRICT;
 

@@ -63,4 +63,27 @@ impl Records {
         )?;
         Ok(())
     }
+
+    /// Days after which samples of no job may be let go of; none: never said. Nothing goes by itself.
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub fn days_of_samples(&self) -> Result<Option<u16>, RecordsError> {
+        let sql = "SELECT value FROM setting WHERE name = 'days of samples'";
+        let text: Option<String> = self.connection().query_row(sql, [], |row| row.get(0)).optional()?;
+        Ok(text.and_then(|t| t.parse().ok()))
+    }
+
+    /// Keeps that number of days.
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub fn keep_days_of_samples(&self, days: u16) -> Result<(), RecordsError> {
+        self.connection().execute(
+            "INSERT INTO setting (name, value) VALUES ('days of samples', ?1)
+             ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+            [days.to_string()],
+        )?;
+        Ok(())
+    }
 }

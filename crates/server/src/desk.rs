@@ -7,8 +7,8 @@ use crate::problem::Problem;
 use crate::worked_out::Kept;
 use machine::model::Machine;
 use records::{Job, JobId, Records, RecordsError};
-use std::path::Path;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
 use tokio::sync::Semaphore;
 
 /// The desk.
@@ -17,6 +17,8 @@ pub struct Desk {
     pub(crate) library: Library,
     pub(crate) kept: Kept,
     pub(crate) pages: PagesKept,
+    /// Where a file stands that is about to be sent, one at a time.
+    leaving: Arc<Mutex<PathBuf>>,
     /// So many findings are worked out at once; more would only slow each other down.
     workers: Semaphore,
     pub(crate) demo: bool,
@@ -40,6 +42,7 @@ impl Desk {
             library: Library::new(folder.join("machines")),
             kept: Kept::default(),
             pages: PagesKept::default(),
+            leaving: Arc::new(Mutex::new(folder.join("leaving"))),
             workers: Semaphore::new(at_once),
             demo,
         })
@@ -48,6 +51,11 @@ impl Desk {
     /// The records.
     pub fn records(&self) -> &Records {
         &self.records
+    }
+
+    /// Where a file stands that is about to be sent; who holds it writes it.
+    pub(crate) fn leaving(&self) -> Arc<Mutex<PathBuf>> {
+        self.leaving.clone()
     }
 
     /// Does something with the records, where waiting for the disk holds nobody else up.

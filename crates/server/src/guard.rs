@@ -14,7 +14,7 @@ use std::sync::Arc;
 const LARGEST_BODY: usize = 64 * 1024;
 
 /// Nothing runs, shows or is asked for but what the bench itself sends.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; connect-src 'self'; \
                       form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// How the bench is reached.

@@ -10,6 +10,7 @@ mod traces;
 
 pub use traces::{Gap, Trace, TraceId};
 
+use crate::check::Checked;
 use crate::error::RecordsError;
 use crate::open::Records;
 use jiff::Timestamp;
@@ -306,7 +307,7 @@ fn fold(transaction: &Transaction<'_>) -> Result<(), RecordsError> {
 }
 
 /// Adds samples to a socket's chunks: its newest, where that is not full, takes them first.
-fn add(transaction: &Transaction<'_>, socket: i64, came: Vec<Sample>) -> Result<(), RecordsError> {
+pub(crate) fn add(transaction: &Transaction<'_>, socket: i64, came: Vec<Sample>) -> Result<(), RecordsError> {
     let newest = transaction
         .prepare(&format!("{CHUNK} WHERE socket = ?1 ORDER BY first DESC, id DESC LIMIT 1"))?
         .query_row([socket], Chunk::of_row)
@@ -347,4 +348,33 @@ fn insert_chunk(transaction: &Transaction<'_>, socket: i64, samples: &[Sample]) 
             packed
         ])?;
     Ok(())
+}
+
+/// Unpacks everything.
+pub(crate) fn check(connection: &Connection, checked: &mut Checked) -> Result<(), RecordsError> {
+    let mut statement = connection.prepare(&format!("{CHUNK} ORDER BY id"))?;
+    for chunk in statement.query_map([], Chunk::of_row)? {
+        match chunk?.samples() {
+            Ok(samples) => checked.samples += samples.len(),
+            Err(e) => checked.wrong.push(e.to_string()),
+        }
+    }
+    match fresh(connection) {
+        Ok(came) => checked.samples += came.values().map(Vec::len).sum::<usize>(),
+        Err(e) => checked.wrong.push(e.to_string()),
+    }
+    Ok(())
+}
+
+/// Gives all samples of a socket, thousands at a time.
+pub(crate) fn each(
+    connection: &Connection,
+    socket: i64,
+    mut take: impl FnMut(&[Sample]) -> Result<(), RecordsError>,
+) -> Result<(), RecordsError> {
+    let mut statement = connection.prepare(&format!("{CHUNK} WHERE socket = ?1 ORDER BY first, id"))?;
+    for chunk in statement.query_map([socket], Chunk::of_row)? {
+        take(&chunk?.samples()?)?;
+    }
+    fresh(connection)?.get(&socket).map_or(Ok(()), |came| take(came))
 }

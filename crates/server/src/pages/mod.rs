@@ -1,7 +1,9 @@
 //! The pages: one file a page, views as plain data, HTML in `templates/`.
 
 mod arrive;
+mod attached;
 mod chart;
+mod data;
 mod edit;
 mod find;
 pub(crate) mod layout;
@@ -28,6 +30,8 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(match_machine::routes())
         .merge(edit::routes())
         .merge(people::routes())
+        .merge(data::routes())
+        .merge(attached::routes())
         .merge(chart::routes())
         .merge(practise::routes())
         .merge(settings::routes())

@@ -1,6 +1,7 @@
 //! A job on one sheet: its seven stages as folds, in order down the page.
 
 use super::arrive::Arrive;
+use super::attached::{self, AttachedView};
 use super::find::{Field, FindView};
 use super::layout::{Layout, page};
 use super::new_job::machine_of;
@@ -49,6 +50,7 @@ struct Sheet {
     arrive: Arrive,
     test: Option<TestView>,
     find: FindView,
+    attached: Vec<AttachedView>,
     /// What it means is still being worked out.
     pending: bool,
     /// Entries that the machine file does not understand.
@@ -89,6 +91,7 @@ async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<R
         find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble).pending(pending),
         left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
         test,
+        attached: attached::of_job(&desk, id).await?,
         pending,
     })
 }

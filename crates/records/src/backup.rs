@@ -1,0 +1,209 @@
+//! Backup while others read and write, and the way back from one.
+
+use crate::check::Checked;
+use crate::error::RecordsError;
+use crate::open::Records;
+use rusqlite::backup::{Backup, StepResult};
+use rusqlite::{Connection, OpenFlags};
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// How long a backup waits before it asks again for pages that another program holds, and how often.
+const WAIT: Duration = Duration::from_millis(50);
+const WAITS: usize = 200;
+/// Records that were replaced and are kept beside the new ones, at most.
+const MOST_REPLACED: u32 = 1000;
+
+/// What came of going back to a backup.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Restored {
+    /// What is in the records now.
+    pub checked: Checked,
+    /// Where the records that were there before are kept.
+    pub replaced: Option<PathBuf>,
+}
+
+impl Records {
+    /// A connection of its own that reads: a long look at one state of the records, while samples and entries go on.
+    pub(crate) fn reader(&self) -> Result<Connection, RecordsError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(self.path(), flags)?;
+        connection.busy_timeout(Duration::from_secs(5))?;
+        Ok(connection)
+    }
+
+    /// Copies the records as they stand to a new file, also while others read and write.
+    ///
+    /// # Errors
+    /// Where the file is there already, or the disk refuses; then no file is left.
+    pub fn backup(&self, to: &Path) -> Result<(), RecordsError> {
+        // Made here and nowhere else: an older backup is never written over.
+        fs::OpenOptions::new().write(true).create_new(true).open(to).map_err(|e| {
+            RecordsError::new(
+                format!("the backup {} cannot be made: {e}", to.display()),
+                "name a file that is not there yet, in a folder that you may write to",
+            )
+        })?;
+        let copied = self.copy_to(to);
+        if copied.is_err() {
+            // Half a backup would be taken for one.
+            let _ = fs::remove_file(to);
+        }
+        copied
+    }
+
+    fn copy_to(&self, to: &Path) -> Result<(), RecordsError> {
+        let source = self.reader()?;
+        let mut target = Connection::open(to)?;
+        {
+            let backup = Backup::new(&source, &mut target)?;
+            // All pages in one step: a step ends the look at one state, and after a write of others it would begin anew.
+            let mut waits = 0;
+            while backup.step(-1)? != StepResult::Done {
+                waits += 1;
+                if waits > WAITS {
+                    return Err(RecordsError::new(
+                        "another program holds the records",
+                        "end it, then make the backup again",
+                    ));
+                }
+                std::thread::sleep(WAIT);
+            }
+        }
+        // One file that needs no other beside it.
+        target.pragma_update(None, "journal_mode", "DELETE")?;
+        target.close().map_err(|(_, e)| e)?;
+        fs::File::open(to).and_then(|file| file.sync_all()).map_err(|e| {
+            RecordsError::new(format!("the backup is not safely on the disk: {e}"), "make another")
+        })
+    }
+
+    /// Puts a backup in the place of the records `to`, after every page and entry of it was looked at. Records that are there
+    /// and not empty are only replaced with `replace`, and are kept beside it under another name.
+    ///
+    /// # Errors
+    /// Where the backup is damaged, newer or no backup; where records are there and `replace` was not said; where another
+    /// program uses them; where the disk refuses. Then the records are as they were.
+    pub fn restore(backup: &Path, to: &Path, replace: bool) -> Result<Restored, RecordsError> {
+        if fs::metadata(beside(backup, "-wal")).is_ok_and(|m| m.len() > 0) {
+            return Err(RecordsError::new(
+                format!("{} is in use and no backup", backup.display()),
+                "make a backup of it with `wattmend records backup FILE`, and take that",
+            ));
+        }
+        let copy = beside(to, ".restoring");
+        let checked = checked_copy(backup, &copy);
+        let restored = checked.and_then(|checked| {
+            let replaced = make_room(to, replace)?;
+            put(&copy, to)?;
+            Ok(Restored { checked, replaced })
+        });
+        if restored.is_err() {
+            let _ = fs::remove_file(&copy);
+        }
+        restored
+    }
+}
+
+/// A copy of the backup that is sound and of this program's version.
+fn checked_copy(backup: &Path, copy: &Path) -> Result<Checked, RecordsError> {
+    let not_copied = |e: io::Error| {
+        RecordsError::new(
+            format!("the backup {} cannot be copied: {e}", backup.display()),
+            "check its name, and that the folder of the records has room and may be written",
+        )
+    };
+    let length = fs::copy(backup, copy).map_err(not_copied)?;
+    if length == 0 {
+        return Err(RecordsError::new(format!("{} is empty", backup.display()), "take another backup"));
+    }
+    let of_backup = |e: RecordsError| RecordsError {
+        message: e.message.replace(&copy.display().to_string(), &backup.display().to_string()),
+        remedy: "take another backup; the records are as they were".to_owned(),
+        ..e
+    };
+    let records = Records::open(copy).map_err(of_backup)?;
+    let checked = records.check()?;
+    if let [first, ..] = checked.wrong.as_slice() {
+        return Err(of_backup(RecordsError::new(format!("the backup is damaged: {first}"), "")));
+    }
+    let connection = records.into_connection();
+    connection.pragma_update(None, "journal_mode", "DELETE")?;
+    connection.close().map_err(|(_, e)| e)?;
+    fs::File::open(copy).and_then(|file| file.sync_all()).map_err(not_copied)?;
+    Ok(checked)
+}
+
+/// Keeps what is there under another name; it also stays in its place until the new is put there.
+fn make_room(to: &Path, replace: bool) -> Result<Option<PathBuf>, RecordsError> {
+    if fs::metadata(to).is_ok_and(|m| m.len() == 0) || !to.exists() {
+        return Ok(None);
+    }
+    if !replace && !Records::open(to).and_then(|r| r.is_empty()).unwrap_or(false) {
+        return Err(RecordsError::new(
+            format!("there are records in {} already", to.display()),
+            "say --replace to put the backup in their place; they are kept beside it",
+        ));
+    }
+    alone(to)?;
+    let failed = |e: io::Error| {
+        RecordsError::new(
+            format!("the present records cannot be kept aside: {e}"),
+            "make room, then try again",
+        )
+    };
+    let kept = (1..=MOST_REPLACED)
+        .map(|n| beside(to, &format!(".replaced-{n}")))
+        .find(|p| !p.exists())
+        .ok_or_else(|| failed(io::Error::other("too many are kept already")))?;
+    // A second name for the same file, or a copy where the disk knows no such thing: at no moment are there no records.
+    fs::hard_link(to, &kept).or_else(|_| fs::copy(to, &kept).map(drop)).map_err(failed)?;
+    for companion in ["-wal", "-shm"] {
+        // Left in place, they would be taken for the new file's. They are there only where the old one is damaged.
+        if beside(to, companion).exists() {
+            fs::rename(beside(to, companion), beside(&kept, companion)).map_err(failed)?;
+        }
+    }
+    Ok(Some(kept))
+}
+
+/// Sees that no other program has the records open, and brings everything into the one file.
+fn alone(to: &Path) -> Result<(), RecordsError> {
+    let connection = Connection::open(to)?;
+    connection.busy_timeout(Duration::from_secs(1))?;
+    let mode: rusqlite::Result<String> =
+        connection.query_row("PRAGMA journal_mode = DELETE", [], |row| row.get(0));
+    let held = match mode {
+        Ok(mode) => mode != "delete",
+        // Damaged: whatever can be saved of it is saved as it is.
+        Err(e) => matches!(
+            e.sqlite_error_code(),
+            Some(rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked)
+        ),
+    };
+    if held {
+        return Err(RecordsError::new(
+            "another program uses the records",
+            "end it (`wattmend serve`), then try again; nothing was changed",
+        ));
+    }
+    Ok(())
+}
+
+/// Puts the new file in its place, in one step.
+fn put(copy: &Path, to: &Path) -> Result<(), RecordsError> {
+    let put = fs::rename(copy, to).and_then(|()| match to.parent() {
+        Some(folder) if cfg!(unix) && !folder.as_os_str().is_empty() => fs::File::open(folder)?.sync_all(),
+        _ => Ok(()),
+    });
+    put.map_err(|e| RecordsError::new(format!("the backup cannot be put in its place: {e}"), "try again"))
+}
+
+/// The path with this after its name.
+fn beside(path: &Path, after: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(after);
+    PathBuf::from(name)
+}
