@@ -20,7 +20,7 @@ use jiff::{Timestamp, ToSpan};
 use records::{Records, UserId};
 use serde::Deserialize;
 use std::collections::{HashMap, HashSet};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 /// Shortest passphrase, characters.
@@ -82,8 +82,8 @@ pub(crate) struct Gate {
     tries: Mutex<HashMap<String, Tries>>,
     /// What is sent is encrypted.
     secure: bool,
-    /// Takes as long as a true one, for names that nobody has.
-    nobody: String,
+    /// Takes as long as a true one, for names that nobody has; made when it is needed.
+    nobody: OnceLock<String>,
 }
 
 #[derive(Default)]
@@ -94,9 +94,7 @@ struct Tries {
 
 impl Gate {
     pub(crate) fn new(lock: Option<Arc<Lock>>, secure: bool) -> Gate {
-        // Where it fails, an unknown name is refused sooner than a known one, and no more.
-        let nobody = hashed("nobody has this passphrase").unwrap_or_default();
-        Gate { lock, owners: Mutex::default(), tries: Mutex::default(), secure, nobody }
+        Gate { lock, owners: Mutex::default(), tries: Mutex::default(), secure, nobody: OnceLock::new() }
     }
 
     /// Who sent this; none: nobody who may come in.
@@ -135,7 +133,8 @@ impl Gate {
         let hash = match (&user, &self.lock) {
             (Some((_, hash)), _) => hash,
             (None, Some(lock)) if name.is_empty() => &lock.0,
-            _ => &self.nobody,
+            // Where it fails, an unknown name is refused sooner than a known one, and no more.
+            _ => self.nobody.get_or_init(|| hashed("nobody has this passphrase").unwrap_or_default()),
         };
         let is_known = user.is_some() || (name.is_empty() && self.lock.is_some());
         if !(fits(passphrase, hash) && is_known) {
