@@ -74,5 +74,5 @@ def pages(page, at, most=60):
 def settled(page):
     """Worked out, nothing on its way, every fold open."""
     page.wait_for_load_state("load")
-    page.wait_for_function("!document.querySelector('.pending, [aria-busy]')", timeout=30000)
+    page.wait_for_selector(".pending, [aria-busy]", state="detached", timeout=30000)
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")

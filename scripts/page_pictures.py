@@ -40,7 +40,7 @@ with demo(program) as at, sync_playwright() as p:
     for name, path, script in PICTURES:
         page.goto(at + path)
         page.wait_for_load_state("load")
-        page.wait_for_function("!document.querySelector('.pending, [aria-busy]')", timeout=30000)
+        page.wait_for_selector(".pending, [aria-busy]", state="detached", timeout=30000)
         if script:
             page.evaluate(script)
         file = f"{folder}/{name}.png"

@@ -130,6 +130,9 @@ async fn in_our_words(answer: Response, for_programs: bool) -> Response {
     let said = axum::body::to_bytes(answer.into_body(), LONGEST_REFUSAL).await.unwrap_or_default();
     let said = String::from_utf8_lossy(&said);
     let (message, remedy) = match status {
+        StatusCode::BAD_REQUEST if said.starts_with("Invalid URL") => {
+            ("the bench has no such address", "go back to Today and choose again")
+        }
         StatusCode::NOT_FOUND => ("there is no such page", "go back to Today and choose again"),
         StatusCode::METHOD_NOT_ALLOWED => ("this cannot be done here", "use the bench's own pages"),
         StatusCode::PAYLOAD_TOO_LARGE => ("this is too large", "send less"),

@@ -11,8 +11,8 @@ use tower::ServiceExt;
 
 /// The smallest PNG: one pixel. Made for this test.
 const PNG: &[u8] = &[
-    0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, 0, 0, 0, 13, b'I', b'H', b'D', b'R', 0, 0, 0, 1, 0, 0, 0, 1, 8, 0,
-    0, 0, 0, 0x3a, 0x7e, 0x9b, 0x55,
+    0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, 0, 0, 0, 13, b'I', b'H', b'D', b'R', 0, 0, 0, 1, 0, 0, 0,
+    1, 8, 0, 0, 0, 0, 0x3a, 0x7e, 0x9b, 0x55,
 ];
 
 async fn upload(bench: &Bench, name: &str, content: &[u8]) -> (StatusCode, String) {
@@ -56,7 +56,9 @@ async fn a_photo_is_kept_shown_and_erased() {
     // By its content, whatever it was called.
     assert_eq!(head[header::CONTENT_TYPE], "image/png");
     assert_eq!(head[header::X_CONTENT_TYPE_OPTIONS], "nosniff");
-    assert!(head[header::CONTENT_DISPOSITION].to_str().unwrap().starts_with("inline; filename=\"plate _.html\""));
+    assert!(
+        head[header::CONTENT_DISPOSITION].to_str().unwrap().starts_with("inline; filename=\"plate _.html\"")
+    );
     assert_eq!(head[header::CONTENT_SECURITY_POLICY], "default-src 'none'; sandbox");
     upload(&bench, "trace.csv", b"time,watts\n0,5\n").await;
     let (_, head, _) = bytes(&bench, Method::GET, "/jobs/1/attached/2").await;
@@ -81,7 +83,10 @@ async fn what_is_no_picture_sound_or_recording_is_refused() {
         (large.as_slice(), 413, "larger than 20 MB"),
     ] {
         let (status, page) = upload(&bench, "photo.jpg", content).await;
-        assert!(status.as_u16() == wanted && page.contains(says) && page.contains("What to do"), "{status} {page}");
+        assert!(
+            status.as_u16() == wanted && page.contains(says) && page.contains("What to do"),
+            "{status} {page}"
+        );
     }
 }
 
@@ -91,7 +96,10 @@ async fn a_backup_is_sent_whole_and_stays_nowhere() {
     let (status, head, backup) = bytes(&bench, Method::POST, "/settings/data/backup").await;
     assert_eq!(status, StatusCode::OK);
     let name = head[header::CONTENT_DISPOSITION].to_str().unwrap();
-    assert!(name.starts_with("attachment; filename=\"wattmend-backup-2") && name.ends_with(".sqlite\""), "{name}");
+    assert!(
+        name.starts_with("attachment; filename=\"wattmend-backup-2") && name.ends_with(".sqlite\""),
+        "{name}"
+    );
     let other = tempfile::tempdir().unwrap();
     std::fs::write(other.path().join("records.sqlite"), backup).unwrap();
     let records = records::Records::open(&other.path().join("records.sqlite")).unwrap();
@@ -129,7 +137,10 @@ async fn a_customer_is_taken_out_and_erased_on_request() {
     assert!(status == StatusCode::OK && text.contains("Mrs Penrose") && !text.contains("Net Loft"), "{text}");
     let (_, _, packed) = bytes(&bench, Method::POST, "/settings/data/export").await;
     let text = unpacked(&packed);
-    assert!(text.contains("Mrs Penrose") && text.contains("Net Loft") && text.contains("manifest.json"), "{text}");
+    assert!(
+        text.contains("Mrs Penrose") && text.contains("Net Loft") && text.contains("manifest.json"),
+        "{text}"
+    );
     let (status, _, page) = bench.post("/settings/data/customers/1/erase", "").await;
     assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("not ticked"), "{page}");
     assert!(bench.get("/jobs/1").await.1.contains("Mrs Penrose"));
