@@ -3,7 +3,9 @@
 folds open; then walks each page with the Tab key alone. Any violation, trap or unseen focus ends it with 1.
 
     pip install playwright; npm install axe-core       (in a scratch folder; Debian's chromium is used)
-    python3 scripts/axe.py target/release/wattmend node_modules/axe-core/axe.min.js
+    python3 scripts/axe.py target/release/wattmend node_modules/axe-core/axe.min.js [path …]
+
+Without paths, all pages that links lead to.
 """
 
 import sys
@@ -64,13 +66,14 @@ with demo(program) as at, sync_playwright() as p:
     browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
     page = browser.new_page()
     page.goto(at + "/jobs/4/find")
-    paths = pages(page, at)
+    paths = sys.argv[3:] or pages(page, at)
     for size in (PHONE, LAPTOP):
         for scheme in ("light", "dark"):
             context = browser.new_context(
                 viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce", bypass_csp=True
             )
             page = context.new_page()
+            page.set_default_navigation_timeout(120000)
             for path in paths:
                 page.goto(at + path)
                 settled(page)

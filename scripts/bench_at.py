@@ -60,7 +60,7 @@ def pages(page, at, most=60):
         if kind in kinds:
             continue
         kinds.add(kind)
-        answer = page.goto(at + path)
+        answer = page.goto(at + path, timeout=120000)
         if "text/html" not in (answer.headers.get("content-type") or ""):
             continue
         found.append(path)

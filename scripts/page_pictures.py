@@ -23,7 +23,7 @@ PICTURES = [
     ("bench-edit", "/machines/broken/edit", None),
     ("bench-practise", "/practise/polwarren-cockle-52?seed=3&m=hint", None),
     ("bench-score", "/practise/polwarren-cockle-52?seed=3&m=hint&m=stop", "document.getElementById('score').scrollIntoView()"),
-    ("bench-chart", "/machines/aldermere-tern-81/chart?complaint=washes%20cold", "document.getElementById('n1').scrollIntoView()"),
+    ("bench-chart", "/machines/polwarren-cockle-52/chart?complaint=drum%20does%20not%20turn", "document.getElementById('n1').scrollIntoView()"),
     ("bench-settings", "/settings", None),
     ("bench-data", "/settings/data", None),
 ]
@@ -32,6 +32,7 @@ with demo(program) as at, sync_playwright() as p:
     browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
     context = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, device_scale_factor=1.5)
     page = context.new_page()
+    page.set_default_navigation_timeout(120000)
     own = {"origin": at}
     begun = context.request.post(at + "/machines/new", form={"kind": "tumble-dryer", "name": "broken"}, headers=own)
     text = context.request.get(at + "/machines/broken/file.toml").text()

@@ -217,7 +217,8 @@ impl Game {
 
     /// Minutes so far, parts counted as minutes of work.
     pub fn spent(&self) -> f64 {
-        self.deeds.iter().map(|d| d.proposal.minutes).sum()
+        // From 0 on: the sum of nothing would be -0, and be shown so.
+        self.deeds.iter().fold(0.0, |sum, d| sum + d.proposal.minutes)
     }
 
     /// How it went; who has not come to an end has left.
