@@ -178,7 +178,13 @@ impl Records {
     /// # Errors
     /// Where the disk refuses.
     pub fn attachments_of(&self, job: JobId) -> Result<Vec<Attachment>, RecordsError> {
-        attachments_of(&self.connection(), job)
+        let connection = self.connection();
+        let mut statement = connection.prepare(
+            "SELECT a.id, a.kind, a.media_type, a.name, a.at, coalesce(length(c.bytes), 0), a.erased
+             FROM attachment a LEFT JOIN content c ON c.sha256 = a.sha256 WHERE a.job = ?1 ORDER BY a.id",
+        )?;
+        let all = statement.query_map([job], attachment)?;
+        Ok(all.collect::<Result<_, _>>()?)
     }
 
     /// The content of an attachment; none where there is no such attachment or it was erased.
@@ -223,15 +229,6 @@ pub(crate) fn erase_where(
     Ok(erased)
 }
 
-pub(crate) fn attachments_of(connection: &Connection, job: JobId) -> Result<Vec<Attachment>, RecordsError> {
-    let mut statement = connection.prepare(
-        "SELECT a.id, a.kind, a.media_type, a.name, a.at, coalesce(length(c.bytes), 0), a.erased
-         FROM attachment a LEFT JOIN content c ON c.sha256 = a.sha256 WHERE a.job = ?1 ORDER BY a.id",
-    )?;
-    let all = statement.query_map([job], attachment)?;
-    Ok(all.collect::<Result<_, _>>()?)
-}
-
 pub(crate) fn content(connection: &Connection, id: AttachmentId) -> Result<Option<Vec<u8>>, RecordsError> {
     let sql =
         "SELECT c.sha256, c.bytes FROM attachment a JOIN content c ON c.sha256 = a.sha256 WHERE a.id = ?1";
@@ -268,7 +265,8 @@ mod tests {
         assert_eq!(kind(b"\x89PNG\r\n\x1a\n...."), Some(AttachmentKind::Picture));
         assert_eq!(kind(b"\xff\xd8\xff\xe0...."), Some(AttachmentKind::Picture));
         assert_eq!(kind(b"RIFF\x24\x00\x00\x00WAVEfmt "), Some(AttachmentKind::Sound));
-        assert_eq!(kind(b"\x1a\x45\xdf\xa3\x42\x82\x84webm"), Some(AttachmentKind::Sound));
+        let webm = [&b"\x1a\x45\xdf\xa3\x42\x82\x84webm"[..], &[0; 300]].concat();
+        assert_eq!(kind(&webm), Some(AttachmentKind::Sound));
         assert_eq!(kind(b"time;watts\n12:00:01;31,2\n"), Some(AttachmentKind::Recording));
         assert_eq!(kind(b"time,W,\xb0C\n1,2,3\n"), Some(AttachmentKind::Recording));
         assert_eq!(kind(b"\x1f\x8b\x08\x00"), Some(AttachmentKind::Recording));

@@ -141,13 +141,16 @@ fn make_room(to: &Path, replace: bool) -> Result<Option<PathBuf>, RecordsError> 
     if fs::metadata(to).is_ok_and(|m| m.len() == 0) || !to.exists() {
         return Ok(None);
     }
-    if !replace && !Records::open(to).and_then(|r| r.is_empty()).unwrap_or(false) {
+    let is_empty = Records::open(to).and_then(|r| r.is_empty());
+    if !replace && !is_empty.as_ref().is_ok_and(|empty| *empty) {
         return Err(RecordsError::new(
             format!("there are records in {} already", to.display()),
             "say --replace to put the backup in their place; they are kept beside it",
         ));
     }
-    alone(to)?;
+    if is_empty.is_ok() {
+        alone(to)?;
+    }
     let failed = |e: io::Error| {
         RecordsError::new(
             format!("the present records cannot be kept aside: {e}"),
@@ -169,27 +172,19 @@ fn make_room(to: &Path, replace: bool) -> Result<Option<PathBuf>, RecordsError> 
     Ok(Some(kept))
 }
 
-/// Sees that no other program has the records open, and brings everything into the one file.
+/// Not asked of damaged records: they are kept as they are. Sees that no other program has the records open, and brings everything into the one file.
 fn alone(to: &Path) -> Result<(), RecordsError> {
     let connection = Connection::open(to)?;
     connection.busy_timeout(Duration::from_secs(1))?;
     let mode: rusqlite::Result<String> =
         connection.query_row("PRAGMA journal_mode = DELETE", [], |row| row.get(0));
-    let held = match mode {
-        Ok(mode) => mode != "delete",
-        // Damaged: whatever can be saved of it is saved as it is.
-        Err(e) => matches!(
-            e.sqlite_error_code(),
-            Some(rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked)
-        ),
-    };
-    if held {
-        return Err(RecordsError::new(
-            "another program uses the records",
-            "end it (`wattmend serve`), then try again; nothing was changed",
-        ));
+    if mode.is_ok_and(|mode| mode == "delete") {
+        return Ok(());
     }
-    Ok(())
+    Err(RecordsError::new(
+        "another program uses the records",
+        "end it (`wattmend serve`), then try again; nothing was changed",
+    ))
 }
 
 /// Puts the new file in its place, in one step.

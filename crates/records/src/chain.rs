@@ -196,7 +196,8 @@ pub(crate) fn verify(connection: &Connection, job: JobId) -> Result<Chain, Recor
 
 /// Bytes as hexadecimal digits.
 pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
+    let digits = bytes.iter().flat_map(|b| [b >> 4, b & 15]);
+    digits.filter_map(|d| char::from_digit(u32::from(d), 16)).collect()
 }
 
 impl Records {

@@ -39,6 +39,12 @@ impl Records {
     }
 }
 
+/// What every format of the manifest has.
+#[derive(serde::Deserialize)]
+struct Head {
+    format: u32,
+}
+
 fn manifest(from: &Path) -> Result<Manifest, RecordsError> {
     let path = from.join(MANIFEST);
     let no_export = |what: String| {
@@ -52,10 +58,6 @@ fn manifest(from: &Path) -> Result<Manifest, RecordsError> {
         .and_then(|file| file.take(LARGEST_MANIFEST).read_to_string(&mut text))
         .map_err(|e| no_export(format!("{MANIFEST}: {e}")))?;
     // The format first: a newer one may differ in all else.
-    #[derive(serde::Deserialize)]
-    struct Head {
-        format: u32,
-    }
     let head: Head = serde_json::from_str(&text).map_err(|e| no_export(format!("{MANIFEST}: {e}")))?;
     if head.format > FORMAT {
         return Err(RecordsError::new(

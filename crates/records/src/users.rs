@@ -2,6 +2,7 @@
 //! (RFC 9106, PHC string format) and are never seen here.
 
 use crate::error::RecordsError;
+use crate::jobs::JobId;
 use crate::open::Records;
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row, params};
@@ -133,6 +134,19 @@ impl Records {
         let sql = "SELECT id, name, role, passphrase FROM user WHERE name = ?1 AND left_at IS NULL";
         let found = self.connection().query_row(sql, [name.trim()], |row| Ok((user(row)?, row.get(3)?)));
         Ok(found.optional()?)
+    }
+
+    /// Who made which entry of a job: the numbers of those of which it is known, with the name.
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub fn authors(&self, job: JobId) -> Result<Vec<(u32, String)>, RecordsError> {
+        let connection = self.connection();
+        let mut statement = connection.prepare(
+            "SELECT e.number, u.name FROM evidence e JOIN user u ON u.id = e.said_by WHERE e.job = ?1 ORDER BY e.number",
+        )?;
+        let all = statement.query_map([job], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        Ok(all.collect::<Result<_, _>>()?)
     }
 
     /// Gives a user another role. Sessions keep the old one, so they end.

@@ -101,6 +101,23 @@ fn newer_foreign_and_damaged_records_are_refused_as_they_stand() {
     std::fs::write(&text, "this is no database at all, only words ".repeat(100)).unwrap();
     assert!(refused(&text).message.contains("damaged"));
 
+    let truncated = folder.path().join("truncated.sqlite");
+    drop(filled(&truncated));
+    let bytes = std::fs::read(&truncated).unwrap();
+    std::fs::write(&truncated, &bytes[..bytes.len() / 2]).unwrap();
+    assert!(refused(&truncated).message.contains("damaged"));
+    std::fs::write(&truncated, &bytes[..50]).unwrap();
+    assert!(refused(&truncated).message.contains("damaged"));
+
+    let zeros = folder.path().join("zeros.sqlite");
+    drop(filled(&zeros));
+    let mut bytes = std::fs::read(&zeros).unwrap();
+    bytes[8192..16384].fill(0);
+    std::fs::write(&zeros, bytes).unwrap();
+    assert!(refused(&zeros).message.contains("damaged"));
+    std::fs::write(&zeros, vec![0; 20_000]).unwrap();
+    assert!(refused(&zeros).message.contains("damaged"));
+
     let damaged = folder.path().join("damaged.sqlite");
     drop(filled(&damaged));
     let mut bytes = std::fs::read(&damaged).unwrap();
@@ -113,16 +130,68 @@ fn newer_foreign_and_damaged_records_are_refused_as_they_stand() {
 }
 
 #[test]
-fn a_backup_is_whole_and_writes_over_nothing() {
+fn a_copy_without_its_companions_is_older_and_sound() {
     let folder = tempfile::tempdir().unwrap();
-    let records = filled(&folder.path().join("records.sqlite"));
-    let to = folder.path().join("backup.sqlite");
-    records.backup(&to).unwrap();
-    assert!(records.backup(&to).unwrap_err().message.contains("backup.sqlite"));
-    records.append(1, &entry("later", check("26R4"))).unwrap();
-    let backup = Records::open(&to).unwrap();
-    assert_eq!(backup.job(1).unwrap().unwrap().log.last(), 2);
-    assert_eq!(records.job(1).unwrap().unwrap().log.last(), 3);
+    let path = folder.path().join("records.sqlite");
+    let records = filled(&path);
+    assert!(std::fs::metadata(folder.path().join("records.sqlite-wal")).unwrap().len() > 0);
+    let copy = folder.path().join("copy.sqlite");
+    std::fs::copy(&path, &copy).unwrap();
+    drop(records);
+    let copied = Records::open(&copy).unwrap();
+    assert_eq!(copied.check().unwrap().wrong, Vec::<String>::new());
+    assert!(copied.is_empty().unwrap());
+}
+
+#[test]
+fn a_file_that_was_begun_and_never_finished_is_begun_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    rusqlite::Connection::open(&path).unwrap().pragma_update(None, "journal_mode", "WAL").unwrap();
+    assert!(std::fs::metadata(&path).unwrap().len() > 0);
+    assert!(Records::open(&path).unwrap().is_empty().unwrap());
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_is_named_with_what_to_do() {
+    // Nobody may make files there, the superuser neither.
+    let error = Records::open(Path::new("/proc/records.sqlite")).err().unwrap();
+    assert!(error.message.contains("/proc/records.sqlite"), "{error}");
+    assert!(error.remedy.contains("may write"), "{error}");
+}
+
+/// Written by the program when its tables were of version 1.
+const VERSION_1: &[u8] = include_bytes!("data/version-1.sqlite");
+
+#[test]
+fn records_of_version_1_open_with_all_that_was_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    std::fs::write(&path, VERSION_1).unwrap();
+    let records = Records::open(&path).unwrap();
+    let job = records.job(1).unwrap().unwrap();
+    assert_eq!(job.customer.as_ref().unwrap().name, "Odalys Wrenfield");
+    assert_eq!(job.machine.as_ref().unwrap().serial, "TN81-004417");
+    let said: Vec<_> = job.log.entries().iter().map(|e| (e.number, e.supersedes)).collect();
+    let expected =
+        [(1, None), (2, None), (3, None), (4, None), (5, Some(1)), (6, None), (7, Some(6)), (8, None)];
+    assert_eq!(said, expected);
+    assert_eq!(job.log.words(), Some("Mrs Wrenfield: since Saturday, not Sunday"));
+    assert_eq!(job.log.entries()[3].says, Says::Reading { reading: "step warm: 31 W".to_owned() });
+    assert_eq!(job.log.entries()[3].at, "2026-11-20T09:10:00+01:00[Europe/Berlin]");
+    let line = &records.jobs("").unwrap()[1];
+    assert_eq!(line.words, "Mrs Wrenfield: since Saturday, not Sunday");
+    assert_eq!(line.derived.as_deref(), Some("Sure: element open"));
+    assert_eq!(records.settings().unwrap().rate_minor, Some(6200));
+    for job in [1, 2] {
+        assert!(records.verify(job).unwrap().holds());
+    }
+    // Sent again after the program was renewed, an entry is still kept once.
+    let words = Says::Words { words: "again".to_owned() };
+    assert_eq!(records.append(1, &entry("k5", words)).unwrap(), 5);
+    assert_eq!(records.check().unwrap().wrong, Vec::<String>::new());
+    drop(records);
+    assert_eq!(Records::open(&path).unwrap().job(1).unwrap().unwrap(), job);
 }
 
 #[test]

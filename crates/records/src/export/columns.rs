@@ -59,7 +59,7 @@ pub(crate) fn write(
     Ok(count)
 }
 
-fn begin<'a>(out: &'a mut (dyn Write + Send)) -> Result<SerializedFileWriter<&'a mut (dyn Write + Send)>> {
+fn begin(out: &mut (dyn Write + Send)) -> Result<SerializedFileWriter<&mut (dyn Write + Send)>> {
     let at = ColumnPath::from("at");
     let properties = WriterProperties::builder()
         .set_compression(Compression::ZSTD(ZstdLevel::try_new(3)?))

@@ -2,7 +2,6 @@
 //! the jobs as CSV.
 
 use super::{Counted, in_new_folder, not_written};
-use crate::attachments::{attachments_of, content};
 use crate::erase::{Whose, jobs_of};
 use crate::error::RecordsError;
 use crate::jobs::JobId;
@@ -55,8 +54,8 @@ impl Records {
         let entries: Vec<Value> = entries.collect();
         counted.entries += entries.len();
         let mut attachments = Vec::new();
-        for one in attachments_of(&self.connection(), id)? {
-            let bytes = content(&self.connection(), one.id)?;
+        for one in self.attachments_of(id)? {
+            let bytes = self.content(one.id)?;
             // The name that it came with is told in the list; the file's is ours.
             let file = bytes.as_ref().map(|_| format!("attachments/{}", one.id.number()));
             if let (Some(bytes), Some(file)) = (&bytes, &file) {

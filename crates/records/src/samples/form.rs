@@ -106,8 +106,8 @@ pub(super) fn read_packed(bytes: &[u8], count: usize, crc: u32) -> Result<Vec<Sa
     }
     let mut rest = bytes;
     let times: Vec<i64> = unsqueeze(&mut rest, count)?;
-    let mut all = vec![[None; COLUMNS]; count];
-    for c in 0..COLUMNS {
+    let mut all: [Vec<Option<f64>>; COLUMNS] = std::array::from_fn(|_| vec![None; count]);
+    for column in &mut all {
         let [kind] = take(&mut rest)?;
         let there: Vec<usize> = match kind {
             0 => continue,
@@ -119,9 +119,11 @@ pub(super) fn read_packed(bytes: &[u8], count: usize, crc: u32) -> Result<Vec<Sa
         };
         let values: Vec<f64> = unsqueeze(&mut rest, there.len())?;
         for (n, value) in there.into_iter().zip(values) {
-            all[n][c] = Some(value);
+            column[n] = Some(value);
         }
     }
+    let [watts, volts, amps] = all;
+    let all = (0..count).map(|n| [watts[n], volts[n], amps[n]]);
     times.into_iter().zip(all).map(|(micros, columns)| sample(micros, columns)).collect()
 }
 

@@ -366,7 +366,7 @@ pub(crate) fn check(connection: &Connection, checked: &mut Checked) -> Result<()
     Ok(())
 }
 
-/// Gives all samples of a socket, thousands at a time.
+/// Gives all samples of a socket, thousands at a time, each time in order.
 pub(crate) fn each(
     connection: &Connection,
     socket: i64,
@@ -376,5 +376,7 @@ pub(crate) fn each(
     for chunk in statement.query_map([socket], Chunk::of_row)? {
         take(&chunk?.samples()?)?;
     }
-    fresh(connection)?.get(&socket).map_or(Ok(()), |came| take(came))
+    let mut came = fresh(connection)?.remove(&socket).unwrap_or_default();
+    came.sort_by_key(|s| s.at);
+    if came.is_empty() { Ok(()) } else { take(&came) }
 }
