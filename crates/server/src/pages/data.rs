@@ -114,7 +114,7 @@ fn dated(what: &str, ending: &str) -> String {
 }
 
 async fn backup(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
-    sent(&desk, dated("backup", ".sqlite"), |r, to| r.backup(to)).await
+    sent(&desk, dated("backup", ".sqlite"), Records::backup).await
 }
 
 /// Everything, as a packed folder.

@@ -189,14 +189,14 @@ pub(super) fn in_address(name: &str) -> String {
 
 #[derive(Template)]
 #[template(path = "machine_new.html")]
-struct Kinds {
+struct NewFile {
     layout: Layout,
     kinds: Vec<(&'static str, &'static str)>,
     job: JobId,
 }
 
 async fn kinds(State(desk): State<Arc<Desk>>, Query(asked): Query<For>) -> Result<Response, Problem> {
-    page(&Kinds {
+    page(&NewFile {
         layout: Layout::of(&desk, "A new machine file", "machines"),
         kinds: templates::ALL.iter().map(|t| (t.name, t.about)).collect(),
         job: asked.job,

@@ -229,21 +229,18 @@ fn played(
     let refused = |e: diagnosis::FindError| {
         Problem::refused(format!("this game cannot go on: {e}"), "begin another, with another seed")
     };
-    let (done, mut played, mut coach) = match games.take(key) {
-        Some((kept, played)) => {
-            let coach = played.game.coach(machine, setup).map_err(refused)?;
-            (kept.moves.len(), played, coach)
-        }
-        None => {
-            let (game, coach) = Game::begin(machine, key.seed, key.hard, setup).map_err(|e| match e {
-                BeginError::NothingShows => Problem::refused(
-                    "no fault of this machine shows to its user, so there is nothing to practise on",
-                    "give its functions in the machine file, or choose another machine",
-                ),
-                BeginError::Find(e) => refused(e),
-            })?;
-            (0, Played { game, lines: Vec::new(), stopped: false }, coach)
-        }
+    let (done, mut played, mut coach) = if let Some((kept, played)) = games.take(key) {
+        let coach = played.game.coach(machine, setup).map_err(refused)?;
+        (kept.moves.len(), played, coach)
+    } else {
+        let (game, coach) = Game::begin(machine, key.seed, key.hard, setup).map_err(|e| match e {
+            BeginError::NothingShows => Problem::refused(
+                "no fault of this machine shows to its user, so there is nothing to practise on",
+                "give its functions in the machine file, or choose another machine",
+            ),
+            BeginError::Find(e) => refused(e),
+        })?;
+        (0, Played { game, lines: Vec::new(), stopped: false }, coach)
     };
     for said in &key.moves[done..] {
         if played.stopped || played.game.ended.is_some() {
