@@ -38,7 +38,8 @@ def violations(page):
 
 def walk(page):
     """Every control is reached once, in order, and shows that it is."""
-    page.evaluate("document.activeElement?.blur(); scrollTo(0, 0)")
+    # From the very beginning, also where a page puts the focus into a field.
+    page.evaluate("document.body.tabIndex = -1; document.body.focus(); document.body.removeAttribute('tabindex'); scrollTo(0, 0)")
     count = page.evaluate(f"{TABBABLE}.length")
     wrong, last = [], -1
     reached = set()
@@ -61,7 +62,7 @@ def walk(page):
     return wrong
 
 
-bad, looked = [], 0
+bad, looked, told = [], 0, 0
 with demo(program) as at, sync_playwright() as p:
     browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
     page = browser.new_page()
@@ -84,8 +85,9 @@ with demo(program) as at, sync_playwright() as p:
                 if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
                     bad.append(f"{name}: wider than the screen")
                 looked += 1
+                print("\n".join(bad[told:]) or f"{name}: well", flush=True)
+                told = len(bad)
             context.close()
     browser.close()
-print("\n".join(bad))
 print(f"{looked} views of {len(paths)} pages, {len(bad)} things wrong")
 sys.exit(1 if bad else 0)
