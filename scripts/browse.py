@@ -52,6 +52,61 @@ def looked_at(page, size, name):
     assert not small, f"{name}: targets under 44 px: {small}"
 
 
+def machine_file(page, at, size):
+    """Begun from a kind, typed wrong, led to the line, put right; a reload in between loses nothing."""
+    page.goto(f"{at}/machines")
+    page.get_by_role("link", name="Start one from a kind").click()
+    page.get_by_label("What the rating plate says").fill("Skerry 9")
+    looked_at(page, size, "8-new-machine")
+    page.get_by_role("button", name="tumble dryer").click()
+    text = page.get_by_label("Text of the machine file")
+    good = text.input_value()
+    text.fill(good.replace('kind = "heating element"', 'kind = "hearing element"', 1))
+    expect(page.locator("#troubles")).to_contain_text("hearing element", timeout=15000)
+    page.locator("#troubles button").first.click()
+    marked = page.evaluate("(() => { const t = document.getElementById('text'); return t.value.slice(t.selectionStart, t.selectionEnd); })()")
+    assert "hearing element" in marked, marked
+    looked_at(page, size, "9-edit")
+    page.reload()
+    page.get_by_role("button", name="Take it").click()
+    assert "hearing element" in text.input_value()
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_text("not usable until")).to_be_visible()
+    text.fill(good)
+    expect(page.locator("#verdict")).to_contain_text("Nothing is wrong", timeout=15000)
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_text("Saved.")).to_be_visible()
+    expect(page.locator("#kept")).to_be_hidden()
+
+
+def plate_to_machine(page, at, size):
+    """A job without a machine file, its plate typed with a slip."""
+    page.goto(f"{at}/new")
+    page.get_by_role("button", name="Open the job without").click()
+    page.get_by_label("What the rating plate says").fill("SKERY 9")
+    page.get_by_role("button", name="Look for it").click()
+    looked_at(page, size, "10-match")
+    page.get_by_role("button", name="tumble dryer").first.click()
+    expect(page.get_by_text("Choose what fits")).to_be_visible()
+
+
+def game(page, at, size):
+    """A hidden fault: a check, a hint, and how it went."""
+    page.goto(f"{at}/practise")
+    looked_at(page, size, "11-practise")
+    page.get_by_text("Harder, or the same fault again").click()
+    page.get_by_label("Seed").fill("3")
+    page.get_by_role("button", name="Polwarren Cockle 52").click()
+    expect(page.get_by_text("The customer says")).to_be_visible(timeout=20000)
+    page.locator("form button[value^='step ']").first.click()
+    expect(page.locator(".moves .showed")).to_have_count(1, timeout=20000)
+    page.get_by_role("button", name="A hint").click()
+    looked_at(page, size, "12-game")
+    page.get_by_role("button", name="Stop and see").click()
+    expect(page.get_by_text("It was")).to_be_visible(timeout=20000)
+    looked_at(page, size, "13-score")
+
+
 def visit(browser, size, data):
     port = free_port()
     at = f"http://127.0.0.1:{port}"
@@ -130,6 +185,12 @@ def visit(browser, size, data):
     assert any("step warm: 31 W" in s for s in said), said
     page.goto(at)
     looked_at(page, size, "7-today")
+    machine_file(page, at, size)
+    plate_to_machine(page, at, size)
+    game(page, at, size)
+    page.goto(f"{at}/jobs/1/chart")
+    expect(page.get_by_text("begin here")).to_be_visible()
+    looked_at(page, size, "14-chart")
     assert not wrong, wrong
     context.close()
     server.terminate()

@@ -32,7 +32,7 @@ pub use between::{EndError, Ohmmeter, Ohms, ReadingGroup, between, find_node, oh
 pub use conditions::{Conditions, Meter};
 pub use hypothesis::{FaultError, Hypothesis};
 pub use prediction::{Estimate, Prediction, Trip};
-pub use review::review;
+pub use review::{check, review};
 pub use step::{Bench, State, predict};
 pub use sweep::{PredictionId, Sweep};
 pub use volts::{Voltmeter, volts_between, volts_by_step};

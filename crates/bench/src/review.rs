@@ -16,7 +16,24 @@ const EARTH_REACHES_BELOW_OHM: f64 = 1.0;
 /// Watts of a load below which it says nothing about the rating plate.
 const LOAD_FROM_W: f64 = 1.0;
 
-/// All findings.
+/// All that is wrong with the text of a machine file: what reading finds and, where it finds no error, what running the machine
+/// finds, once for each variant. And the machine as its first variant, where reading found no error.
+pub fn check(text: &str) -> (Option<Machine>, Vec<Diagnostic>) {
+    let first = machine::read::read(text, None);
+    let mut found = first.diagnostics;
+    let Some(machine) = first.machine else { return (None, found) };
+    found.extend(review(&machine));
+    for variant in machine.plate.variants.iter().skip(1) {
+        let other = machine::read::read(text, Some(variant));
+        found.extend(other.diagnostics);
+        found.extend(other.machine.iter().flat_map(review));
+    }
+    found.sort_by_key(|d| (d.span.start, d.span.end, d.severity));
+    found.dedup();
+    (Some(machine), found)
+}
+
+/// What running a machine finds.
 pub fn review(machine: &Machine) -> Vec<Diagnostic> {
     let mut found = earth(machine);
     let mut bench = Bench::new(machine);

@@ -59,6 +59,23 @@ impl Diagnostic {
         self.remedies.push(remedy.into());
         self
     }
+
+    /// The bytes to underline: the first line of the span only, since a whole table would drown the message, and always on
+    /// character borders inside the text.
+    pub fn underlined(&self, text: &str) -> Span {
+        let start = border(text, self.span.start);
+        let end = border(text, self.span.end.max(start));
+        let line = text[start..end].lines().next().map_or(0, |l| l.trim_end().len());
+        start..start + line
+    }
+}
+
+fn border(text: &str, at: usize) -> usize {
+    let mut at = at.min(text.len());
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
 }
 
 /// The known name nearest to `name`, if one is near enough to be meant.
@@ -72,11 +89,7 @@ pub fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&
 
 /// Line and column (both from 1, columns in characters) of a byte offset.
 pub fn line_column(text: &str, offset: usize) -> (usize, usize) {
-    let mut end = offset.min(text.len());
-    while !text.is_char_boundary(end) {
-        end -= 1;
-    }
-    let before = &text[..end];
+    let before = &text[..border(text, offset)];
     let line = before.matches('\n').count() + 1;
     let column = before.rsplit('\n').next().map_or(0, |l| l.chars().count()) + 1;
     (line, column)

@@ -6,11 +6,13 @@
 //!
 //! Text stands only within columns and vertical lines only between them, so no line runs through a word.
 //!
-//! Two things stand by themselves: [`flow_chart`], boxes that lead to each other, drawn on sheets of A4 (`flow.rs`), and
-//! [`finding`], what was found in words and as JSON.
+//! By themselves stand [`flow_chart`], boxes that lead to each other, drawn on sheets of A4 (`flow.rs`); [`fault_chart`], which
+//! puts a chart into such boxes and into words; [`finding`] and [`diagnostic`], what was found in words and as JSON.
 
 #![allow(clippy::cast_possible_wrap, reason = "counts of rows and tracks on a sheet, far below 2^31")]
 
+pub mod diagnostic;
+pub mod fault_chart;
 pub mod figures;
 pub mod finding;
 mod flow;

@@ -5,14 +5,16 @@ use crate::desk::Desk;
 use crate::pages::test::{compared, conditions};
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
+use crate::who::Who;
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
-use axum::extract::{Form, Path, State};
-use axum::http::StatusCode;
+use axum::extract::{DefaultBodyLimit, Form, Path, State};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
-use axum::{Json, Router};
+use axum::{Extension, Json, Router};
 use bench::Hypothesis;
+use machine::diagnostic::Severity;
 use machine::model::Machine;
 use quantity::{Dimension, Reading, parse_reading};
 use records::{Customer, Entry, Job, JobId, Log, NewEntry, Records, Says};
@@ -26,12 +28,21 @@ type Answer = Result<Response, ForPrograms>;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
+        .route("/api/openapi.json", get(async || document()))
         .route("/api/machines", get(machines))
+        .route("/api/machines/check", post(check).layer(DefaultBodyLimit::max(LARGEST_JSON)))
         .route("/api/jobs", get(jobs).post(new_job))
         .route("/api/jobs/{id}", get(job))
         .route("/api/jobs/{id}/evidence", get(evidence).post(add))
         .route("/api/jobs/{id}/finding", get(what_was_found))
         .route("/jobs/{id}/interpret", post(interpret))
+}
+
+/// What programs may ask, as OpenAPI 3.1. Kept by hand; `tests/api_document.rs` holds it against the routes.
+const DOCUMENT: &str = include_str!("../assets/openapi.json");
+
+fn document() -> Response {
+    ([(header::CONTENT_TYPE, HeaderValue::from_static("application/json"))], DOCUMENT).into_response()
 }
 
 async fn machines(State(desk): State<Arc<Desk>>) -> Answer {
@@ -46,6 +57,30 @@ async fn machines(State(desk): State<Arc<Desk>>) -> Answer {
         })
     };
     Ok(Json(json!({ "machines": files.into_iter().map(one).collect::<Vec<_>>() })).into_response())
+}
+
+/// A machine file as JSON: two bytes for one, where much is escaped.
+const LARGEST_JSON: usize = 2 * machine::read::LARGEST_FILE + 100_000;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ToCheck {
+    /// Text of a machine file.
+    text: String,
+}
+
+/// What is wrong in the text of a machine file; `found` has the keys of docs/json.md.
+async fn check(State(desk): State<Arc<Desk>>, sent: Result<Json<ToCheck>, JsonRejection>) -> Answer {
+    let text = json_body(sent)?.text;
+    let body = desk
+        .work(move || {
+            let (_, found) = bench::check(&text);
+            let errors = found.iter().filter(|d| d.severity == Severity::Error).count();
+            let listed: Vec<Value> = found.iter().map(|d| report::diagnostic::json(&text, d)).collect();
+            json!({ "errors": errors, "warnings": found.len() - errors, "found": listed })
+        })
+        .await?;
+    Ok(Json(body).into_response())
 }
 
 async fn jobs(State(desk): State<Arc<Desk>>) -> Answer {
@@ -117,10 +152,12 @@ struct Added {
 
 async fn add(
     State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
     Path(id): Path<JobId>,
     sent: Result<Json<Added>, JsonRejection>,
 ) -> Answer {
     let sent = json_body(sent)?;
+    say::may_say(&who, &sent.says)?;
     let job = desk.job(id).await?;
     let machine = desk.machine_of(&job)?;
     let says = sent.says.clone();
@@ -128,7 +165,7 @@ async fn add(
     let at = jiff::ZonedDateTime::now();
     let key = sent.key.unwrap_or_else(|| at.to_string());
     let entry = NewEntry { says: sent.says, supersedes: sent.supersedes, at, key };
-    let number = desk.with_records(move |r| r.append(id, &entry)).await?;
+    let number = desk.with_records(move |r| r.append_by(id, &entry, who.user())).await?;
     Ok((StatusCode::CREATED, Json(json!({ "saved": number }))).into_response())
 }
 
@@ -154,7 +191,7 @@ fn json_body<T>(sent: Result<Json<T>, JsonRejection>) -> Result<T, Problem> {
     sent.map(|Json(body)| body).map_err(|e| Problem {
         status: e.status(),
         message: e.body_text(),
-        remedy: "see docs/bench-in-the-browser.md".to_owned(),
+        remedy: "see /api/openapi.json".to_owned(),
     })
 }
 
@@ -220,7 +257,7 @@ const NAMED: usize = 4;
 fn what_it_means(what_if: Option<worked_out::WhatIf>) -> Value {
     let Some(what_if) = what_if else { return json!({}) };
     let Some(after) = what_if.after else {
-        return json!({ "says": "Passed over: it is not asked again.", "lines": [] });
+        return json!({ "says": what_if.taken, "lines": [] });
     };
     let (machine, finding) = (&what_if.before.machine, &what_if.before.finding);
     let before = |faults: &Hypothesis, sometimes: &[usize]| {

@@ -5,12 +5,13 @@ use crate::capture::Capture;
 use crate::library::Library;
 use crate::live::{ByItself, Tests};
 use crate::meters_file::MetersFile;
+use crate::pages::PagesKept;
 use crate::problem::Problem;
 use crate::worked_out::Kept;
 use machine::model::Machine;
 use records::{Job, JobId, Records, RecordsError};
-use std::path::Path;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
 use tokio::sync::{Semaphore, watch};
 
 /// The desk.
@@ -18,6 +19,9 @@ pub struct Desk {
     records: Arc<Records>,
     pub(crate) library: Library,
     pub(crate) kept: Kept,
+    pub(crate) pages: PagesKept,
+    /// Where a file stands that is about to be sent, one at a time.
+    leaving: Arc<Mutex<PathBuf>>,
     /// So many findings are worked out at once; more would only slow each other down.
     workers: Semaphore,
     pub(crate) demo: bool,
@@ -53,6 +57,8 @@ impl Desk {
             records,
             library: Library::new(folder.join("machines")),
             kept: Kept::default(),
+            pages: PagesKept::default(),
+            leaving: Arc::new(Mutex::new(folder.join("leaving"))),
             workers: Semaphore::new(at_once),
             demo,
         })
@@ -66,6 +72,11 @@ impl Desk {
     /// The records.
     pub fn records(&self) -> &Records {
         &self.records
+    }
+
+    /// Where a file stands that is about to be sent; who holds it writes it.
+    pub(crate) fn leaving(&self) -> Arc<Mutex<PathBuf>> {
+        self.leaving.clone()
     }
 
     /// Does something with the records, where waiting for the disk holds nobody else up.

@@ -1,19 +1,20 @@
 //! Who may ask: only pages of the bench itself, under the name it is served as; and what browsers are told to hold to.
 
-use crate::login::{self, Lock};
+use crate::desk::Desk;
+use crate::login::{self, Gate, Lock};
 use crate::problem::{ForPrograms, Problem};
-use axum::Router;
-use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::extract::{DefaultBodyLimit, MatchedPath, Request, State};
 use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Redirect, Response};
+use axum::{Extension, Router};
 use std::sync::Arc;
 
 /// Most that a request may bring, bytes.
 const LARGEST_BODY: usize = 64 * 1024;
 
 /// Nothing runs, shows or is asked for but what the bench itself sends.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; connect-src 'self'; \
                       form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// How the bench is reached.
@@ -25,26 +26,41 @@ pub enum Door {
     Network(Arc<Lock>),
 }
 
-/// Puts the guard before all routes.
-pub(crate) fn before(routes: Router, door: Door) -> Router {
-    let routes = match &door {
-        Door::ThisComputer => routes,
-        Door::Network(lock) => routes.merge(login::routes(lock.clone())),
+/// Puts the guard before all routes. `secure`: what is sent is encrypted.
+pub(crate) fn before(routes: Router, desk: Arc<Desk>, door: Door, secure: bool) -> Router {
+    let lock = match &door {
+        Door::ThisComputer => None,
+        Door::Network(lock) => Some(lock.clone()),
     };
-    routes.layer(DefaultBodyLimit::max(LARGEST_BODY)).layer(from_fn_with_state(door, guard))
+    let gate = Arc::new(Gate::new(lock, secure));
+    routes
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(Extension(gate.clone()))
+        .layer(from_fn_with_state(Watch { desk, gate, door }, guard))
 }
 
-async fn guard(State(door): State<Door>, request: Request, next: Next) -> Response {
-    let mut answer = match refusal(&door, &request) {
-        Some(problem) => problem.into_response(),
-        None => match &door {
-            Door::Network(lock)
-                if !login::is_open(request.uri().path()) && !lock.knows(request.headers()) =>
-            {
-                shut(&request)
-            }
-            _ => next.run(request).await,
-        },
+/// What the guard looks at.
+#[derive(Clone)]
+struct Watch {
+    desk: Arc<Desk>,
+    gate: Arc<Gate>,
+    door: Door,
+}
+
+async fn guard(State(watch): State<Watch>, request: Request, next: Next) -> Response {
+    let for_programs = is_for_programs(&request);
+    let refused = |problem: Problem| {
+        if for_programs { ForPrograms(problem).into_response() } else { problem.into_response() }
+    };
+    let mut answer = match let_in(&watch, request).await {
+        Ok(request) => in_our_words(next.run(request).await, for_programs).await,
+        Err(Stopped::Shut { is_page: true }) => Redirect::to("/login").into_response(),
+        Err(Stopped::Shut { is_page: false }) => refused(Problem {
+            status: StatusCode::UNAUTHORIZED,
+            message: "you are not logged in".to_owned(),
+            remedy: "open the page and log in; what was typed is still there".to_owned(),
+        }),
+        Err(Stopped::Refused(problem)) => refused(problem),
     };
     let headers = answer.headers_mut();
     let mut say = |name: HeaderName, value: &'static str| {
@@ -57,18 +73,82 @@ async fn guard(State(door): State<Door>, request: Request, next: Next) -> Respon
     answer
 }
 
-/// What who has not logged in is told: a page to log in, or problem details.
-fn shut(request: &Request) -> Response {
-    let is_page = *request.method() == Method::GET && !request.uri().path().starts_with("/api/");
-    if is_page {
-        return Redirect::to("/login").into_response();
+/// Why a request goes no further.
+enum Stopped {
+    /// Nobody is logged in.
+    Shut {
+        is_page: bool,
+    },
+    Refused(Problem),
+}
+
+/// The request, with who sent it, if it may go on.
+async fn let_in(watch: &Watch, mut request: Request) -> Result<Request, Stopped> {
+    if let Some(problem) = refusal(&watch.door, &request) {
+        return Err(Stopped::Refused(problem));
     }
-    ForPrograms(Problem {
-        status: StatusCode::UNAUTHORIZED,
-        message: "you are not logged in".to_owned(),
-        remedy: "open the page, give the passphrase; what was typed is still there".to_owned(),
-    })
-    .into_response()
+    if login::is_open(request.uri().path()) {
+        return Ok(request);
+    }
+    let who = watch.gate.who(&watch.desk, request.headers()).await.map_err(Stopped::Refused)?;
+    let is_page = *request.method() == Method::GET && !is_for_programs(&request);
+    let who = who.ok_or(Stopped::Shut { is_page })?;
+    let address = request.extensions().get::<MatchedPath>().map_or("", MatchedPath::as_str);
+    if !who.may(request.method(), address) {
+        return Err(Stopped::Refused(not_yours()));
+    }
+    request.extensions_mut().insert(who);
+    Ok(request)
+}
+
+/// What who may not do something is told.
+pub(crate) fn not_yours() -> Problem {
+    Problem {
+        status: StatusCode::FORBIDDEN,
+        message: "your role in the firm does not do this".to_owned(),
+        remedy: "ask a technician; roles stand in Settings, under People".to_owned(),
+    }
+}
+
+fn is_for_programs(request: &Request) -> bool {
+    request.uri().path().starts_with("/api/")
+}
+
+/// Longest refusal of the router that is looked at, bytes.
+const LONGEST_REFUSAL: usize = 4096;
+
+/// What the router itself refuses (no such page, a method that is not there, a body or a path that cannot be read) comes as
+/// bare text or as nothing: it is put into a page or into problem details as all else.
+async fn in_our_words(answer: Response, for_programs: bool) -> Response {
+    let status = answer.status();
+    let kind = answer.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    let bare = kind.is_empty() || kind.starts_with("text/plain");
+    if !(status.is_client_error() || status.is_server_error()) || !bare {
+        return answer;
+    }
+    let allowed = answer.headers().get(header::ALLOW).cloned();
+    let said = axum::body::to_bytes(answer.into_body(), LONGEST_REFUSAL).await.unwrap_or_default();
+    let said = String::from_utf8_lossy(&said);
+    let (message, remedy) = match status {
+        StatusCode::BAD_REQUEST if said.starts_with("Invalid URL") => {
+            ("the bench has no such address", "go back to Today and choose again")
+        }
+        StatusCode::NOT_FOUND => ("there is no such page", "go back to Today and choose again"),
+        StatusCode::METHOD_NOT_ALLOWED => ("this cannot be done here", "use the bench's own pages"),
+        StatusCode::PAYLOAD_TOO_LARGE => ("this is too large", "send less"),
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => {
+            ("this was sent as the wrong type", "use the bench's own pages")
+        }
+        _ => (if said.is_empty() { "this could not be read" } else { &*said }, "go back and try again"),
+    };
+    let remedy = if for_programs { "see /api/openapi.json" } else { remedy };
+    let problem = Problem { status, message: message.to_owned(), remedy: remedy.to_owned() };
+    let mut answer =
+        if for_programs { ForPrograms(problem).into_response() } else { problem.into_response() };
+    if let Some(allowed) = allowed {
+        answer.headers_mut().insert(header::ALLOW, allowed);
+    }
+    answer
 }
 
 /// Why this request is not answered.

@@ -23,12 +23,15 @@ mod probes;
 mod problem;
 mod say;
 mod setup;
+mod tls;
+mod who;
 mod worked_out;
 
 pub use demo::{meters as demo_meters, scenario};
 pub use desk::Desk;
 pub use guard::Door;
 pub use login::Lock;
+pub use tls::Tls;
 
 use axum::Router;
 use std::net::SocketAddr;
@@ -43,15 +46,16 @@ pub struct ServeError {
     pub remedy: String,
 }
 
-/// All pages and the JSON API, behind their guard.
-pub fn routes(desk: Arc<Desk>, door: Door) -> Router {
-    let inner = Router::new()
+/// All pages and the JSON API, behind their guard. `secure`: what is sent is encrypted.
+pub fn routes(desk: Arc<Desk>, door: Door, secure: bool) -> Router {
+    let all = Router::new()
         .merge(pages::routes())
         .merge(live::routes())
         .merge(api::routes())
         .merge(assets::routes())
-        .with_state(desk);
-    guard::before(inner, door)
+        .merge(login::routes())
+        .with_state(desk.clone());
+    guard::before(all, desk, door, secure)
 }
 
 /// Serves until the process is told to end (Ctrl-C, or a terminate signal); `ready` is told the address.
@@ -62,6 +66,7 @@ pub fn serve(
     desk: Arc<Desk>,
     door: Door,
     address: SocketAddr,
+    tls: Option<&Tls>,
     ready: impl FnOnce(SocketAddr),
 ) -> Result<(), ServeError> {
     let failed = |e: &std::io::Error| ServeError {
@@ -77,12 +82,16 @@ pub fn serve(
         let at = listener.local_addr().map_err(|e| failed(&e))?;
         ready(at);
         let (capture, closed) = (desk.capture.clone(), closed(desk.clone()));
-        axum::serve(listener, routes(desk, door))
-            .with_graceful_shutdown(closed)
-            .await
-            .map_err(|e| failed(&e))?;
+        let routes = routes(desk, door, tls.is_some());
+        let served = match tls {
+            None => axum::serve(listener, routes).with_graceful_shutdown(closed).await,
+            Some(tls) => {
+                let secured = tls::Secured::new(listener, at, tls);
+                axum::serve(secured, routes).with_graceful_shutdown(closed).await
+            }
+        };
         capture.keep_now().await;
-        Ok(())
+        served.map_err(|e| failed(&e))
     })
 }
 

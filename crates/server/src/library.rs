@@ -3,6 +3,7 @@
 use machine::diagnostic::Diagnostic;
 use machine::model::Machine;
 use std::collections::HashMap;
+use std::io::Write as _;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -35,6 +36,29 @@ pub(crate) struct MachineFile {
     pub(crate) diagnostics: Arc<[Diagnostic]>,
 }
 
+/// Longest name of a file that is made here, characters.
+const LONGEST_NAME: usize = 60;
+
+/// The name of a machine file that may be made: small letters, digits and dashes, nothing that steers a path.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct FileName(String);
+
+impl FileName {
+    /// From any words: `Tern 81 (mine)` is `tern-81-mine`. None where no letter or digit is left.
+    pub(crate) fn of(words: &str) -> Option<FileName> {
+        let plain = |c: char| {
+            if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }
+        };
+        let dashed: String = words.trim().chars().take(LONGEST_NAME).map(plain).collect();
+        let name = dashed.split('-').filter(|w| !w.is_empty()).collect::<Vec<_>>().join("-");
+        (!name.is_empty()).then_some(FileName(name))
+    }
+
+    pub(crate) fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
 /// What came of reading a text: the machine, and what is wrong.
 type Read = (Option<Arc<Machine>>, Arc<[Diagnostic]>);
 
@@ -58,15 +82,9 @@ impl Library {
     /// All files, one's own first, by name.
     pub(crate) fn files(&self) -> Vec<MachineFile> {
         let mut own: Vec<(String, Arc<str>)> = Vec::new();
-        for entry in std::fs::read_dir(&self.folder).into_iter().flatten().flatten().take(MOST_OWN) {
-            let path = entry.path();
-            let is_file = path.extension().is_some_and(|e| e == "toml")
-                && entry
-                    .metadata()
-                    .is_ok_and(|m| m.is_file() && m.len() <= machine::read::LARGEST_FILE as u64);
-            let Some(name) = path.file_stem().filter(|_| is_file) else { continue };
+        for (name, path) in self.own() {
             if let Ok(text) = std::fs::read_to_string(&path) {
-                own.push((name.to_string_lossy().into_owned(), text.into()));
+                own.push((name, text.into()));
             }
         }
         own.sort();
@@ -87,6 +105,44 @@ impl Library {
         self.files().into_iter().find(|f| f.name == name)
     }
 
+    /// One's own files: name and path.
+    fn own(&self) -> Vec<(String, PathBuf)> {
+        let mut own = Vec::new();
+        for entry in std::fs::read_dir(&self.folder).into_iter().flatten().flatten().take(MOST_OWN) {
+            let path = entry.path();
+            let is_file = path.extension().is_some_and(|e| e == "toml")
+                && entry
+                    .metadata()
+                    .is_ok_and(|m| m.is_file() && m.len() <= machine::read::LARGEST_FILE as u64);
+            if let Some(name) = path.file_stem().filter(|_| is_file) {
+                own.push((name.to_string_lossy().into_owned(), path));
+            }
+        }
+        own
+    }
+
+    /// Keeps a text as one's own file of this name: the file of that name in the list, or a new one. On return it is on the
+    /// disk, whole; broken off, the old text stands.
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub(crate) fn save(&self, name: &str, text: &str) -> std::io::Result<()> {
+        let known = self.own().into_iter().find(|(own, _)| own == name);
+        let path = match known {
+            Some((_, path)) => path,
+            // No path is made of what is not such a name.
+            None => match FileName::of(name) {
+                Some(made) if made.as_str() == name => self.folder.join(format!("{name}.toml")),
+                _ => return Err(std::io::ErrorKind::InvalidInput.into()),
+            },
+        };
+        let beside = path.with_extension("toml.new");
+        let mut file = std::fs::File::create(&beside)?;
+        file.write_all(text.as_bytes())?;
+        file.sync_all()?;
+        std::fs::rename(&beside, &path)
+    }
+
     /// Reads a text as a variant (empty: its first); the same text is read once.
     pub(crate) fn read(&self, text: &Arc<str>, variant: &str) -> Read {
         let key = (text.clone(), variant.to_owned());
@@ -101,5 +157,36 @@ impl Library {
         }
         kept.insert(key, read.clone());
         read
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{FileName, Library};
+
+    #[test]
+    fn a_name_steers_no_path() {
+        for (words, name) in
+            [("Tern 81 (mine)", "tern-81-mine"), ("../../etc/passwd", "etc-passwd"), ("a.toml", "a-toml")]
+        {
+            assert_eq!(FileName::of(words).unwrap().as_str(), name);
+        }
+        assert_eq!([FileName::of("…/.."), FileName::of("")], [None, None]);
+        let folder = tempfile::tempdir().unwrap();
+        let library = Library::new(folder.path().join("machines"));
+        std::fs::create_dir(library.folder()).unwrap();
+        assert!(library.save("../out", "x").is_err());
+        assert!(!folder.path().join("out.toml").exists());
+    }
+
+    #[test]
+    fn what_is_saved_is_read_again_and_stands_before_what_comes_with_the_program() {
+        let folder = tempfile::tempdir().unwrap();
+        let library = Library::new(folder.path().to_path_buf());
+        assert!(!library.file("aldermere-tern-81").unwrap().own);
+        library.save("aldermere-tern-81", "broken").unwrap();
+        let own = library.file("aldermere-tern-81").unwrap();
+        assert!(own.own && &*own.text == "broken" && own.machine.is_none());
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
     }
 }

@@ -1,36 +1,89 @@
-//! The passphrase of a bench that listens on the network, and who has given it. Sessions end with the program.
+//! Logging in: people of the firm by name and passphrase (sessions in the records), and whoever started the bench by its
+//! passphrase (sessions end with the program). Guesses come one after the other and are slowed down.
 
 use crate::ServeError;
 use crate::assets;
+use crate::desk::Desk;
 use crate::pages::layout::{Layout, page};
 use crate::problem::Problem;
+use crate::who::Who;
 use argon2::Argon2;
+use argon2::password_hash::phc::PasswordHash;
+use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use askama::Template;
-use axum::Router;
 use axum::extract::{Form, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::routing::get;
+use axum::routing::{get, post};
+use axum::{Extension, Router};
+use jiff::{Timestamp, ToSpan};
+use records::{Records, UserId};
 use serde::Deserialize;
-use std::collections::HashSet;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::collections::{HashMap, HashSet};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 /// Shortest passphrase, characters.
 const SHORTEST: usize = 10;
-/// Wrong passphrases in a row before the lock waits, and for how long.
+/// Longest passphrase that is hashed, bytes.
+const LONGEST: usize = 1_000;
+/// Wrong passphrases in a row for one name before it waits, and for how long.
 const TRIES: u32 = 5;
 const PAUSE: Duration = Duration::from_secs(30);
-/// Sessions that are kept; the oldest are not told from the newest, so past this all log in again.
-const MOST_SESSIONS: usize = 200;
+/// Names whose wrong passphrases are counted; past this, all are forgotten, which costs a guesser more than it gains.
+const MOST_NAMES: usize = 10_000;
+/// Sessions of the bench's own passphrase that are kept; past this all log in again.
+const MOST_OWNERS: usize = 200;
+/// How long a person stays logged in, hours.
+const HOURS: i64 = 14 * 24;
 const COOKIE: &str = "wattmend-session";
 
-/// The lock of the door: a salted hash of the passphrase (Argon2id, RFC 9106), and the sessions of who gave it.
-pub struct Lock {
-    salt: [u8; 16],
-    hash: [u8; 32],
-    sessions: Mutex<HashSet<String>>,
-    tries: Mutex<Tries>,
+/// The passphrase of the bench itself: its Argon2id string (RFC 9106).
+pub struct Lock(String);
+
+impl Lock {
+    /// A lock for this passphrase.
+    ///
+    /// # Errors
+    /// Where it is too short, or this computer gives no random numbers.
+    pub fn new(passphrase: &str) -> Result<Lock, ServeError> {
+        hashed(passphrase).map(Lock).map_err(|p| ServeError { message: p.message, remedy: p.remedy })
+    }
+}
+
+/// The Argon2id string of a passphrase, with a salt of its own.
+pub(crate) fn hashed(passphrase: &str) -> Result<String, Problem> {
+    let passphrase = passphrase.trim();
+    if passphrase.chars().count() < SHORTEST || passphrase.len() > LONGEST {
+        return Err(Problem::refused(
+            format!("the passphrase is shorter than {SHORTEST} characters, or longer than {LONGEST} bytes"),
+            "take a few words that do not belong together",
+        ));
+    }
+    let hash = Argon2::default().hash_password(passphrase.as_bytes());
+    hash.map(|h| h.to_string()).map_err(|e| Problem::ours(format!("no passphrase could be made ({e})")))
+}
+
+/// Is this the passphrase of that string?
+fn fits(passphrase: &str, hash: &str) -> bool {
+    let passphrase = passphrase.trim();
+    passphrase.len() <= LONGEST
+        && PasswordHash::new(hash)
+            .is_ok_and(|h| Argon2::default().verify_password(passphrase.as_bytes(), &h).is_ok())
+}
+
+/// Who comes in, and by what.
+pub(crate) struct Gate {
+    /// The passphrase of the bench; none where it serves this computer only.
+    lock: Option<Arc<Lock>>,
+    /// Sessions of who gave it.
+    owners: Mutex<HashSet<String>>,
+    /// By name, small letters; the bench's own has none. Held while a passphrase is hashed.
+    tries: Mutex<HashMap<String, Tries>>,
+    /// What is sent is encrypted.
+    secure: bool,
+    /// Takes as long as a true one, for names that nobody has; made when it is needed.
+    nobody: OnceLock<String>,
 }
 
 #[derive(Default)]
@@ -39,86 +92,110 @@ struct Tries {
     shut_until: Option<Instant>,
 }
 
-impl Lock {
-    /// A lock for this passphrase.
-    ///
-    /// # Errors
-    /// Where it is too short, or this computer gives no random numbers.
-    pub fn new(passphrase: &str) -> Result<Lock, ServeError> {
-        let passphrase = passphrase.trim();
-        if passphrase.chars().count() < SHORTEST {
-            return Err(ServeError {
-                message: format!("the passphrase is shorter than {SHORTEST} characters"),
-                remedy: "take a few words that do not belong together".to_owned(),
-            });
+impl Gate {
+    pub(crate) fn new(lock: Option<Arc<Lock>>, secure: bool) -> Gate {
+        Gate { lock, owners: Mutex::default(), tries: Mutex::default(), secure, nobody: OnceLock::new() }
+    }
+
+    /// Who sent this; none: nobody who may come in.
+    pub(crate) async fn who(&self, desk: &Arc<Desk>, headers: &HeaderMap) -> Result<Option<Who>, Problem> {
+        if let Some(token) = token(headers) {
+            if self.owners.lock().unwrap_or_else(PoisonError::into_inner).contains(&token) {
+                return Ok(Some(Who::Owner));
+            }
+            let session = desk.with_records(move |r| r.session(&token, Timestamp::now())).await?;
+            if let Some(session) = session {
+                return Ok(Some(Who::Person(session.user)));
+            }
         }
-        let mut salt = [0; 16];
-        getrandom::fill(&mut salt).map_err(no_random)?;
-        let hash = hash(passphrase, &salt)?;
-        Ok(Lock { salt, hash, sessions: Mutex::default(), tries: Mutex::default() })
+        if self.lock.is_none() && desk.with_records(Records::users).await?.is_empty() {
+            return Ok(Some(Who::Owner));
+        }
+        Ok(None)
     }
 
-    /// Has who sent this given the passphrase?
-    pub(crate) fn knows(&self, headers: &HeaderMap) -> bool {
-        let sessions = self.sessions.lock().unwrap_or_else(PoisonError::into_inner);
-        let cookies =
-            headers.get_all(header::COOKIE).iter().filter_map(|v| v.to_str().ok()).flat_map(|v| v.split(';'));
-        cookies
-            .filter_map(|c| c.trim().split_once('='))
-            .any(|(name, value)| name == COOKIE && sessions.contains(value))
-    }
-
-    /// A session for who gives the right passphrase.
-    fn open(&self, passphrase: &str) -> Result<String, Problem> {
-        // Held while the hash is made: guesses come one after the other, never side by side.
+    /// A session for who gives the right passphrase: its token, and how many seconds it lasts (none: with the program).
+    fn open(&self, desk: &Desk, name: &str, passphrase: &str) -> Result<(String, Option<i64>), Problem> {
+        let name = name.trim();
+        let user = if name.is_empty() { None } else { desk.records().user_to_log_in(name)? };
         let mut tries = self.tries.lock().unwrap_or_else(PoisonError::into_inner);
-        if tries.shut_until.is_some_and(|until| until > Instant::now()) {
+        if tries.len() >= MOST_NAMES {
+            tries.clear();
+        }
+        let mine = tries.entry(name.to_lowercase()).or_default();
+        if mine.shut_until.is_some_and(|until| until > Instant::now()) {
             return Err(Problem {
                 status: StatusCode::TOO_MANY_REQUESTS,
                 message: "too many wrong passphrases".to_owned(),
                 remedy: format!("wait {} s, then try again", PAUSE.as_secs()),
             });
         }
-        let given = hash(passphrase.trim(), &self.salt).map_err(|e| Problem::ours(e.message))?;
-        // All bytes are looked at, so that the time tells nothing.
-        if given.iter().zip(&self.hash).fold(0, |differs, (a, b)| differs | (a ^ b)) != 0 {
-            tries.wrong += 1;
-            if tries.wrong >= TRIES {
-                *tries = Tries { wrong: 0, shut_until: Some(Instant::now() + PAUSE) };
+        let hash = match (&user, &self.lock) {
+            (Some((_, hash)), _) => hash,
+            (None, Some(lock)) if name.is_empty() => &lock.0,
+            // Where it fails, an unknown name is refused sooner than a known one, and no more.
+            _ => self.nobody.get_or_init(|| hashed("nobody has this passphrase").unwrap_or_default()),
+        };
+        let is_known = user.is_some() || (name.is_empty() && self.lock.is_some());
+        if !(fits(passphrase, hash) && is_known) {
+            mine.wrong += 1;
+            if mine.wrong >= TRIES {
+                *mine = Tries { wrong: 0, shut_until: Some(Instant::now() + PAUSE) };
             }
             return Err(Problem {
                 status: StatusCode::UNAUTHORIZED,
-                message: "this is not the passphrase".to_owned(),
-                remedy: "ask who started the bench".to_owned(),
+                message: "name and passphrase do not belong together".to_owned(),
+                remedy: "try again, or ask who looks after the bench".to_owned(),
             });
         }
-        *tries = Tries::default();
-        let mut token = [0; 32];
-        getrandom::fill(&mut token).map_err(|e| Problem::ours(no_random(e).message))?;
-        let token = token.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat();
-        let mut sessions = self.sessions.lock().unwrap_or_else(PoisonError::into_inner);
-        if sessions.len() >= MOST_SESSIONS {
-            sessions.clear();
-        }
-        sessions.insert(token.clone());
-        Ok(token)
+        *mine = Tries::default();
+        drop(tries);
+        let token = new_token()?;
+        let Some((user, _)) = user else {
+            let mut owners = self.owners.lock().unwrap_or_else(PoisonError::into_inner);
+            if owners.len() >= MOST_OWNERS {
+                owners.clear();
+            }
+            owners.insert(token.clone());
+            return Ok((token, None));
+        };
+        open_session(desk.records(), user.id, &token)?;
+        Ok((token, Some(HOURS * 3600)))
+    }
+
+    fn cookie(&self, token: &str, lasts: Option<i64>) -> Result<HeaderValue, Problem> {
+        let secure = if self.secure { "; Secure" } else { "" };
+        let lasts = lasts.map_or(String::new(), |s| format!("; Max-Age={s}"));
+        let cookie = format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/{secure}{lasts}");
+        HeaderValue::from_str(&cookie).map_err(|_| Problem::ours("no cookie could be made"))
+    }
+
+    /// Logs in whoever was just added as the first of the people: the cookie.
+    pub(crate) async fn first_one(&self, desk: &Arc<Desk>, id: UserId) -> Result<HeaderValue, Problem> {
+        let token = new_token()?;
+        let cookie = self.cookie(&token, Some(HOURS * 3600))?;
+        desk.with_records(move |r| open_session(r, id, &token)).await?;
+        Ok(cookie)
     }
 }
 
-fn no_random(e: getrandom::Error) -> ServeError {
-    ServeError {
-        message: format!("this computer gives no random numbers: {e}"),
-        remedy: "listen on 127.0.0.1".to_owned(),
-    }
+fn open_session(records: &Records, id: UserId, token: &str) -> Result<(), records::RecordsError> {
+    let now = Timestamp::now();
+    let expires = now.checked_add(HOURS.hours()).unwrap_or(Timestamp::MAX);
+    records.open_session(id, token, now, expires)
 }
 
-fn hash(passphrase: &str, salt: &[u8]) -> Result<[u8; 32], ServeError> {
-    let mut hash = [0; 32];
-    Argon2::default().hash_password_into(passphrase.as_bytes(), salt, &mut hash).map_err(|e| ServeError {
-        message: format!("the passphrase cannot be used: {e}"),
-        remedy: "choose another".to_owned(),
-    })?;
-    Ok(hash)
+fn new_token() -> Result<String, Problem> {
+    let mut token = [0; 32];
+    getrandom::fill(&mut token)
+        .map_err(|e| Problem::ours(format!("this computer gives no random numbers ({e})")))?;
+    Ok(token.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat())
+}
+
+fn token(headers: &HeaderMap) -> Option<String> {
+    let cookies = headers.get_all(header::COOKIE).iter().filter_map(|v| v.to_str().ok());
+    let mut pairs = cookies.flat_map(|v| v.split(';')).filter_map(|c| c.trim().split_once('='));
+    pairs.find(|(name, _)| *name == COOKIE).map(|(_, value)| value.to_owned())
 }
 
 /// May this be asked for without a session?
@@ -126,33 +203,70 @@ pub(crate) fn is_open(path: &str) -> bool {
     ["/login", "/bench.css", "/live.css", "/bench.js"].contains(&path)
 }
 
-pub(crate) fn routes(lock: Arc<Lock>) -> Router {
-    Router::new().route("/login", get(ask).post(open)).with_state(lock)
+pub(crate) fn routes() -> Router<Arc<Desk>> {
+    Router::new().route("/login", get(ask).post(open)).route("/logout", post(leave))
 }
 
 #[derive(Template)]
 #[template(path = "login.html")]
 struct Ask {
     layout: Layout,
+    by_name: bool,
+    refused: Option<Problem>,
+    name: String,
 }
 
-async fn ask() -> Result<Response, Problem> {
-    page(&Ask {
-        layout: Layout { title: "Log in".to_owned(), place: "", demo: false, version: assets::version() },
-    })
+impl Ask {
+    async fn page(desk: &Arc<Desk>, name: String, refused: Option<Problem>) -> Result<Response, Problem> {
+        let by_name = !desk.with_records(Records::users).await?.is_empty();
+        let layout =
+            Layout { title: "Log in".to_owned(), place: "", demo: false, version: assets::version() };
+        page(&Ask { layout, by_name, refused, name })
+    }
+}
+
+async fn ask(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
+    Ask::page(&desk, String::new(), None).await
 }
 
 #[derive(Deserialize)]
 struct Given {
+    #[serde(default)]
+    name: String,
     passphrase: String,
 }
 
-async fn open(State(lock): State<Arc<Lock>>, Form(given): Form<Given>) -> Result<Response, Problem> {
-    let opened = tokio::task::spawn_blocking(move || lock.open(&given.passphrase)).await;
-    let token = opened.map_err(|_| Problem::ours("the lock broke off"))??;
-    let cookie = format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/");
-    let cookie = HeaderValue::from_str(&cookie).map_err(|_| Problem::ours("no cookie could be made"))?;
-    let mut answer = Redirect::to("/").into_response();
-    answer.headers_mut().insert(header::SET_COOKIE, cookie);
+async fn open(
+    State(desk): State<Arc<Desk>>,
+    Extension(gate): Extension<Arc<Gate>>,
+    Form(given): Form<Given>,
+) -> Result<Response, Problem> {
+    let (shared, at_gate, name) = (desk.clone(), gate.clone(), given.name.clone());
+    let opened =
+        tokio::task::spawn_blocking(move || at_gate.open(&shared, &given.name, &given.passphrase)).await;
+    match opened.map_err(|_| Problem::ours("the lock broke off"))? {
+        Ok((token, lasts)) => {
+            let mut answer = Redirect::to("/").into_response();
+            answer.headers_mut().insert(header::SET_COOKIE, gate.cookie(&token, lasts)?);
+            Ok(answer)
+        }
+        Err(problem) => {
+            let status = problem.status;
+            Ok((status, Ask::page(&desk, name, Some(problem)).await?).into_response())
+        }
+    }
+}
+
+async fn leave(
+    State(desk): State<Arc<Desk>>,
+    Extension(gate): Extension<Arc<Gate>>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    if let Some(token) = token(&headers) {
+        gate.owners.lock().unwrap_or_else(PoisonError::into_inner).remove(&token);
+        desk.with_records(move |r| r.end_session(&token)).await?;
+    }
+    let mut answer = Redirect::to("/login").into_response();
+    answer.headers_mut().insert(header::SET_COOKIE, gate.cookie("", Some(0))?);
     Ok(answer)
 }

@@ -2,6 +2,7 @@
 
 use crate::desk::Desk;
 use crate::problem::Problem;
+use crate::who::Who;
 use diagnosis::evidence::Listener;
 use machine::model::Machine;
 use quantity::{Dimension, parse, parse_toleranced};
@@ -140,11 +141,18 @@ fn needed(value: &str, what: &str, remedy: &str) -> Result<String, Problem> {
     Ok(value.trim().to_owned())
 }
 
+/// Who does not work on machines may write down what the customer says, no more.
+pub(crate) fn may_say(who: &Who, says: &Says) -> Result<(), Problem> {
+    let of_customer = matches!(says, Says::Words { .. } | Says::Complaint { .. } | Says::Nothing {});
+    if of_customer || who.works_on_machines() { Ok(()) } else { Err(crate::guard::not_yours()) }
+}
+
 /// Keeps what the form says; on return it is on the disk. Gives the number of the entry.
-pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form) -> Result<u32, Problem> {
+pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form, who: &Who) -> Result<u32, Problem> {
     let machine = desk.machine_of(job)?;
     let sent = form.clone();
     let says = desk.work(move || says(machine.as_deref(), &sent)).await??;
+    may_say(who, &says)?;
     let supersedes = match form.supersedes.trim() {
         "" => None,
         number => Some(
@@ -158,7 +166,8 @@ pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form) -> Result<u32
     };
     let id = job.id;
     let entry = NewEntry { says, supersedes, at, key };
-    desk.with_records(move |r| r.append(id, &entry)).await
+    let by = who.user();
+    desk.with_records(move |r| r.append_by(id, &entry, by)).await
 }
 
 #[cfg(test)]

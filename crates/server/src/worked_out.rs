@@ -8,8 +8,10 @@ use crate::setup::setup;
 use bench::Conditions;
 use diagnosis::Find;
 use diagnosis::belief::Beliefs;
-use diagnosis::evidence::{Answer, Evidence, Listener};
+use diagnosis::check::Instrument;
+use diagnosis::evidence::{Answer, Asked, Evidence, Listener};
 use diagnosis::finding::{Action, Finding};
+use diagnosis::setup::Setup;
 use machine::diagnostic::Severity;
 use machine::model::Machine;
 use records::{Job, Log, Says, Settings};
@@ -23,6 +25,7 @@ const KEPT: usize = 32;
 pub(crate) struct WorkedOut {
     pub(crate) machine: Arc<Machine>,
     pub(crate) evidence: Evidence,
+    setup: Setup,
     pub(crate) conditions: Conditions,
     pub(crate) finding: Finding,
     /// Entries that the machine file no longer understands, with why.
@@ -83,33 +86,79 @@ pub(crate) fn evidence(machine: &Machine, log: &Log) -> AsEvidence {
     }
 }
 
-/// What a job's log means; none where there is no machine file or nothing is known yet.
-pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc<WorkedOut>>, Problem> {
+/// What a job's finding is worked out from.
+pub(crate) struct Known {
+    pub(crate) machine: Arc<Machine>,
+    pub(crate) evidence: Evidence,
+    /// The recording that counts, its samples still to be read.
+    trace: Option<live::recorded::Counts>,
+    pub(crate) setup: Setup,
+    left_out: Vec<(u32, String)>,
+    /// Names all that.
+    pub(crate) key: String,
+}
+
+/// What is known in a job; none where there is no machine file or nothing was said yet.
+pub(crate) async fn known(desk: &Arc<Desk>, job: &Job) -> Result<Option<Known>, Problem> {
     let Some(machine) = desk.machine_of(job)? else { return Ok(None) };
     let settings = desk.with_records(records::Records::settings).await?;
     let log = job.log.clone();
     let text = job.machine.as_ref().map_or(String::new(), |m| format!("{}\n{}", m.variant, m.file_text));
-    let mut as_evidence = desk
-        .work({
-            let machine = machine.clone();
-            move || evidence(&machine, &log)
-        })
-        .await?;
     let trace = live::recorded::of(desk, job, &machine).await?;
-    if as_evidence.evidence.entries.is_empty() && trace.is_none() {
-        return Ok(None);
+    desk.work(move || {
+        let AsEvidence { evidence, left_out, toml } = evidence(&machine, &log);
+        if evidence.entries.is_empty() && trace.is_none() {
+            return None;
+        }
+        let key = format!("{settings:?}\n{trace:?}\n{toml}\n{text}");
+        let setup = job_setup(&settings, &machine, &log);
+        Some(Known { machine, evidence, trace, setup, left_out, key })
+    })
+    .await
+}
+
+impl Known {
+    /// The same with the samples of its recording; none where nothing is left to work out from.
+    pub(crate) async fn with_samples(mut self, desk: &Arc<Desk>) -> Result<Option<Known>, Problem> {
+        if let Some(trace) = self.trace.take() {
+            self.evidence.trace = live::recorded::read(desk, trace).await?;
+        }
+        Ok((!self.evidence.entries.is_empty() || self.evidence.trace.is_some()).then_some(self))
     }
-    let key = format!("{settings:?}\n{trace:?}\n{}\n{text}", as_evidence.toml);
-    if let Some(kept) = desk.kept.get(&key) {
+}
+
+/// The frame of a job: the instruments owned, without those that are not at hand in this job.
+fn job_setup(settings: &Settings, machine: &Machine, log: &Log) -> Setup {
+    let mut setup = setup(settings);
+    let listener = Listener::new(machine);
+    for entry in log.standing() {
+        let Says::Check { check, answer } = &entry.says else { continue };
+        if answer.trim() != DONT_HAVE {
+            continue;
+        }
+        let missing = match listener.asked(check) {
+            Ok(Asked::Ohms { insulation: true, .. }) => Instrument::InsulationTester,
+            Ok(Asked::Ohms { .. } | Asked::Volts { .. }) => Instrument::Multimeter,
+            Ok(Asked::Step(_)) => Instrument::PowerMeter,
+            _ => continue,
+        };
+        setup.instruments.retain(|o| o.instrument != missing);
+    }
+    setup
+}
+
+/// The answer that passes over all checks by the instrument of the check, in this job.
+pub(crate) const DONT_HAVE: &str = "don't have";
+
+/// What a job's log means; none where there is no machine file or nothing is known yet.
+pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc<WorkedOut>>, Problem> {
+    let Some(known) = known(desk, job).await? else { return Ok(None) };
+    if let Some(kept) = desk.kept.get(&known.key) {
         return kept.map(Some);
     }
-    if let Some(trace) = trace {
-        as_evidence.evidence.trace = live::recorded::read(desk, trace).await?;
-    }
-    if as_evidence.evidence.entries.is_empty() && as_evidence.evidence.trace.is_none() {
-        return Ok(None);
-    }
-    let outcome = desk.work(move || find(machine, as_evidence, &settings)).await?.map(Arc::new);
+    let Some(known) = known.with_samples(desk).await? else { return Ok(None) };
+    let key = known.key.clone();
+    let outcome = desk.work(move || find(known)).await?.map(Arc::new);
     desk.kept.keep(key, &outcome);
     let found = outcome?;
     let (id, last, line) = (job.id, job.log.last(), in_a_line(&found));
@@ -117,16 +166,16 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
     Ok(Some(found))
 }
 
-fn find(machine: Arc<Machine>, known: AsEvidence, settings: &Settings) -> Result<WorkedOut, Problem> {
+fn find(known: Known) -> Result<WorkedOut, Problem> {
     let refused = |e: diagnosis::FindError| {
         Problem::refused(format!("no suspects can be named: {e}"), "take the entry back that you trust least")
     };
-    let AsEvidence { evidence, left_out, .. } = known;
-    let mut find = Find::new(&machine, &evidence, &setup(settings)).map_err(refused)?;
+    let Known { machine, evidence, setup, left_out, .. } = known;
+    let mut find = Find::new(&machine, &evidence, &setup).map_err(refused)?;
     let finding = find.finding(&evidence).map_err(refused)?;
     let conditions = *find.conditions();
     drop(find);
-    Ok(WorkedOut { machine, evidence, conditions, finding, left_out })
+    Ok(WorkedOut { machine, evidence, setup, conditions, finding, left_out })
 }
 
 /// What comes next, for a list.
@@ -154,14 +203,17 @@ pub(crate) struct WhatIf {
 pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<Option<WhatIf>, Problem> {
     let Some(before) = worked_out(desk, job).await? else { return Ok(None) };
     let Says::Check { check, answer } = says else { return Ok(None) };
-    let settings = desk.with_records(records::Records::settings).await?;
     let (check, answer) = (check.clone(), answer.clone());
     desk.work(move || {
         let machine = before.machine.clone();
         let listener = Listener::new(&machine);
         let clues = match listener.answer(listener.asked(&check)?, &answer)? {
             Answer::Declined => {
-                let taken = "not asked again".to_owned();
+                let taken = if answer == DONT_HAVE {
+                    "Passed over, with all other checks by that instrument in this job.".to_owned()
+                } else {
+                    "Passed over: it is not asked again.".to_owned()
+                };
                 return Ok(Some(WhatIf { before, after: None, taken }));
             }
             Answer::Says(clues) => clues,
@@ -170,7 +222,7 @@ pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<
             clues.iter().map(|c| report::finding::words::clue(&machine, c)).collect::<Vec<_>>().join(", ");
         let mut evidence = before.evidence.clone();
         evidence.entries.extend(diagnosis::evidence::Entry::of_one(clues, &answer, None, Some(&check)));
-        let after = Find::new(&machine, &evidence, &setup(&settings))
+        let after = Find::new(&machine, &evidence, &before.setup)
             .and_then(|mut f| f.beliefs(&evidence))
             .map_err(|e| Problem::refused(format!("that fits nothing: {e}"), "measure it again"))?;
         Ok(Some(WhatIf { before, after: Some(after), taken }))

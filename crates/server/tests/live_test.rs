@@ -31,7 +31,7 @@ impl Bench {
         let desk = Arc::new(Desk::open(folder, false).unwrap());
         let (meter, news) = mpsc::channel(64);
         let socket = plug(&desk, "quay 3", news).unwrap().number();
-        Bench { routes: routes(desk, Door::ThisComputer), meter, socket }
+        Bench { routes: routes(desk, Door::ThisComputer, false), meter, socket }
     }
 
     async fn ask(&self, request: Request<Body>) -> (StatusCode, String) {

@@ -66,7 +66,8 @@ async fn a_full_bench_loses_no_sample_and_answers_in_time() {
     }
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
     let at = listener.local_addr().unwrap();
-    let serving = tokio::spawn(axum::serve(listener, routes(desk.clone(), Door::ThisComputer)).into_future());
+    let serving =
+        tokio::spawn(axum::serve(listener, routes(desk.clone(), Door::ThisComputer, false)).into_future());
     let delays = Arc::new(Mutex::new(Vec::new()));
     let ears: Vec<_> = (0..LISTENERS)
         .map(|n| tokio::spawn(listen(at, meters[n % SOCKETS].0.number(), delays.clone())))

@@ -1,67 +1,13 @@
 //! The narrow path through the routes: a job is made, readings are typed, suspects and the next check are there.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
-use axum::Router;
-use axum::body::{Body, to_bytes};
+mod support;
+
+use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use server::{Desk, Door, Lock, routes};
 use std::sync::Arc;
-use tower::ServiceExt;
-
-const HOST: &str = "localhost:8423";
-
-struct Bench {
-    routes: Router,
-    folder: tempfile::TempDir,
-}
-
-impl Bench {
-    fn new() -> Bench {
-        let folder = tempfile::tempdir().unwrap();
-        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
-        Bench { routes: routes(desk, Door::ThisComputer), folder }
-    }
-
-    /// The same folder opened again, as after a crash.
-    fn again(self) -> Bench {
-        let Bench { routes: old, folder } = self;
-        drop(old);
-        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
-        Bench { routes: routes(desk, Door::ThisComputer), folder }
-    }
-
-    async fn ask(&self, request: Request<Body>) -> (StatusCode, axum::http::HeaderMap, String) {
-        let answer = self.routes.clone().oneshot(request).await.unwrap();
-        let (head, body) = answer.into_parts();
-        let body = to_bytes(body, 10_000_000).await.unwrap();
-        (head.status, head.headers, String::from_utf8(body.to_vec()).unwrap())
-    }
-
-    async fn get(&self, path: &str) -> (StatusCode, String) {
-        let request = Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap();
-        let (status, _, body) = self.ask(request).await;
-        (status, body)
-    }
-
-    async fn post(&self, path: &str, form: &str) -> (StatusCode, axum::http::HeaderMap, String) {
-        let request = Request::post(path)
-            .header(header::HOST, HOST)
-            .header(header::ORIGIN, format!("http://{HOST}"))
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(form.to_owned()))
-            .unwrap();
-        self.ask(request).await
-    }
-
-    async fn post_json(&self, path: &str, json: &str) -> (StatusCode, axum::http::HeaderMap, String) {
-        let request = Request::post(path)
-            .header(header::HOST, HOST)
-            .header(header::CONTENT_TYPE, "application/json")
-            .body(Body::from(json.to_owned()))
-            .unwrap();
-        self.ask(request).await
-    }
-}
+use support::{Bench, HOST};
 
 #[tokio::test]
 async fn from_a_call_to_the_failed_part_and_nothing_lost() {
@@ -200,7 +146,7 @@ async fn on_the_network_only_who_knows_the_passphrase() {
     let folder = tempfile::tempdir().unwrap();
     let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
     let lock = Arc::new(Lock::new("kettle barnacle violin").unwrap());
-    let bench = Bench { routes: routes(desk, Door::Network(lock)), folder };
+    let bench = Bench { routes: routes(desk, Door::Network(lock), false), folder };
     assert_eq!(bench.get("/").await.0, StatusCode::SEE_OTHER);
     assert_eq!(bench.get("/api/jobs").await.0, StatusCode::UNAUTHORIZED);
     assert_eq!(bench.post("/new", "words=x").await.0, StatusCode::UNAUTHORIZED);

@@ -1,7 +1,7 @@
 //! `wattmend serve`: the bench in the browser.
 
 use crate::end::{Answer, Done, End, Failure};
-use server::{Desk, Door, Lock, ServeError};
+use server::{Desk, Door, Lock, ServeError, Tls};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -23,6 +23,15 @@ pub(crate) struct Arguments {
     /// File of the sockets and their meters (docs/meters.md); else meters.toml in the folder of the records
     #[arg(long, value_name = "FILE", conflicts_with = "demo")]
     meters: Option<PathBuf>,
+    /// Encrypt with a certificate that is made for you; a browser warns once, compare the fingerprint that is printed
+    #[arg(long, conflicts_with_all = ["cert", "key"])]
+    tls: bool,
+    /// Encrypt with your own certificate (PEM); with --key
+    #[arg(long, value_name = "FILE", requires = "key")]
+    cert: Option<PathBuf>,
+    /// Key of your own certificate (PEM)
+    #[arg(long, value_name = "FILE", requires = "cert")]
+    key: Option<PathBuf>,
     /// A scratch copy with an invented harbour town, to try everything; gone when the program ends
     #[arg(long, conflicts_with = "data")]
     demo: bool,
@@ -53,11 +62,16 @@ pub(crate) fn run(arguments: &Arguments) -> Answer {
         server::scenario(desk.records(), &server::now())
             .map_err(|e| Failure::new(End::NotWritten, &e.message, &e.remedy))?;
     }
-    server::serve(desk, door, arguments.listen, |at| {
+    let tls = arguments.tls(&folder)?;
+    server::serve(desk, door, arguments.listen, tls.as_ref(), |at| {
+        let scheme = if tls.is_some() { "https" } else { "http" };
         println!(
-            "The bench is at http://{at}/ (end it with Ctrl-C). Records: {}",
+            "The bench is at {scheme}://{at}/ (end it with Ctrl-C). Records: {}",
             shown(&folder, arguments.demo)
         );
+        if let Some(tls) = &tls {
+            println!("Fingerprint of its certificate (SHA-256): {}", tls.fingerprint);
+        }
     })?;
     Ok(Done::with(String::new()))
 }
@@ -67,6 +81,15 @@ fn shown(folder: &Path, demo: bool) -> String {
 }
 
 impl Arguments {
+    /// With which certificate, if any.
+    fn tls(&self, folder: &Path) -> Result<Option<Tls>, Failure> {
+        match (&self.cert, &self.key) {
+            (Some(cert), Some(key)) => Ok(Some(Tls::own(cert, key)?)),
+            _ if self.tls => Ok(Some(Tls::made(folder, self.listen)?)),
+            _ => Ok(None),
+        }
+    }
+
     /// Who may come in.
     fn door(&self) -> Result<Door, Failure> {
         let Some(file) = &self.passphrase_file else {
@@ -77,7 +100,7 @@ impl Arguments {
                     End::WrongUse,
                     &format!("a bench on the network ({}) needs a passphrase", self.listen),
                     "write one of at least 10 characters into a file that only you may read, and name it with \
-                     --passphrase-file; use it in a home network that you trust: what is sent is not encrypted",
+                     --passphrase-file; add --tls, or use it only in a network that you trust",
                 ))
             };
         };

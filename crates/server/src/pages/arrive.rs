@@ -1,8 +1,6 @@
 //! Arrive: who, what, which machine, what to be careful of, the supply; and what may be worth taking along.
 
 use super::find::{SuspectView, suspects};
-use super::new_job::{Choice, choices};
-use crate::desk::Desk;
 use crate::worked_out::WorkedOut;
 use machine::model::Machine;
 use records::{Customer, Job, Says};
@@ -27,7 +25,6 @@ pub(super) struct Arrive {
     /// Complaints of the machine file: words, and the entry that says so, if it was picked.
     pub(super) picks: Vec<Pick>,
     pub(super) machine: Option<MachineView>,
-    pub(super) choices: Vec<Choice>,
     pub(super) cautions: Vec<Tick>,
     pub(super) supply: String,
     pub(super) water: String,
@@ -40,6 +37,8 @@ pub(super) struct Arrive {
 
 pub(super) struct Pick {
     pub(super) words: String,
+    /// The function of the machine file that fails then.
+    pub(super) function: String,
     /// Number of the entry that says it; 0: not picked.
     pub(super) entry: u32,
 }
@@ -71,7 +70,7 @@ pub(super) struct PartView {
 }
 
 impl Arrive {
-    pub(super) fn of(desk: &Desk, machine: Option<&Machine>, job: &Job, found: Option<&WorkedOut>) -> Arrive {
+    pub(super) fn of(machine: Option<&Machine>, job: &Job, found: Option<&WorkedOut>) -> Arrive {
         let log = &job.log;
         let has_readings = log.standing().any(|e| {
             matches!(e.says, Says::Reading { .. } | Says::Check { .. } | Says::Saw { .. } | Says::Code { .. })
@@ -102,7 +101,6 @@ impl Arrive {
             before: found.filter(|_| !has_readings).map(before),
             picks,
             machine: machine.map(|m| machine_view(m, job)),
-            choices: choices(desk),
             cautions: ticks,
             supply: log.supply().unwrap_or_default().to_owned(),
             water: log.water().unwrap_or_default().to_owned(),
@@ -127,8 +125,13 @@ fn picks(machine: &Machine, job: &Job) -> Vec<Pick> {
             .find(|e| matches!(&e.says, Says::Complaint { complaint } if complaint == words));
         said.map_or(0, |e| e.number)
     };
-    let all = machine.functions.iter().flat_map(|f| &f.complaints);
-    all.map(|words| Pick { entry: entry(words), words: words.clone() }).collect()
+    let all = machine.functions.iter().flat_map(|f| f.complaints.iter().map(|words| (words, &f.name)));
+    all.map(|(words, function)| Pick {
+        entry: entry(words),
+        words: words.clone(),
+        function: function.clone(),
+    })
+    .collect()
 }
 
 fn machine_view(machine: &Machine, job: &Job) -> MachineView {

@@ -1,7 +1,7 @@
 //! Find: the next check as one question, then what is suspected and why.
 
 use crate::problem::Problem;
-use crate::worked_out::WorkedOut;
+use crate::worked_out::{DONT_HAVE, WorkedOut};
 use bench::Hypothesis;
 use diagnosis::check::{Check, CheckKind, Instrument, Power};
 use diagnosis::finding::{Action, Finding, Next, Suspect};
@@ -106,6 +106,9 @@ impl FindView {
             None => String::new(),
         };
         let said = |says: &Says| match says {
+            Says::Check { check, answer } if answer == DONT_HAVE => {
+                Some(format!("{check}: no such instrument here, all checks with it are passed over"))
+            }
             Says::Check { check, answer } => Some(format!("{check}: {answer}")),
             Says::Reading { reading } => Some(reading.clone()),
             Says::Saw { saw, answer } => Some(format!("{saw}: {answer}")),

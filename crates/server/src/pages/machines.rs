@@ -3,13 +3,14 @@
 use super::layout::{Layout, page};
 use super::sheet::svg;
 use crate::desk::Desk;
-use crate::library::MachineFile;
+use crate::library::{FileName, MachineFile};
 use crate::probes;
 use crate::problem::Problem;
 use askama::Template;
 use axum::Router;
 use axum::extract::{Path, State};
-use axum::response::Response;
+use axum::http::{HeaderValue, header};
+use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use machine::diagnostic::{Diagnostic, Severity, line_column};
 use std::sync::Arc;
@@ -19,6 +20,7 @@ pub(super) fn routes() -> Router<Arc<Desk>> {
         .route("/machines", get(list))
         .route("/machines/{file}", get(one))
         .route("/machines/{file}/wiring.svg", get(wiring))
+        .route("/machines/{file}/file.toml", get(export))
 }
 
 #[derive(Template)]
@@ -70,27 +72,31 @@ struct One {
     troubles: Vec<Trouble>,
     parts: Vec<(String, String, String)>,
     steps: Vec<(String, String)>,
-    functions: Vec<(String, String)>,
+    functions: Vec<(String, Vec<String>)>,
     text: String,
 }
 
-struct Trouble {
-    error: bool,
-    line: usize,
-    message: String,
+/// Something that is wrong in a file.
+pub(super) struct Trouble {
+    pub(super) error: bool,
+    pub(super) line: usize,
+    pub(super) column: usize,
+    pub(super) message: String,
     text: String,
-    remedies: Vec<String>,
+    pub(super) remedies: Vec<String>,
+}
+
+/// All that is wrong in a text.
+pub(super) fn troubles(text: &str) -> Vec<Trouble> {
+    bench::check(text).1.iter().map(|d| trouble(text, d)).collect()
 }
 
 async fn one(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
     let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let checked = found.clone();
-    let review = desk
-        .work(move || checked.machine.as_ref().map_or(Vec::new(), |machine| bench::review(machine)))
-        .await?;
+    let text = found.text.clone();
+    let troubles = desk.work(move || troubles(&text)).await?;
     let machine = found.machine.as_deref();
     let plate = machine.map(|m| &m.plate);
-    let troubles = found.diagnostics.iter().chain(&review).map(|d| trouble(&found.text, d)).collect();
     page(&One {
         layout: Layout::of(&desk, found.name.clone(), "machines"),
         name: plate.map_or(found.name.clone(), |p| format!("{} {}", p.maker, p.model)),
@@ -104,7 +110,7 @@ async fn one(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<
         steps: machine
             .map_or(Vec::new(), |m| m.test.steps.iter().map(|s| (s.id.clone(), s.says.clone())).collect()),
         functions: machine.map_or(Vec::new(), |m| {
-            m.functions.iter().map(|f| (f.name.clone(), f.complaints.join(", "))).collect()
+            m.functions.iter().map(|f| (f.name.clone(), f.complaints.clone())).collect()
         }),
         text: found.text.to_string(),
         file: found.name,
@@ -112,14 +118,26 @@ async fn one(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<
 }
 
 fn trouble(text: &str, d: &Diagnostic) -> Trouble {
-    let (line, _) = line_column(text, d.span.start);
+    let (line, column) = line_column(text, d.span.start);
     Trouble {
         error: d.severity == Severity::Error,
         line,
+        column,
         message: d.message.clone(),
         text: text.lines().nth(line.saturating_sub(1)).unwrap_or_default().to_owned(),
         remedies: d.remedies.clone(),
     }
+}
+
+/// The file itself.
+async fn export(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
+    let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
+    let name = FileName::of(&found.name).map_or("machine".to_owned(), |n| n.as_str().to_owned());
+    let disposition = HeaderValue::from_str(&format!("attachment; filename=\"{name}.toml\""))
+        .map_err(|_| Problem::ours("the file cannot be named"))?;
+    let kind = HeaderValue::from_static("application/toml; charset=utf-8");
+    let headers = [(header::CONTENT_TYPE, kind), (header::CONTENT_DISPOSITION, disposition)];
+    Ok((headers, found.text.to_string()).into_response())
 }
 
 async fn wiring(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {

@@ -1,10 +1,17 @@
 //! The pages: one file a page, views as plain data, HTML in `templates/`.
 
 mod arrive;
+mod attached;
+mod chart;
+mod data;
+mod edit;
 mod find;
 pub(crate) mod layout;
 mod machines;
+mod match_machine;
 pub(crate) mod new_job;
+mod people;
+mod practise;
 mod settings;
 mod sheet;
 mod sockets;
@@ -21,6 +28,20 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(new_job::routes())
         .merge(sheet::routes())
         .merge(machines::routes())
+        .merge(match_machine::routes())
+        .merge(edit::routes())
+        .merge(people::routes())
+        .merge(data::routes())
+        .merge(attached::routes())
+        .merge(chart::routes())
+        .merge(practise::routes())
         .merge(settings::routes())
         .merge(sockets::routes())
+}
+
+/// What pages keep in memory, so that the next request need not work it out again.
+#[derive(Default)]
+pub(crate) struct PagesKept {
+    charts: chart::Charts,
+    games: practise::Games,
 }

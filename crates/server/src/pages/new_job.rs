@@ -3,11 +3,12 @@
 use super::layout::{Layout, page};
 use crate::desk::Desk;
 use crate::problem::Problem;
+use crate::who::Who;
 use askama::Template;
-use axum::Router;
 use axum::extract::{Form, Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
+use axum::{Extension, Router};
 use records::{Customer, JobMachine, NewEntry, Says};
 use serde::Deserialize;
 use std::sync::Arc;
@@ -27,6 +28,7 @@ pub(super) struct Choice {
     pub(super) file: String,
     pub(super) name: String,
     pub(super) kind: String,
+    pub(super) variants: Vec<String>,
 }
 
 /// The machine files that can be chosen.
@@ -36,6 +38,7 @@ pub(super) fn choices(desk: &Desk) -> Vec<Choice> {
         Some(Choice {
             name: format!("{} {}", plate.maker, plate.model),
             kind: plate.kind.clone(),
+            variants: plate.variants.clone(),
             file: f.name,
         })
     };
@@ -102,7 +105,11 @@ pub(crate) fn machine_of(
     })
 }
 
-async fn open(State(desk): State<Arc<Desk>>, Form(sent): Form<Opened>) -> Result<Response, Problem> {
+async fn open(
+    State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
+    Form(sent): Form<Opened>,
+) -> Result<Response, Problem> {
     let machine = if sent.file.is_empty() { None } else { Some(machine_of(&desk, &sent.file, "", "")?) };
     let name: String = sent.name.trim().chars().take(200).collect();
     let customer = (!name.is_empty()).then(|| Customer { name, ..Customer::default() });
@@ -118,9 +125,10 @@ async fn open(State(desk): State<Arc<Desk>>, Form(sent): Form<Opened>) -> Result
         .with_records(move |r| {
             let id = r.new_job(&at, customer.as_ref(), machine.as_ref())?;
             for (n, says) in entries.into_iter().enumerate() {
-                r.append(
+                r.append_by(
                     id,
                     &NewEntry { says, supersedes: None, at: at.clone(), key: format!("opened {n}") },
+                    who.user(),
                 )?;
             }
             Ok(id)

@@ -4,11 +4,12 @@ use super::layout::{Layout, page};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::setup::INSTRUMENTS;
+use crate::who::Who;
 use askama::Template;
-use axum::Router;
 use axum::extract::{Form, State};
 use axum::response::{Redirect, Response};
 use axum::routing::get;
+use axum::{Extension, Router};
 use quantity::{Dimension, parse};
 use records::{Instrument, Records, Settings};
 use std::collections::HashMap;
@@ -27,6 +28,8 @@ struct Page {
     part: String,
     currency: String,
     records: String,
+    /// Who is logged in.
+    who: Option<String>,
 }
 
 struct Owned {
@@ -38,7 +41,7 @@ struct Owned {
     unit: &'static str,
 }
 
-async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
+async fn show(State(desk): State<Arc<Desk>>, Extension(who): Extension<Who>) -> Result<Response, Problem> {
     let settings = desk.with_records(Records::settings).await?;
     let owned = |known: &crate::setup::Known| {
         let limits = known.owned(&settings);
@@ -59,6 +62,7 @@ async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
         rate: money(settings.rate_minor),
         part: money(settings.part_minor),
         currency: settings.currency,
+        who: who.name(),
         records: desk.records().path().display().to_string(),
     })
 }

@@ -1,6 +1,7 @@
 //! A job on one sheet: its seven stages as folds, in order down the page.
 
 use super::arrive::Arrive;
+use super::attached::{self, AttachedView};
 use super::find::{Field, FindView};
 use super::layout::{Layout, page};
 use super::new_job::machine_of;
@@ -9,13 +10,14 @@ use crate::desk::Desk;
 use crate::probes;
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
+use crate::who::Who;
 use crate::worked_out::{WorkedOut, worked_out};
 use askama::Template;
 use axum::extract::{Form, Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
-use axum::{Json, Router};
+use axum::{Extension, Json, Router};
 use records::{Customer, JobId};
 use serde::Deserialize;
 use serde_json::json;
@@ -48,6 +50,7 @@ struct Sheet {
     arrive: Arrive,
     test: Option<TestView>,
     find: FindView,
+    attached: Vec<AttachedView>,
     /// What it means is still being worked out.
     pending: bool,
     /// Entries that the machine file does not understand.
@@ -84,10 +87,11 @@ async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<R
         id,
         name: title(&job),
         who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
-        arrive: Arrive::of(&desk, machine.as_deref(), &job, found.as_deref()),
+        arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()),
         find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble).pending(pending),
         left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
         test,
+        attached: attached::of_job(&desk, id).await?,
         pending,
     })
 }
@@ -136,7 +140,7 @@ async fn before(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<
     let job = desk.job(id).await?;
     let machine = desk.machine_of(&job).ok().flatten();
     let found = worked_out(&desk, &job).await.ok().flatten();
-    page(&BeforePart { id, arrive: Arrive::of(&desk, machine.as_deref(), &job, found.as_deref()) })
+    page(&BeforePart { id, arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()) })
 }
 
 #[derive(Template)]
@@ -159,13 +163,14 @@ async fn test(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
 /// An entry for the log. A script gets its number; a form without script goes back to its fold.
 async fn say(
     State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
     Path(id): Path<JobId>,
     headers: HeaderMap,
     Form(said): Form<Said>,
 ) -> Response {
     let by_script =
         headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
-    let kept = async { say::keep(&desk, &desk.job(id).await?, &said).await }.await;
+    let kept = async { say::keep(&desk, &desk.job(id).await?, &said, &who).await }.await;
     match kept {
         Ok(number) if by_script => Json(json!({ "saved": number })).into_response(),
         Ok(_) => {
@@ -183,7 +188,7 @@ async fn say(
 
 #[derive(Deserialize, Default)]
 #[serde(default)]
-struct Who {
+struct Caller {
     name: String,
     phone: String,
     address: String,
@@ -192,7 +197,7 @@ struct Who {
 async fn customer(
     State(desk): State<Arc<Desk>>,
     Path(id): Path<JobId>,
-    Form(who): Form<Who>,
+    Form(who): Form<Caller>,
 ) -> Result<Redirect, Problem> {
     let short = |text: &str| text.trim().chars().take(300).collect::<String>();
     let customer =

@@ -1,11 +1,11 @@
 //! The chart for a program; keys carry their units and are described in `docs/chart-json.md`.
 
-use super::{Charted, DEFERS};
 use diagnosis::belief::Case;
 use diagnosis::chart::{Branch, Does, Label, Node, Reads, Then};
 use diagnosis::finding::Action;
 use machine::model::Machine;
 use quantity::Dimension;
+use report::fault_chart::{Charted, DEFERS};
 use report::figures::rounded;
 use report::finding::json::{faults, of_check, panels};
 use report::finding::words;

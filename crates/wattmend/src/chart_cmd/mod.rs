@@ -1,8 +1,7 @@
 //! `wattmend chart FILE`: the fault chart for a complaint, to print or to teach with.
 //!
-//! `text.rs` prints it, `drawing.rs` has it drawn, `json.rs` gives it to a program.
+//! `text.rs` prints it, `json.rs` gives it to a program; `report::fault_chart` puts it into words and boxes.
 
-mod drawing;
 mod json;
 mod text;
 
@@ -11,11 +10,10 @@ use crate::find_cmd::{frame, gather, told};
 use crate::load;
 use crate::render::Screen;
 use diagnosis::Find;
-use diagnosis::chart::{Chart, Extent};
-use diagnosis::check::Instrument;
+use diagnosis::chart::Extent;
 use diagnosis::evidence::{Evidence, Listener};
-use machine::model::Machine;
 use quantity::{Dimension, parse};
+use report::fault_chart::Charted;
 use std::path::PathBuf;
 
 #[derive(clap::Args)]
@@ -49,14 +47,8 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A chart with what it was made from.
-struct Charted<'m> {
-    machine: &'m Machine,
-    variant: Option<&'m str>,
-    evidence: Evidence,
-    extent: Extent,
-    chart: Chart,
-}
+/// How one starts again where the chart ends.
+const AFRESH: &str = "`wattmend find`";
 
 /// Runs it.
 pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
@@ -98,12 +90,12 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     let charted = Charted {
         machine: &machine,
         variant: arguments.variant.as_deref().or_else(|| machine.plate.variants.first().map(String::as_str)),
-        evidence,
+        evidence: &evidence,
         extent,
         chart,
     };
     if let Some(out) = &arguments.svg {
-        let svg = drawing::draw(&charted);
+        let svg = report::flow_chart(&charted.flow(AFRESH));
         if out.as_os_str() == "-" {
             return Ok(Done::with(svg));
         }
@@ -117,67 +109,4 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
         };
     }
     Ok(Done::with(if arguments.json { json::render(&charted) } else { text::render(&charted, screen) }))
-}
-
-/// What stands at the head of every chart: what it is about, what it takes, whom it defers to.
-const DEFERS: &str = "For competent persons. Local rules and the maker's safety text come first; live work, gas, microwave \
-    ovens and sealed refrigerant circuits are for licensed people. Prove the machine safe with an electrical safety test \
-    before it is handed over.";
-
-impl Charted<'_> {
-    /// `does not heat`.
-    fn title(&self) -> String {
-        let said: Vec<&str> = self.evidence.entries.iter().map(|e| e.said.as_str()).collect();
-        format!("Fault chart: {}", said.join(", "))
-    }
-
-    fn name(&self) -> String {
-        let plate = &self.machine.plate;
-        let variant =
-            self.variant.filter(|v| *v != plate.model).map_or(String::new(), |v| format!(", variant {v}"));
-        format!("{} {}, {}{variant}", plate.maker, plate.model, plate.kind)
-    }
-
-    /// Instruments, and what the whole job takes.
-    fn takes(&self) -> String {
-        let chart = &self.chart;
-        let mut all: Vec<&str> = chart
-            .instruments
-            .iter()
-            .filter(|i| **i != Instrument::None)
-            .map(|i| report::finding::words::instrument(*i))
-            .collect();
-        all.sort_unstable();
-        let with = if all.is_empty() { "no instrument".to_owned() } else { all.join(", ") };
-        format!(
-            "Needs: {with}. On average {:.0} min to find the fault, {:.0} min for the whole job, prices of parts counted \
-             as minutes of work.",
-            chart.minutes_to_find, chart.minutes
-        )
-    }
-
-    /// How to read it.
-    fn how_to_read(&self) -> Vec<String> {
-        let share = report::finding::words::per_cent;
-        let mut all = vec![
-            "A reading between two branches: take the nearer one. Per cent say how often the way is taken from there; they \
-             come from the fault rates and the wiring in the machine file."
-                .to_owned(),
-        ];
-        if self.chart.cut > 0.0 {
-            all.push(format!(
-                "Ways rarer than {} are not printed ({} together): start afresh there with `wattmend find` and all \
-                 readings so far.",
-                share(self.extent.rare),
-                share(self.chart.cut)
-            ));
-        }
-        if self.chart.others > 5e-4 {
-            all.push(format!(
-                "Suspects too unlikely for the chart have {} together: where no branch fits, start afresh too.",
-                share(self.chart.others)
-            ));
-        }
-        all
-    }
 }

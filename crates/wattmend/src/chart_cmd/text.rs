@@ -1,12 +1,11 @@
 //! The chart as text: numbered, indented, 80 columns at most.
 
-use super::{Charted, DEFERS};
+use super::AFRESH;
 use crate::render::Screen;
 use crate::render::wrap::{width, wrap};
-use diagnosis::chart::{Does, Label, Node, Then};
-use diagnosis::check::{CheckKind, Power};
-use diagnosis::finding::Action;
+use diagnosis::chart::{Label, Node, Then};
 use machine::model::Machine;
+use report::fault_chart::{Charted, DEFERS, came_from, leads_out, takes};
 use report::finding::words;
 
 /// A printed sheet, whatever the screen.
@@ -35,21 +34,16 @@ pub(super) fn render(charted: &Charted<'_>, screen: &Screen) -> String {
     let more = if more > 0 { format!("; {more} more") } else { String::new() };
     line("", "  ", &format!("Suspects: {}{more}.", suspects.join("; ")));
     line("! ", "  ", DEFERS);
-    let mut from: Vec<Option<(usize, usize)>> = vec![None; chart.nodes.len()];
+    let from = came_from(chart);
     let mut depth = vec![0; chart.nodes.len()];
     for (at, node) in chart.nodes.iter().enumerate() {
-        for (b, branch) in node.branches.iter().enumerate() {
-            if let Then::Node(next) = branch.then {
-                from[next] = Some((at, b));
-                depth[next] = depth[at] + 1;
-            }
-        }
+        depth[at] = from[at].map_or(0, |(parent, _)| depth[parent] + 1);
         let after = from[at].map(|(parent, b)| (parent, &chart.nodes[parent].branches[b].label));
         out.push('\n');
         out.push_str(&one(charted.machine, at, node, after, INDENT * depth[at].min(DEEPEST), columns));
     }
     out.push('\n');
-    for note in charted.how_to_read() {
+    for note in charted.how_to_read(AFRESH) {
         out.push_str(&wrap("", "", &note, columns));
     }
     out
@@ -81,9 +75,7 @@ fn one(
         let share = words::per_cent(branch.probability);
         let then = match branch.then {
             Then::Node(next) => format!("→ {}", next + 1),
-            Then::Done if node.does == Does::GiveUp => "end".to_owned(),
-            Then::Done => "done".to_owned(),
-            Then::Afresh { .. } => "afresh".to_owned(),
+            _ => leads_out(node, branch).to_owned(),
         };
         let end = format!("{share:>7}  {then:<6}");
         let room = columns.saturating_sub(indent + 6 + width(&end) + 2);
@@ -100,36 +92,4 @@ fn one(
         }
     }
     out
-}
-
-/// With what, how long, what comes off, what it costs.
-pub(super) fn takes(machine: &Machine, node: &Node) -> String {
-    let mut all: Vec<String> = Vec::new();
-    match &node.does {
-        Does::Act(Action::Check(check)) => {
-            all.push(words::instrument(check.instrument).to_owned());
-            // Whether eyes and hands want a dead machine, their caution says.
-            let supply = match check.power {
-                Power::Dead if check.kind == CheckKind::Observation => "",
-                Power::Dead => "machine dead",
-                Power::Closed => "machine closed up and running",
-                Power::Live => "LIVE, for competent persons only",
-            };
-            all.extend((!supply.is_empty()).then(|| supply.to_owned()));
-        }
-        Does::Act(Action::Mend { .. }) => all.push("with the run that proves it".to_owned()),
-        Does::Act(Action::HandBack { .. }) => {}
-        Does::GiveUp => return "Agree with the customer what is to become of the machine.".to_owned(),
-    }
-    all.push(words::minutes(node.minutes));
-    if node.closes {
-        all.push("close up first".to_owned());
-    }
-    if !node.opens.is_empty() {
-        all.push(format!("off come: {}", words::panels(machine, &node.opens)));
-    }
-    if node.price > 0.0 {
-        all.push(format!("part worth {} of work", words::minutes(node.price)));
-    }
-    all.join("; ")
 }

@@ -40,26 +40,10 @@ fn check(path: &Path) -> Checked {
     match load::text(path) {
         Err(unreadable) => Checked::Unreadable(unreadable),
         Ok(text) => {
-            let found = findings(&text);
+            let (_, found) = bench::check(&text);
             Checked::Read { text, found }
         }
     }
-}
-
-/// What reading finds and, where it finds no error, what running the machine finds, once for each variant.
-fn findings(text: &str) -> Vec<Diagnostic> {
-    let first = machine::read::read(text, None);
-    let mut found = first.diagnostics;
-    let Some(machine) = first.machine else { return found };
-    found.extend(bench::review(&machine));
-    for variant in machine.plate.variants.iter().skip(1) {
-        let other = machine::read::read(text, Some(variant));
-        found.extend(other.diagnostics);
-        found.extend(other.machine.iter().flat_map(bench::review));
-    }
-    found.sort_by_key(|d| (d.span.start, d.span.end, d.severity));
-    found.dedup();
-    found
 }
 
 fn is_refused(checked: &Checked) -> bool {
@@ -87,7 +71,7 @@ fn as_json(path: &Path, checked: &Checked) -> Value {
         }
         Checked::Read { text, found } => {
             let (errors, warnings) = diagnostics::count(found);
-            let found: Vec<Value> = found.iter().map(|d| diagnostics::json(text, d)).collect();
+            let found: Vec<Value> = found.iter().map(|d| report::diagnostic::json(text, d)).collect();
             json!({ "file": file, "errors": errors, "warnings": warnings, "found": found })
         }
     }

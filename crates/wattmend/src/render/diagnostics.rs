@@ -3,8 +3,7 @@
 use super::Screen;
 use super::wrap::wrap;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
-use machine::diagnostic::{Diagnostic, Severity, line_column};
-use serde_json::{Value, json};
+use machine::diagnostic::{Diagnostic, Severity};
 use std::fmt::Write;
 
 /// Columns before the words of a remedy: line numbers of up to four digits and "= to mend: ".
@@ -41,7 +40,7 @@ fn one(name: &str, text: &str, finding: &Diagnostic, renderer: &Renderer, column
         Severity::Error => Level::ERROR,
         Severity::Warning => Level::WARNING,
     };
-    let mark = AnnotationKind::Primary.span(underlined(text, finding)).label(finding.label.as_str());
+    let mark = AnnotationKind::Primary.span(finding.underlined(text)).label(finding.label.as_str());
     let remedies = finding
         .remedies
         .iter()
@@ -57,23 +56,6 @@ fn one(name: &str, text: &str, finding: &Diagnostic, renderer: &Renderer, column
 /// A message in lines short enough to stand behind what comes before it.
 fn folded(message: &str, before: usize, columns: usize) -> String {
     wrap("", "", message, columns.saturating_sub(before)).trim_end().to_owned()
-}
-
-/// The part of the finding's span to underline: its first line only, since a whole table would drown the message, and
-/// always on character borders inside the text.
-fn underlined(text: &str, finding: &Diagnostic) -> std::ops::Range<usize> {
-    let start = border(text, finding.span.start);
-    let end = border(text, finding.span.end.max(start));
-    let line = text[start..end].lines().next().map_or(0, |l| l.trim_end().len());
-    start..start + line
-}
-
-fn border(text: &str, at: usize) -> usize {
-    let mut at = at.min(text.len());
-    while !text.is_char_boundary(at) {
-        at -= 1;
-    }
-    at
 }
 
 /// "2 errors, 1 warning in FILE. The machine was not loaded."
@@ -105,28 +87,10 @@ fn plural(n: usize, word: &str) -> String {
     if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") }
 }
 
-/// A finding for a program to read; the keys stand in `docs/json.md`.
-pub(crate) fn json(text: &str, finding: &Diagnostic) -> Value {
-    let (line, column) = line_column(text, finding.span.start);
-    let severity = match finding.severity {
-        Severity::Error => "error",
-        Severity::Warning => "warning",
-    };
-    json!({
-        "severity": severity,
-        "rule": finding.rule,
-        "message": finding.message,
-        "line": line,
-        "column": column,
-        "text": &text[underlined(text, finding)],
-        "label": finding.label,
-        "to_mend": finding.remedies,
-    })
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{Screen, json, render};
+    use super::{Screen, render};
+    use report::diagnostic;
 
     /// A file cut off anywhere, as after a full disk, is told of without a panic; every place lies in the text.
     #[test]
@@ -139,7 +103,7 @@ mod tests {
             let printed = render("cut.toml", text, &found, &screen);
             assert!(printed.ends_with("cut.toml. The machine was not loaded.\n"), "{cut}: {printed}");
             for finding in &found {
-                let line = json(text, finding)["line"].as_u64().unwrap_or(u64::MAX);
+                let line = diagnostic::json(text, finding)["line"].as_u64().unwrap_or(u64::MAX);
                 assert!(line <= text.lines().count() as u64 + 1, "{cut}: line {line}");
             }
         }

@@ -8,16 +8,16 @@ use quantity::{Decoded, Dimension, Reading, format};
 use simulator::{Shown, Subject, SubjectError};
 
 /// What came of a check.
-pub(super) struct Answered {
-    pub(super) says: String,
-    pub(super) entries: Vec<Entry>,
+pub(crate) struct Answered {
+    pub(crate) says: String,
+    pub(crate) entries: Vec<Entry>,
 }
 
 /// Last digits of the plug-in meter's current, A.
 const CURRENT_STEP: f64 = 0.001;
 
 /// Has the subject answer.
-pub(super) fn answer(
+pub(crate) fn answer(
     machine: &Machine,
     subject: &mut Subject,
     check: &Check,

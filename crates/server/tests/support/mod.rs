@@ -1,0 +1,87 @@
+//! The routes, asked without a socket.
+#![allow(dead_code, unreachable_pub, reason = "each test uses what it needs")]
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Method, Request, StatusCode, header};
+use server::{Desk, Door, routes};
+use std::sync::Arc;
+use tower::ServiceExt;
+
+pub const HOST: &str = "localhost:8423";
+
+pub struct Bench {
+    pub routes: Router,
+    pub folder: tempfile::TempDir,
+}
+
+impl Bench {
+    pub fn new() -> Bench {
+        let folder = tempfile::tempdir().unwrap();
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        Bench { routes: routes(desk, Door::ThisComputer, false), folder }
+    }
+
+    /// The same folder opened again, as after a crash.
+    pub fn again(self) -> Bench {
+        let Bench { routes: old, folder } = self;
+        drop(old);
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        Bench { routes: routes(desk, Door::ThisComputer, false), folder }
+    }
+
+    pub async fn ask(&self, request: Request<Body>) -> (StatusCode, axum::http::HeaderMap, String) {
+        let answer = self.routes.clone().oneshot(request).await.unwrap();
+        let (head, body) = answer.into_parts();
+        let body = to_bytes(body, 10_000_000).await.unwrap();
+        (head.status, head.headers, String::from_utf8(body.to_vec()).unwrap())
+    }
+
+    pub async fn get(&self, path: &str) -> (StatusCode, String) {
+        let request = Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap();
+        let (status, _, body) = self.ask(request).await;
+        (status, body)
+    }
+
+    pub async fn post(&self, path: &str, form: &str) -> (StatusCode, axum::http::HeaderMap, String) {
+        let request = Request::post(path)
+            .header(header::HOST, HOST)
+            .header(header::ORIGIN, format!("http://{HOST}"))
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(form.to_owned()))
+            .unwrap();
+        self.ask(request).await
+    }
+
+    pub async fn post_json(&self, path: &str, json: &str) -> (StatusCode, axum::http::HeaderMap, String) {
+        let request = Request::post(path)
+            .header(header::HOST, HOST)
+            .header(header::CONTENT_TYPE, "application/json")
+            .body(Body::from(json.to_owned()))
+            .unwrap();
+        self.ask(request).await
+    }
+
+    pub async fn send(
+        &self,
+        method: Method,
+        path: &str,
+        kind: &str,
+        body: &str,
+    ) -> (StatusCode, axum::http::HeaderMap, String) {
+        let mut request = Request::builder().method(method).uri(path).header(header::HOST, HOST);
+        if !kind.is_empty() {
+            request = request.header(header::CONTENT_TYPE, kind);
+        }
+        self.ask(request.body(Body::from(body.to_owned())).unwrap()).await
+    }
+}
+
+/// A form's fields as a browser sends them.
+pub fn form(fields: &[(&str, &str)]) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._".contains(&b);
+    let coded = |text: &str| -> String {
+        text.bytes().map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") }).collect()
+    };
+    fields.iter().map(|(k, v)| format!("{k}={}", coded(v))).collect::<Vec<_>>().join("&")
+}
