@@ -1,7 +1,7 @@
 //! What a whole diagnosis costs, how that grows with parts and with the recording, and what one more reading costs.
 //!
 //! `cargo bench -p diagnosis --bench find`; with `-- whole`, `-- parts` or `-- minutes`, only these. Times are those on a
-//! core. The names say what was left out. Figures: docs/performance.md.
+//! core. The names say what was left out. Figures: docs/performance-diagnosis.md.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a benchmark")]
 
 #[path = "../../bench/tests/support/larger.rs"]

@@ -24,7 +24,7 @@ pub struct Finding {
     pub conflicts: Vec<Conflict>,
     /// What to do next, best first; the first one is the advice.
     pub next: Vec<Next>,
-    /// Set when one suspect (or healthy) is sure enough for the money at stake.
+    /// Set when the advice is to mend (or to hand back), and that is at least [`crate::setup::Setup::sure_from`] probable.
     pub sure: Option<Sure>,
     /// Expected minutes (money as minutes) until the machine is right, if all goes by the advice: no plan takes less
     /// than the first, the advice takes no more than the second.

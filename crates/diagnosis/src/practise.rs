@@ -115,11 +115,12 @@ pub struct Coach<'m> {
 }
 
 impl<'m> Coach<'m> {
-    /// From what the customer says.
+    /// From what the customer says. Nobody is called back in practice: a repair in vain costs its own minutes and price alone.
     ///
     /// # Errors
     /// As [`crate::find()`].
-    pub fn new(machine: &'m Machine, evidence: Evidence, setup: Setup) -> Result<Coach<'m>, FindError> {
+    pub fn new(machine: &'m Machine, evidence: Evidence, mut setup: Setup) -> Result<Coach<'m>, FindError> {
+        setup.costs.in_vain = 0.0;
         let find = Find::new(machine, &evidence, &setup)?;
         Ok(Coach { machine, find, setup, evidence, open: Vec::new() })
     }
@@ -234,8 +235,9 @@ impl<'m> Coach<'m> {
         if let Doing::Check(check) = doing
             && !checks.iter().any(|c| c.check.id == check.id)
         {
-            let found = belief
-                .with_predictions(|p| outcomes::outcomes(machine, &self.setup, p, check, &troubles.cases));
+            let found = belief.with_predictions(|p| {
+                outcomes::outcomes(machine, &self.setup, p, check, &troubles.cases, false)
+            });
             checks.extend(found.map(|outcomes| Candidate { check: check.clone(), outcomes }));
         }
         let mends = next::mends(machine, &troubles.cases);

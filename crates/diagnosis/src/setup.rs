@@ -19,7 +19,7 @@ pub struct Setup {
     pub limits: Limits,
     /// How much work the next check may take.
     pub effort: Effort,
-    /// A suspect this probable is sure, whatever the money.
+    /// A suspect this probable is sure.
     pub sure_from: f64,
 }
 

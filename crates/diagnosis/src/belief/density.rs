@@ -21,11 +21,17 @@ impl Fit {
 
     /// The mean over cases, each with its probability.
     pub(crate) fn mixed(of: impl Iterator<Item = (f64, Fit)>) -> Fit {
-        let (total, slipped) = of.fold((0.0, 0.0), |(total, slipped), (p, fit)| {
-            let likely = p * fit.ln.exp();
+        let all: Vec<(f64, Fit)> = of.collect();
+        // As shares of the likeliest: a whole recording's likelihood is below what a number can hold.
+        let top = all.iter().map(|f| f.1.ln).fold(f64::NEG_INFINITY, f64::max);
+        if top == f64::NEG_INFINITY {
+            return Fit { ln: top, slip: 1.0 };
+        }
+        let (total, slipped) = all.iter().fold((0.0, 0.0), |(total, slipped), (p, fit)| {
+            let likely = p * (fit.ln - top).exp();
             (total + likely, slipped + likely * fit.slip)
         });
-        Fit { ln: total.ln(), slip: if total > 0.0 { slipped / total } else { 1.0 } }
+        Fit { ln: top + total.ln(), slip: if total > 0.0 { slipped / total } else { 1.0 } }
     }
 
     /// A yes or no that is so with probability `p`; below one half it is rather a slip.

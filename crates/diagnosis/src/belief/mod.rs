@@ -13,6 +13,7 @@ mod weigh;
 
 pub(crate) use density::Fit;
 pub(crate) use predictions::Predictions;
+use predictions::over_waters;
 pub use prior::Case;
 pub(crate) use prior::SOUND_CALLS;
 pub(crate) use weigh::{says_yes, works_without};
@@ -86,7 +87,7 @@ struct Occasion {
 /// A probability for each set of faults.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Beliefs {
-    /// Sets of faults and their probability among all that were looked at, likeliest first.
+    /// Sets of faults and their probability, likeliest first; with `left_out` they make 1.
     pub cases: Vec<(Case, f64)>,
     /// Most that all sets never made can have together.
     pub left_out: f64,
@@ -362,10 +363,11 @@ impl<'m> Belief<'m> {
             (Some(clue), _) => weigh::weigh(self.machine, &self.setup, predictions, clue, faults),
             (None, Some(aligner)) => {
                 let steps = predictions.test(faults);
-                let usual = aligner.ln_likelihood(&steps, predictions.sweep());
+                let plain = |ln| Fit { ln, slip: 0.0 };
+                let usual = plain(aligner.ln_likelihood(&steps, predictions.sweep()));
                 let waters = predictions.by_water(faults);
-                let others = waters.iter().flat_map(|w| w.iter()).map(|test| aligner.ln_likelihood_of(test));
-                Fit { ln: predictions::over_waters(usual, others), slip: 0.0 }
+                let others = waters.iter().flat_map(|w| w.iter());
+                over_waters(usual, others.map(|test| plain(aligner.ln_likelihood_of(test))))
             }
             (None, None) => Fit { ln: 0.0, slip: 0.0 },
         };

@@ -1,5 +1,6 @@
 //! What the bench says under a set of faults, kept: the service test, the functions in ordinary use, ohms.
 
+use super::density::Fit;
 use super::functions::{Goes, as_steps, goes};
 use crate::evidence::OhmsReading;
 use bench::{Conditions, Estimate, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep, Voltmeter};
@@ -35,7 +36,7 @@ const SAME_RISE_K: f64 = 0.01;
 const WATERS: [f64; 2] = [0.72, 1.25];
 
 /// Each of these is as likely as that; the rest is as the file has it.
-pub(crate) const OTHER_WATER: f64 = 0.25;
+const OTHER_WATER: f64 = 0.25;
 
 /// A step that takes more than this share of its longest time might run out of it.
 const NEARLY: f64 = 0.6;
@@ -43,16 +44,11 @@ const NEARLY: f64 = 0.6;
 /// Two points and what is unplugged.
 type Probes = ([String; 2], Vec<String>);
 
-/// Natural logarithm of the mean likelihood over the file's water and the others, from the logarithms of each.
-pub(crate) fn over_waters(usual: f64, others: impl Iterator<Item = f64>) -> f64 {
-    let others: Vec<f64> = others.collect();
+/// The mean fit over the file's water and the others.
+pub(crate) fn over_waters(usual: Fit, others: impl Iterator<Item = Fit>) -> Fit {
+    let others: Vec<Fit> = others.collect();
     let rest = 1.0 - OTHER_WATER * others.len() as f64;
-    let top = others.iter().copied().fold(usual, f64::max);
-    if top == f64::NEG_INFINITY {
-        return top;
-    }
-    let sum: f64 = others.iter().map(|ln| OTHER_WATER * (ln - top).exp()).sum();
-    top + (rest * (usual - top).exp() + sum).ln()
+    Fit::mixed(std::iter::once((rest, usual)).chain(others.into_iter().map(|fit| (OTHER_WATER, fit))))
 }
 
 /// Signs that water moves.

@@ -3,7 +3,7 @@
 use super::Case;
 use super::density::{self, Fit, SLIP};
 use super::functions::Goes;
-use super::predictions::{OTHER_WATER, Predictions};
+use super::predictions::{Predictions, over_waters};
 use crate::check::Instrument;
 use crate::evidence::{Clue, StepReading};
 use crate::setup::Setup;
@@ -178,9 +178,7 @@ fn by_water(
     of: impl Fn(&[Prediction]) -> Fit,
 ) -> Fit {
     let Some(waters) = predictions.by_water(faults) else { return usual };
-    let others = waters.iter().map(|test| (OTHER_WATER, of(test)));
-    let rest = 1.0 - OTHER_WATER * waters.len() as f64;
-    Fit::mixed(std::iter::once((rest, usual)).chain(others))
+    over_waters(usual, waters.iter().map(|test| of(test)))
 }
 
 fn stored(machine: &Machine, code: Option<CodeId>, codes: &[CodeId]) -> Fit {

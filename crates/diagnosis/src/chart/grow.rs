@@ -73,14 +73,15 @@ impl Grower<'_, '_> {
             let too_much =
                 way.probability < extent.rare || way.depth >= extent.depth || nodes.len() >= extent.nodes;
             if let Some((node, branch)) = way.from {
-                let then =
-                    if too_much { Then::Afresh { minutes: plan.upper } } else { Then::Node(nodes.len()) };
+                let minutes = (plan.upper - self.in_vain()).max(0.0);
+                let then = if too_much { Then::Afresh { minutes } } else { Then::Node(nodes.len()) };
                 nodes[node].branches[branch].then = then;
                 if too_much {
                     continue;
                 }
             } else {
-                planned = (plan.lower, plan.upper);
+                // One repair cures: what every repair is charged for being in vain is taken back once.
+                planned = (plan.lower - self.in_vain(), plan.upper - self.in_vain());
             }
             let (node, points) = self.node(&course, &way, &plan);
             let at = nodes.len();
@@ -101,6 +102,7 @@ impl Grower<'_, '_> {
         };
         let panels = self.belief.machine().panels.len();
         let (does, price) = self.does(step);
+        let in_vain = if step < self.checks.len() { 0.0 } else { self.in_vain() };
         let mut branches = Vec::new();
         let mut points = Vec::new();
         for w in taken.ways {
@@ -123,7 +125,7 @@ impl Grower<'_, '_> {
         let node = Node {
             probability: way.probability,
             does,
-            minutes: taken.cost - price,
+            minutes: taken.cost - price - in_vain,
             price,
             opens: taken.opens.iter().copied().filter(|&p| p < panels).collect(),
             closes: taken.closes.iter().any(|&p| p < panels),
@@ -131,6 +133,11 @@ impl Grower<'_, '_> {
             branches,
         };
         (node, points)
+    }
+
+    /// What the problem charges for a repair in vain: no minutes of the node, but of those that follow where it does not cure.
+    fn in_vain(&self) -> f64 {
+        self.belief.setup().costs.in_vain
     }
 
     fn does(&self, step: usize) -> (Does, f64) {

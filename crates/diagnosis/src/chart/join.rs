@@ -6,7 +6,8 @@ use crate::check::Instrument;
 use crate::finding::Action;
 
 /// The chart with answers put together and its nodes in reading order.
-pub(super) fn joined(chart: Chart) -> Chart {
+/// `in_vain`: what a repair that does not cure costs on top.
+pub(super) fn joined(chart: Chart, in_vain: f64) -> Chart {
     let mut nodes: Vec<Node> = chart.nodes;
     // Those that follow come after: from the last to the first, all below is joined already.
     for at in (0..nodes.len()).rev() {
@@ -15,11 +16,11 @@ pub(super) fn joined(chart: Chart) -> Chart {
     }
     let mut ordered = Vec::new();
     put(&nodes, 0, &mut ordered);
-    totals(Chart { nodes: ordered, ..chart })
+    totals(Chart { nodes: ordered, ..chart }, in_vain)
 }
 
 /// What the chart takes, all in all.
-fn totals(mut chart: Chart) -> Chart {
+fn totals(mut chart: Chart, in_vain: f64) -> Chart {
     (chart.minutes, chart.minutes_to_find, chart.cut) = (0.0, 0.0, 0.0);
     for node in &chart.nodes {
         chart.minutes += node.probability * (node.minutes + node.price);
@@ -27,6 +28,11 @@ fn totals(mut chart: Chart) -> Chart {
             chart.minutes_to_find += node.probability * node.minutes;
         }
         for branch in &node.branches {
+            if matches!(&node.does, Does::Act(Action::Mend { .. } | Action::HandBack { .. }))
+                && branch.then != Then::Done
+            {
+                chart.minutes += node.probability * branch.probability * in_vain;
+            }
             if let Then::Afresh { minutes } = branch.then {
                 chart.cut += node.probability * branch.probability;
                 chart.minutes += node.probability * branch.probability * minutes;

@@ -154,7 +154,7 @@ impl Find<'_> {
         let problem = next::problem(belief, &troubles, &checks, &mends);
         let grower =
             Grower { belief, troubles: &troubles, checks: &checks, mends: &mends, problem: &problem };
-        let mut chart = join::joined(grower.grow(extent)?);
+        let mut chart = join::joined(grower.grow(extent)?, belief.setup().costs.in_vain);
         let known: f64 = beliefs.cases.iter().filter(|(c, _)| troubles.cases.contains(c)).map(|c| c.1).sum();
         chart.others = (1.0 - known).max(0.0);
         for (_, p) in &mut chart.suspects {

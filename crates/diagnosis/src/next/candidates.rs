@@ -60,8 +60,9 @@ pub fn candidates(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Che
     all
 }
 
-/// A known-good part in place of each of these that is mended by a new one: fit it and try. It goes back to the van if it
-/// does not help, so that it costs its minutes alone. Wires are mended, not swapped.
+/// A known-good part in place of each of these that is mended by a new one: fit it and try. It stays in until the job is done
+/// (what is measured after it is of the machine with it), and goes back to the van if it was not that, so that it costs its
+/// minutes alone. Wires are mended, not swapped.
 pub(crate) fn swaps(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<Check> {
     let fits = |id: &PartId| {
         let part = &machine.parts[*id];
@@ -74,7 +75,7 @@ pub(crate) fn swaps(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<C
             id: format!("swap {}", part.id),
             kind: CheckKind::Swap,
             says: format!(
-                "Fit a known-good {} ({}) in its place, close up and run the machine. Does it work with it?",
+                "Fit a known-good {} ({}) in its place, close up and run the machine. Does it work with it? Leave it in until the job is done.",
                 part.id, part.kind.name
             ),
             between: None,

@@ -33,23 +33,11 @@ const MOST_SWAPS: usize = 8;
 /// Bits that a check must tell at least.
 const LEAST_BITS: f64 = 0.005;
 
-/// The problem charges every repair as if in vain. One of them cures, whatever the order: that one is taken back here, and the
-/// plan is the same. (Of several faults only one is: their repairs count as dearer than they are.)
-fn cured_once(plan: &mut Plan, in_vain: f64) {
-    let less = |minutes: &mut f64| *minutes = (*minutes - in_vain).max(0.0);
-    less(&mut plan.lower);
-    less(&mut plan.upper);
-    for choice in &mut plan.choices {
-        less(&mut choice.lower);
-        less(&mut choice.upper);
-    }
-}
+/// The same for a step that was run already: it tells only of what shows sometimes, and of slips.
+const LEAST_BITS_AGAIN: f64 = 0.08;
 
 /// Bits that a check must tell to come before a repair where too much was left out to be sure.
 const WORTH_BITS: f64 = 0.04;
-
-/// The same for a step that was run already: it tells only of what shows sometimes, and of slips.
-const LEAST_BITS_AGAIN: f64 = 0.08;
 
 /// What to do next, and how long it may take.
 pub(crate) struct Advice {
@@ -66,11 +54,11 @@ pub(crate) struct Candidate {
 }
 
 impl Candidate {
-    /// Bits for a minute, the panels before it off as well; nothing where it tells next to nothing.
-    fn tells(&self, machine: &Machine, troubles: &Troubles) -> f64 {
+    /// Bits that it tells, and bits for a minute, the panels before it off as well.
+    fn tells(&self, machine: &Machine, troubles: &Troubles) -> (f64, f64) {
         let bits = bits(&self.outcomes.rows, &troubles.probabilities);
         let access: f64 = self.check.access.iter().map(|&p| machine.panels[p].minutes).sum();
-        if bits < WORTH_BITS { 0.0 } else { bits / (self.check.minutes + access + 1.0) }
+        (bits, bits / (self.check.minutes + access + 1.0))
     }
 }
 
@@ -98,23 +86,36 @@ pub(crate) fn advise(
         Move::Step(step) => Some((mends[step - checks.len()].action(belief), Vec::new())),
         _ => None,
     };
-    let next = plan.choices.iter().filter_map(|choice| {
-        let (action, reads) = place(choice)?;
-        let next = Next { action, reads, lower: choice.lower, upper: choice.upper, why: String::new() };
-        let tells = match choice.step {
-            Move::Step(step) if step < checks.len() => checks[step].tells(machine, &troubles),
-            _ => 0.0,
-        };
-        Some((next, tells))
-    });
-    let mut next: Vec<(Next, f64)> = next.collect();
     if beliefs.left_out > LEFT_OUT_AT_MOST {
         // Too much was never weighed to mend anything on: whatever tells something for its minutes comes first.
-        next.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let for_a_minute = |choice: &plan::Choice| match choice.step {
+            Move::Step(step) if step < checks.len() => {
+                let (bits, rate) = checks[step].tells(machine, &troubles);
+                if bits < WORTH_BITS { 0.0 } else { rate }
+            }
+            _ => 0.0,
+        };
+        plan.choices.sort_by(|a, b| for_a_minute(b).total_cmp(&for_a_minute(a)));
     }
-    let mut next: Vec<Next> = next.into_iter().map(|n| n.0).collect();
+    let next = plan.choices.iter().filter_map(|choice| {
+        let (action, reads) = place(choice)?;
+        Some(Next { action, reads, lower: choice.lower, upper: choice.upper, why: String::new() })
+    });
+    let mut next: Vec<Next> = next.collect();
     explain(&mut next, &plan);
     Ok(Advice { next, minutes: Some((plan.lower, plan.upper)) })
+}
+
+/// The problem charges every repair as if in vain. One of them cures, whatever the order: that one is taken back here, and the
+/// plan is the same. (Of several faults only one is: their repairs count as dearer than they are.)
+fn cured_once(plan: &mut Plan, in_vain: f64) {
+    let less = |minutes: &mut f64| *minutes = (*minutes - in_vain).max(0.0);
+    less(&mut plan.lower);
+    less(&mut plan.upper);
+    for choice in &mut plan.choices {
+        less(&mut choice.lower);
+        less(&mut choice.upper);
+    }
 }
 
 /// The problem that [`advise`] gives to the planner, and how often each of its repairs' faults comes before anything is
@@ -211,15 +212,14 @@ fn weighed(
             continue;
         }
         let again = was_run(&check, evidence);
-        let work_out = if again { outcomes::outcomes_again } else { outcomes::outcomes };
-        let found = belief.with_predictions(|p| work_out(machine, setup, p, &check, &troubles.cases));
+        let found = belief
+            .with_predictions(|p| outcomes::outcomes(machine, setup, p, &check, &troubles.cases, again));
         let Some(outcomes) = found else { continue };
-        let bits = bits(&outcomes.rows, &troubles.probabilities);
-        if bits < if again { LEAST_BITS_AGAIN } else { LEAST_BITS } {
-            continue;
+        let candidate = Candidate { check, outcomes };
+        let (bits, rate) = candidate.tells(machine, troubles);
+        if bits >= if again { LEAST_BITS_AGAIN } else { LEAST_BITS } {
+            all.push((rate, candidate));
         }
-        let access: f64 = check.access.iter().map(|&p| machine.panels[p].minutes).sum();
-        all.push((bits / (check.minutes + access + 1.0), Candidate { check, outcomes }));
     }
     all.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.check.id.cmp(&b.1.check.id)));
     all

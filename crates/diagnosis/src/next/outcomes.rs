@@ -39,29 +39,10 @@ pub(crate) struct Shown {
 }
 
 /// Works out the outcomes of a check under suspects; none where it tells nothing apart.
+///
+/// `again`: it is a step that was run already. Signs that a sound machine does not show would have been said then, or will not
+/// be said now: that they are not there is not told, so they tell nothing apart.
 pub(crate) fn outcomes(
-    machine: &Machine,
-    setup: &Setup,
-    predictions: &mut Predictions<'_>,
-    check: &Check,
-    suspects: &[Case],
-) -> Option<Outcomes> {
-    worked_out(machine, setup, predictions, check, suspects, false)
-}
-
-/// The same of a step that was run already. Signs that a sound machine does not show would have been said then, or will not be
-/// said now: that they are not there is not told, so they tell nothing apart.
-pub(crate) fn outcomes_again(
-    machine: &Machine,
-    setup: &Setup,
-    predictions: &mut Predictions<'_>,
-    check: &Check,
-    suspects: &[Case],
-) -> Option<Outcomes> {
-    worked_out(machine, setup, predictions, check, suspects, true)
-}
-
-fn worked_out(
     machine: &Machine,
     setup: &Setup,
     predictions: &mut Predictions<'_>,
@@ -114,12 +95,18 @@ fn answers(machine: &Machine, check: &Check, suspects: &[Case]) -> Option<Outcom
     for case in suspects {
         yes.push(crate::belief::says_yes(machine, &check.id, &case.faults)?);
     }
-    let (least, most) = yes.iter().fold((1.0_f64, 0.0_f64), |(l, m), p| (l.min(*p), m.max(*p)));
+    two_ways(yes, ["yes", "no"])
+}
+
+/// The first of two outcomes has this probability under each suspect; none where it is much the same under all.
+fn two_ways(first: Vec<f64>, names: [&str; 2]) -> Option<Outcomes> {
+    let (least, most) = first.iter().fold((1.0_f64, 0.0_f64), |(l, m), p| (l.min(*p), m.max(*p)));
     if most - least < 0.1 {
         return None;
     }
-    let words = yes.iter().map(|p| if *p > 0.5 { "yes" } else { "no" }.to_owned()).collect();
-    Some(Outcomes { rows: vec![yes.clone(), yes.iter().map(|p| 1.0 - p).collect()], words })
+    let words = first.iter().map(|p| names[usize::from(*p <= 0.5)].to_owned()).collect();
+    let second = first.iter().map(|p| 1.0 - p).collect();
+    Some(Outcomes { rows: vec![first, second], words })
 }
 
 /// Does the machine work with a known-good part?
@@ -128,12 +115,7 @@ fn tried(predictions: &mut Predictions<'_>, part: PartId, suspects: &[Case]) -> 
     for case in suspects {
         works.push(crate::belief::works_without(predictions, case, part));
     }
-    let (least, most) = works.iter().fold((1.0_f64, 0.0_f64), |(l, m), p| (l.min(*p), m.max(*p)));
-    if most - least < 0.1 {
-        return None;
-    }
-    let words = works.iter().map(|p| if *p > 0.5 { "works" } else { "still fails" }.to_owned()).collect();
-    Some(Outcomes { rows: vec![works.clone(), works.iter().map(|p| 1.0 - p).collect()], words })
+    two_ways(works, ["works", "still fails"])
 }
 
 pub(crate) fn shown(

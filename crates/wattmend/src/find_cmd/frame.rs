@@ -41,7 +41,7 @@ pub(crate) struct Frame {
     /// Live measurements may be asked for too: for competent persons only, under local rules
     #[arg(long)]
     live: bool,
-    /// How probable a suspect must be to be sure, whatever the money: 97% where left out
+    /// How probable a suspect must be to be sure: 97% where left out
     #[arg(long, value_name = "SHARE")]
     sure: Option<String>,
 }

@@ -3,7 +3,7 @@
 use super::Found;
 use crate::render::Screen;
 use crate::render::wrap::wrap;
-use diagnosis::check::{Check, Power};
+use diagnosis::check::{Check, CheckKind, Power};
 use diagnosis::finding::{Action, Next};
 use machine::model::{Machine, PanelId};
 use report::finding::words;
@@ -102,6 +102,7 @@ fn caution(line: &mut impl FnMut(&str, &str), danger: &str) {
 
 fn means(check: &Check) -> String {
     let supply = match check.power {
+        _ if check.kind == CheckKind::Swap => "machine dead to fit it, then closed up and running",
         Power::Dead => "machine dead",
         Power::Closed => "machine closed up and running",
         Power::Live => "LIVE, for competent persons only",
