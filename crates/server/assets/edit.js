@@ -24,7 +24,8 @@
       field.focus();
     });
     document.getElementById("leave").addEventListener("click", () => { store.remove(); offer.hidden = true; field.focus(); });
-  } else {
+  } else if (!("refused" in form.dataset)) {
+    // What was refused is not saved yet: it stays.
     store.remove();
   }
 

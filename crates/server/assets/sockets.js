@@ -6,12 +6,23 @@
   // What is typed into the file stays on this device until it was kept.
   const file = document.getElementById("text");
   const KEY = "wattmend.draft.meters";
-  try {
-    const draft = localStorage.getItem(KEY);
-    if (draft === file.value) localStorage.removeItem(KEY);
-    else if (draft !== null) { file.value = draft; file.closest("details").open = true; }
-    file.addEventListener("input", () => localStorage.setItem(KEY, file.value));
-  } catch { /* nothing can be kept */ }
+  const store = {
+    get() { try { return localStorage.getItem(KEY); } catch { return null; } },
+    set(value) { try { localStorage.setItem(KEY, value); } catch { /* full or refused: the page still has it */ } },
+    remove() { try { localStorage.removeItem(KEY); } catch { /* nothing was kept */ } },
+  };
+  const draft = file ? store.get() : null;
+  if (draft !== null && draft !== file.value) {
+    const offer = document.getElementById("kept");
+    offer.hidden = false;
+    file.closest("details").open = true;
+    document.getElementById("take").addEventListener("click", () => { file.value = draft; offer.hidden = true; file.focus(); });
+    document.getElementById("leave").addEventListener("click", () => { store.remove(); offer.hidden = true; file.focus(); });
+  } else if (file && !("refused" in file.form.dataset)) {
+    // What was refused is not kept yet: it stays.
+    store.remove();
+  }
+  file?.addEventListener("input", () => store.set(file.value));
   const words = { heard: "heard", lost: "LOST", waiting: "waiting" };
   const source = new EventSource("/api/sockets/live");
   const put = (element, text) => { if (element && element.textContent !== text) element.textContent = text; };

@@ -104,8 +104,15 @@ struct NewJob {
     customer: Option<String>,
 }
 
-async fn new_job(State(desk): State<Arc<Desk>>, sent: Result<Json<NewJob>, JsonRejection>) -> Answer {
+async fn new_job(
+    State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
+    sent: Result<Json<NewJob>, JsonRejection>,
+) -> Answer {
     let sent = json_body(sent)?;
+    if sent.customer.is_some() && !who.may_name_customers() {
+        return Err(crate::guard::not_yours().into());
+    }
     let variant = sent.variant.unwrap_or_default();
     let machine = match &sent.machine {
         Some(file) => Some(crate::pages::new_job::machine_of(&desk, file, &variant, "")?),
@@ -133,9 +140,14 @@ async fn job(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
 
 async fn evidence(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
     let job = desk.job(id).await?;
+    let authors = desk.with_records(move |r| r.authors(id)).await?;
     let one = |e: &Entry| {
-        let by = job.log.superseded_by(e.number).map(|s| s.number);
-        json!({ "number": e.number, "at": e.at, "says": e.says, "supersedes": e.supersedes, "superseded_by": by })
+        let superseded_by = job.log.superseded_by(e.number).map(|s| s.number);
+        let by = authors.iter().find(|(number, _)| *number == e.number).map(|(_, name)| name);
+        json!({
+            "number": e.number, "at": e.at, "by": by, "says": e.says, "supersedes": e.supersedes,
+            "superseded_by": superseded_by,
+        })
     };
     Ok(Json(json!({ "evidence": job.log.entries().iter().map(one).collect::<Vec<_>>() })).into_response())
 }
@@ -157,8 +169,8 @@ async fn add(
     sent: Result<Json<Added>, JsonRejection>,
 ) -> Answer {
     let sent = json_body(sent)?;
-    say::may_say(&who, &sent.says)?;
     let job = desk.job(id).await?;
+    say::may_say(&who, &sent.says, &job, sent.supersedes)?;
     let machine = desk.machine_of(&job)?;
     let says = sent.says.clone();
     desk.work(move || understood(machine.as_deref(), &says)).await??;

@@ -1,10 +1,11 @@
 //! The machine files at hand: those that come with the program, and one's own in the folder `machines` beside the records.
 
+use crate::problem::Problem;
 use machine::diagnostic::Diagnostic;
 use machine::model::Machine;
 use std::collections::HashMap;
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// The invented machines, to try everything with.
@@ -101,8 +102,41 @@ impl Library {
     }
 
     /// The file with this name. Names are looked up in the list; no path is made of one.
-    pub(crate) fn file(&self, name: &str) -> Option<MachineFile> {
-        self.files().into_iter().find(|f| f.name == name)
+    ///
+    /// # Errors
+    /// Where there is none.
+    pub(crate) fn file(&self, name: &str) -> Result<MachineFile, Problem> {
+        let own = self.own().into_iter().find(|(own, _)| own == name);
+        let own =
+            own.and_then(|(_, path)| std::fs::read_to_string(path).ok()).map(|text| (text.into(), true));
+        let invented = || {
+            let known = INVENTED.iter().find(|(known, _)| *known == name);
+            known.map(|(_, text)| (Arc::from(*text), false))
+        };
+        let (text, own): (Arc<str>, bool) =
+            own.or_else(invented).ok_or_else(|| Problem::not_there("such machine file"))?;
+        let (machine, diagnostics) = self.read(&text, "");
+        Ok(MachineFile { name: name.to_owned(), text, own, machine, diagnostics })
+    }
+
+    /// The file with this name, and its machine.
+    ///
+    /// # Errors
+    /// Where there is none, or it has errors.
+    pub(crate) fn usable(&self, name: &str) -> Result<(MachineFile, Arc<Machine>), Problem> {
+        let file = self.file(name)?;
+        let machine = file.machine.clone().ok_or_else(|| {
+            Problem::refused(
+                "this machine file has errors",
+                "the page Machines shows where and how to mend them",
+            )
+        })?;
+        Ok((file, machine))
+    }
+
+    /// Is there a file with this name?
+    pub(crate) fn has(&self, name: &str) -> bool {
+        INVENTED.iter().any(|(known, _)| *known == name) || self.own().iter().any(|(own, _)| own == name)
     }
 
     /// One's own files: name and path.
@@ -136,11 +170,7 @@ impl Library {
                 _ => return Err(std::io::ErrorKind::InvalidInput.into()),
             },
         };
-        let beside = path.with_extension("toml.new");
-        let mut file = std::fs::File::create(&beside)?;
-        file.write_all(text.as_bytes())?;
-        file.sync_all()?;
-        std::fs::rename(&beside, &path)
+        replace(&path, text)
     }
 
     /// Reads a text as a variant (empty: its first); the same text is read once.
@@ -158,6 +188,15 @@ impl Library {
         kept.insert(key, read.clone());
         read
     }
+}
+
+/// Puts a text in a file's place. On return it is on the disk, whole; broken off, the old text stands.
+pub(crate) fn replace(path: &Path, text: &str) -> std::io::Result<()> {
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut beside = tempfile::NamedTempFile::new_in(folder)?;
+    beside.write_all(text.as_bytes())?;
+    beside.as_file().sync_all()?;
+    beside.persist(path).map(drop).map_err(|e| e.error)
 }
 
 #[cfg(test)]

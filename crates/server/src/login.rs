@@ -22,9 +22,14 @@ use serde::Deserialize;
 use std::collections::{HashMap, HashSet};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
+use tokio::sync::Semaphore;
 
 /// Shortest passphrase, characters.
 const SHORTEST: usize = 10;
+/// Longest name that is looked up, characters.
+const LONGEST_NAME: usize = 100;
+/// Guesses that may wait for their turn; who comes after them comes again later.
+const WAITING: usize = 8;
 /// Longest passphrase that is hashed, bytes.
 const LONGEST: usize = 1_000;
 /// Wrong passphrases in a row for one name before it waits, and for how long.
@@ -78,8 +83,12 @@ pub(crate) struct Gate {
     lock: Option<Arc<Lock>>,
     /// Sessions of who gave it.
     owners: Mutex<HashSet<String>>,
-    /// By name, small letters; the bench's own has none. Held while a passphrase is hashed.
+    /// By name, small letters; the bench's own has none.
     tries: Mutex<HashMap<String, Tries>>,
+    /// One guess is looked at at a time: hashing is made to take long, and guesses at once would not be counted one by one.
+    turn: Semaphore,
+    /// Guesses that wait for their turn, and the one that has it.
+    queue: Semaphore,
     /// What is sent is encrypted.
     secure: bool,
     /// Takes as long as a true one, for names that nobody has; made when it is needed.
@@ -94,7 +103,15 @@ struct Tries {
 
 impl Gate {
     pub(crate) fn new(lock: Option<Arc<Lock>>, secure: bool) -> Gate {
-        Gate { lock, owners: Mutex::default(), tries: Mutex::default(), secure, nobody: OnceLock::new() }
+        Gate {
+            lock,
+            owners: Mutex::default(),
+            tries: Mutex::default(),
+            turn: Semaphore::new(1),
+            queue: Semaphore::new(WAITING),
+            secure,
+            nobody: OnceLock::new(),
+        }
     }
 
     /// Who sent this; none: nobody who may come in.
@@ -114,9 +131,34 @@ impl Gate {
         Ok(None)
     }
 
+    /// The same, in its turn and where hashing holds nobody else up.
+    async fn open_in_turn(
+        self: &Arc<Self>,
+        desk: &Arc<Desk>,
+        given: Given,
+    ) -> Result<(String, Option<i64>), Problem> {
+        let busy = || Problem {
+            status: StatusCode::TOO_MANY_REQUESTS,
+            message: "too many are logging in at once".to_owned(),
+            remedy: "wait a few seconds, then try again".to_owned(),
+        };
+        let _place = self.queue.try_acquire().map_err(|_| busy())?;
+        let _turn = self.turn.acquire().await.map_err(|_| busy())?;
+        let (gate, desk) = (self.clone(), desk.clone());
+        let opened =
+            tokio::task::spawn_blocking(move || gate.open(&desk, &given.name, &given.passphrase)).await;
+        opened.map_err(|_| Problem::ours("the lock broke off"))?
+    }
+
     /// A session for who gives the right passphrase: its token, and how many seconds it lasts (none: with the program).
     fn open(&self, desk: &Desk, name: &str, passphrase: &str) -> Result<(String, Option<i64>), Problem> {
         let name = name.trim();
+        if name.chars().count() > LONGEST_NAME {
+            return Err(Problem::refused(
+                format!("no name here is longer than {LONGEST_NAME} characters"),
+                "type the name as it stands in Settings, under People",
+            ));
+        }
         let user = if name.is_empty() { None } else { desk.records().user_to_log_in(name)? };
         let mut tries = self.tries.lock().unwrap_or_else(PoisonError::into_inner);
         if tries.len() >= MOST_NAMES {
@@ -212,21 +254,31 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
 struct Ask {
     layout: Layout,
     by_name: bool,
+    /// The bench has a passphrase of its own.
+    has_own: bool,
     refused: Option<Problem>,
     name: String,
 }
 
 impl Ask {
-    async fn page(desk: &Arc<Desk>, name: String, refused: Option<Problem>) -> Result<Response, Problem> {
+    async fn page(
+        desk: &Arc<Desk>,
+        gate: &Gate,
+        name: String,
+        refused: Option<Problem>,
+    ) -> Result<Response, Problem> {
         let by_name = !desk.with_records(Records::users).await?.is_empty();
         let layout =
             Layout { title: "Log in".to_owned(), place: "", demo: false, version: assets::version() };
-        page(&Ask { layout, by_name, refused, name })
+        page(&Ask { layout, by_name, has_own: gate.lock.is_some(), refused, name })
     }
 }
 
-async fn ask(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
-    Ask::page(&desk, String::new(), None).await
+async fn ask(
+    State(desk): State<Arc<Desk>>,
+    Extension(gate): Extension<Arc<Gate>>,
+) -> Result<Response, Problem> {
+    Ask::page(&desk, &gate, String::new(), None).await
 }
 
 #[derive(Deserialize)]
@@ -241,10 +293,8 @@ async fn open(
     Extension(gate): Extension<Arc<Gate>>,
     Form(given): Form<Given>,
 ) -> Result<Response, Problem> {
-    let (shared, at_gate, name) = (desk.clone(), gate.clone(), given.name.clone());
-    let opened =
-        tokio::task::spawn_blocking(move || at_gate.open(&shared, &given.name, &given.passphrase)).await;
-    match opened.map_err(|_| Problem::ours("the lock broke off"))? {
+    let name: String = given.name.chars().take(LONGEST_NAME).collect();
+    match gate.open_in_turn(&desk, given).await {
         Ok((token, lasts)) => {
             let mut answer = Redirect::to("/").into_response();
             answer.headers_mut().insert(header::SET_COOKIE, gate.cookie(&token, lasts)?);
@@ -252,7 +302,7 @@ async fn open(
         }
         Err(problem) => {
             let status = problem.status;
-            Ok((status, Ask::page(&desk, name, Some(problem)).await?).into_response())
+            Ok((status, Ask::page(&desk, &gate, name, Some(problem)).await?).into_response())
         }
     }
 }

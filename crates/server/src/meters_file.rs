@@ -1,6 +1,7 @@
 //! The file of the sockets and their meters: read when the bench opens, written by the page Sockets or by hand.
 
 use crate::capture::Capture;
+use crate::library::replace;
 use meters::Config;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -49,7 +50,7 @@ impl MetersFile {
     pub(crate) fn watch(&self, capture: &Arc<Capture>) {
         let troubles = match self.text() {
             Err(e) => vec![format!("{} cannot be read: {e}", self.path().display())],
-            Ok(text) if !text.contains("[[socket]]") => {
+            Ok(text) if says_nothing(&text) => {
                 let _ = capture.watch(Vec::new());
                 Vec::new()
             }
@@ -70,18 +71,18 @@ impl MetersFile {
     /// What is wrong with the text, or why it cannot be written; then all stays as it was.
     pub(crate) fn write(&self, text: &str, capture: &Arc<Capture>) -> Result<(), Vec<String>> {
         let path = self.path();
-        if text.contains("[[socket]]") {
+        if !says_nothing(text) {
             read(text, &path)?;
         }
-        let beside = path.with_extension("toml.new");
-        let not_written = |e: std::io::Error| vec![format!("{} cannot be written: {e}", path.display())];
-        let mut file = std::fs::File::create(&beside).map_err(not_written)?;
-        std::io::Write::write_all(&mut file, text.as_bytes()).map_err(not_written)?;
-        file.sync_all().map_err(not_written)?;
-        std::fs::rename(&beside, &path).map_err(not_written)?;
+        replace(&path, text).map_err(|e| vec![format!("{} cannot be written: {e}", path.display())])?;
         self.watch(capture);
         Ok(())
     }
+}
+
+/// A file as a new one is: no socket yet, and nothing that could be meant as one.
+fn says_nothing(text: &str) -> bool {
+    text.lines().map(str::trim).all(|l| l.is_empty() || l.starts_with('#') || l == EMPTY.trim())
 }
 
 /// Reads a text as that file would be read.

@@ -1,7 +1,8 @@
 //! What a page or a program is told when something cannot be done: as a page, or as problem details (RFC 9457).
 
 use crate::pages::layout;
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::extract::multipart::MultipartError;
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use records::RecordsError;
 use serde_json::json;
@@ -52,6 +53,19 @@ impl Problem {
         let kind = HeaderValue::from_static("application/problem+json");
         (self.status, [(header::CONTENT_TYPE, kind)], body.to_string()).into_response()
     }
+}
+
+/// Why a file that was being sent is not there: too large for the route, or broken off.
+pub(crate) fn broken_off(e: &MultipartError, too_large: impl FnOnce() -> Problem) -> Problem {
+    if e.status() == StatusCode::PAYLOAD_TOO_LARGE {
+        return too_large();
+    }
+    Problem { status: e.status(), message: e.body_text(), remedy: "send it again".to_owned() }
+}
+
+/// Does who asks read JSON? A script of our pages says so; a form without script does not.
+pub(crate) fn wants_json(headers: &HeaderMap) -> bool {
+    headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"))
 }
 
 impl From<RecordsError> for Problem {

@@ -141,10 +141,14 @@ fn needed(value: &str, what: &str, remedy: &str) -> Result<String, Problem> {
     Ok(value.trim().to_owned())
 }
 
-/// Who does not work on machines may write down what the customer says, no more.
-pub(crate) fn may_say(who: &Who, says: &Says) -> Result<(), Problem> {
-    let of_customer = matches!(says, Says::Words { .. } | Says::Complaint { .. } | Says::Nothing {});
-    if of_customer || who.works_on_machines() { Ok(()) } else { Err(crate::guard::not_yours()) }
+/// Who does not work on machines may write down what the customer says, and put that right, no more.
+pub(crate) fn may_say(who: &Who, says: &Says, job: &Job, supersedes: Option<u32>) -> Result<(), Problem> {
+    let of_customer =
+        |says: &Says| matches!(says, Says::Words { .. } | Says::Complaint { .. } | Says::Nothing {});
+    // A number that no entry has is refused where the entry is kept.
+    let replaced = supersedes.and_then(|n| job.log.entries().iter().find(|e| e.number == n)).map(|e| &e.says);
+    let all = of_customer(says) && replaced.is_none_or(of_customer);
+    if all || who.works_on_machines() { Ok(()) } else { Err(crate::guard::not_yours()) }
 }
 
 /// Keeps what the form says; on return it is on the disk. Gives the number of the entry.
@@ -152,13 +156,13 @@ pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form, who: &Who) ->
     let machine = desk.machine_of(job)?;
     let sent = form.clone();
     let says = desk.work(move || says(machine.as_deref(), &sent)).await??;
-    may_say(who, &says)?;
     let supersedes = match form.supersedes.trim() {
         "" => None,
         number => Some(
             number.parse().map_err(|_| Problem::refused("no entry has this number", "reload the page"))?,
         ),
     };
+    may_say(who, &says, job, supersedes)?;
     let at = jiff::ZonedDateTime::now();
     let key = match form.key.trim() {
         "" => format!("{at} {says:?}").chars().take(100).collect(),

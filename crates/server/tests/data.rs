@@ -67,7 +67,10 @@ async fn a_photo_is_kept_shown_and_erased() {
     // Not by way of another job.
     bench.post("/new", "words=x").await;
     assert_eq!(bench.get("/jobs/2/attached/1").await.0, StatusCode::NOT_FOUND);
-    bench.post("/jobs/1/attached/1/erase", "").await;
+    let (status, _, page) = bench.post("/jobs/1/attached/1/erase", "").await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("not ticked"), "{page}");
+    assert_eq!(bytes(&bench, Method::GET, "/jobs/1/attached/1").await.0, StatusCode::OK);
+    bench.post("/jobs/1/attached/1/erase", &form(&[("sure", "yes")])).await;
     assert_eq!(bench.get("/jobs/1/attached/1").await.0, StatusCode::NOT_FOUND);
     assert!(bench.get("/jobs/1").await.1.contains("erased on"));
 }

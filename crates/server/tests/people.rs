@@ -80,10 +80,21 @@ async fn each_role_does_its_own_work() {
     let text: &[(&str, &str)] = &[("text", "# mine")];
     let rate: &[(&str, &str)] = &[("rate", "60")];
     let looks: &[(&str, &str)] = &[];
+    let named: &[(&str, &str)] = &[("file", "polwarren-cockle-52"), ("name", "Mrs Penrose")];
+    let sure: &[(&str, &str)] = &[("sure", "yes")];
+    let takes_back: &[(&str, &str)] = &[("what", "nothing"), ("supersedes", "2")];
+    // What the office may not say, it may not take back either.
+    let reads = [("what", "supply"), ("value", "231")];
+    assert_eq!(ask(&bench, &ann, "/jobs/1/say", &reads).await.0, StatusCode::SEE_OTHER);
     for (path, fields, may) in [
         ("/jobs/1/say", supply, [true, false, true]),
         ("/jobs/1/say", words, [true, true, true]),
+        ("/jobs/1/say", takes_back, [true, false, true]),
         ("/jobs/1/customer", name, [true, true, false]),
+        ("/new", named, [true, true, false]),
+        ("/jobs/1/attached/1/erase", sure, [true, false, false]),
+        ("/sockets", text, [true, false, false]),
+        ("/sockets/1/try", sure, [true, false, false]),
         ("/machines/polwarren-cockle-52/edit", text, [true, false, false]),
         ("/settings", rate, [true, true, false]),
         ("/settings", looks, [true, true, true]),
@@ -96,6 +107,34 @@ async fn each_role_does_its_own_work() {
             assert!(may || page.contains("your role in the firm does not do this"), "{page}");
         }
     }
+}
+
+#[tokio::test]
+async fn a_meters_file_is_shown_to_who_may_change_it() {
+    let (bench, [ann, odo, ali]) = firm().await;
+    std::fs::write(bench.folder.path().join("meters.toml"), "# password = \"hidden\"\n").unwrap();
+    for (who, sees) in [(&ann, true), (&odo, false), (&ali, false)] {
+        let (status, _, page) = ask(&bench, who, "/sockets", &[]).await;
+        assert_eq!(status, StatusCode::OK);
+        assert_eq!(page.contains("hidden&#34;") || page.contains("= \"hidden"), sees, "{page}");
+    }
+}
+
+#[tokio::test]
+async fn a_page_names_no_file_of_this_computer() {
+    let bench = Bench::new();
+    for kind in ["growing-file", "replay", "simulator"] {
+        let key = if kind == "simulator" { "machine" } else { "file" };
+        let head = "format = 1\n[[socket]]\nname = \"bench\"\n";
+        let text = format!("{head}kind = \"{kind}\"\n{key} = \"/etc/passwd\"\n");
+        let (status, _, page) = bench.post("/sockets", &form(&[("text", &text)])).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{page}");
+        assert!(page.contains("/etc/passwd is not in the file yet"), "{kind}: {page}");
+        assert!(page.contains("data-refused"), "{page}");
+    }
+    // What is neither a socket nor a comment is looked at as well.
+    let (status, _, page) = bench.post("/sockets", &form(&[("text", "sockets = 3")])).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{page}");
 }
 
 #[tokio::test]
@@ -133,6 +172,9 @@ async fn guesses_are_slowed_down_for_each_name() {
     assert_eq!(ask(&bench, "", "/login", &right).await.0, StatusCode::TOO_MANY_REQUESTS);
     let (status, ..) = ask(&bench, "", "/login", &[("name", "Odo"), ("passphrase", PASS)]).await;
     assert_eq!(status, StatusCode::SEE_OTHER);
+    let long = "x".repeat(101);
+    let (status, ..) = ask(&bench, "", "/login", &[("name", &long), ("passphrase", PASS)]).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
     // Nobody of that name, and the bench's own passphrase where it has none: the same answer.
     for name in ["Zoe", ""] {
         let (status, ..) = ask(&bench, "", "/login", &[("name", name), ("passphrase", PASS)]).await;

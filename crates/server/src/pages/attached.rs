@@ -2,11 +2,12 @@
 //! shows it and does nothing else with it.
 
 use crate::desk::Desk;
-use crate::pages::layout::short_time;
-use crate::problem::Problem;
+use crate::pages::data::Sure;
+use crate::pages::layout::{in_address, short_time};
+use crate::problem::{Problem, broken_off};
 use axum::Router;
-use axum::extract::multipart::{Multipart, MultipartError, MultipartRejection};
-use axum::extract::{DefaultBodyLimit, Path, State};
+use axum::extract::multipart::{Multipart, MultipartRejection};
+use axum::extract::{DefaultBodyLimit, Form, Path, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
@@ -62,39 +63,44 @@ async fn attach(
     };
     let mut sent = sent.map_err(|_| nothing())?;
     let mut kept = 0;
-    while let Some(field) = sent.next_field().await.map_err(|e| broken(&e))? {
+    let after = |kept: usize, problem: Problem| match kept {
+        0 => problem,
+        // Sent again whole, those would stand there twice.
+        kept => Problem {
+            message: format!("{kept} of what was sent was kept, the rest was not: {}", problem.message),
+            remedy: format!("{}; send again only what is not in the list", problem.remedy),
+            ..problem
+        },
+    };
+    while let Some(field) = sent.next_field().await.map_err(|e| after(kept, broken_off(&e, too_large)))? {
         if field.name() != Some("file") {
             continue;
         }
         let name = field.file_name().unwrap_or_default().to_owned();
-        let bytes = field.bytes().await.map_err(|e| broken(&e))?;
+        let bytes = field.bytes().await.map_err(|e| after(kept, broken_off(&e, too_large)))?;
         if bytes.is_empty() {
             continue;
         }
         let at = jiff::ZonedDateTime::now();
-        desk.with_records(move |r| r.attach(id, &name, &bytes, &at)).await.map_err(|p| Problem {
+        desk.with_records(move |r| r.attach(id, &name, &bytes, &at)).await.map_err(|p| {
             // What the records refuse here is what was sent.
-            status: if p.status == StatusCode::CONFLICT {
-                StatusCode::UNPROCESSABLE_ENTITY
-            } else {
-                p.status
-            },
-            ..p
+            let status = match p.status {
+                StatusCode::CONFLICT => StatusCode::UNPROCESSABLE_ENTITY,
+                status => status,
+            };
+            after(kept, Problem { status, ..p })
         })?;
         kept += 1;
     }
     if kept == 0 { Err(nothing()) } else { Ok(Redirect::to(&format!("/jobs/{id}#attached"))) }
 }
 
-fn broken(e: &MultipartError) -> Problem {
-    if e.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return Problem {
-            status: StatusCode::PAYLOAD_TOO_LARGE,
-            message: format!("this is larger than {} MB", LARGEST_ATTACHMENT / 1_000_000),
-            remedy: "send a smaller picture or a shorter sound".to_owned(),
-        };
+fn too_large() -> Problem {
+    Problem {
+        status: StatusCode::PAYLOAD_TOO_LARGE,
+        message: format!("this is larger than {} MB", LARGEST_ATTACHMENT / 1_000_000),
+        remedy: "send a smaller picture or a shorter sound".to_owned(),
     }
-    Problem { status: e.status(), message: e.body_text(), remedy: "send it again".to_owned() }
 }
 
 async fn find(desk: &Arc<Desk>, job: JobId, number: i64) -> Result<Attachment, Problem> {
@@ -133,13 +139,15 @@ async fn content(
 fn file_name(name: &str) -> String {
     let plain: String =
         name.chars().map(|c| if c.is_ascii_alphanumeric() || "._- ".contains(c) { c } else { '_' }).collect();
-    format!("filename=\"{}\"; filename*=UTF-8''{}", plain.trim(), super::edit::in_address(name))
+    format!("filename=\"{}\"; filename*=UTF-8''{}", plain.trim(), in_address(name))
 }
 
 async fn erase(
     State(desk): State<Arc<Desk>>,
     Path((id, number)): Path<(JobId, i64)>,
+    Form(sent): Form<Sure>,
 ) -> Result<Redirect, Problem> {
+    sent.needed("the file is to go")?;
     find(&desk, id, number).await?;
     let on = jiff::ZonedDateTime::now().date();
     desk.with_records(move |r| r.erase_attachment(AttachmentId::of(number), on)).await?;

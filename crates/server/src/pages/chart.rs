@@ -1,6 +1,6 @@
 //! The fault chart: what to check in which order, worked out for every answer; as a page, and drawn for paper.
 
-use super::layout::{Layout, page};
+use super::layout::{Layout, in_address, page};
 use super::sheet::svg;
 use crate::desk::Desk;
 use crate::problem::Problem;
@@ -103,12 +103,12 @@ async fn of_machine(
     Query(about): Query<About>,
 ) -> Result<Response, Problem> {
     let made = chart(&desk, from_machine(&desk, &file, &about).await?).await?;
-    let address = format!("/machines/{}", super::edit::in_address(&file));
+    let address = format!("/machines/{}", in_address(&file));
     page(&Page {
         layout: Layout::of(&desk, made.title.clone(), "machines"),
         made,
         defers: DEFERS,
-        drawing: format!("{address}/chart.svg?complaint={}", super::edit::in_address(&about.complaint)),
+        drawing: format!("{address}/chart.svg?complaint={}", in_address(&about.complaint)),
         back: address,
         back_to: "the machine",
     })
@@ -139,9 +139,7 @@ async fn of_job_drawn(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> R
 }
 
 async fn from_machine(desk: &Arc<Desk>, file: &str, about: &About) -> Result<From, Problem> {
-    let found = desk.library.file(file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let machine =
-        found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
+    let (found, machine) = desk.library.usable(file)?;
     let said = about.complaint.trim();
     if said.is_empty() {
         return Err(Problem::refused(

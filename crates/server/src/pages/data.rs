@@ -85,8 +85,21 @@ async fn customer(State(desk): State<Arc<Desk>>, Path(id): Path<CustomerId>) -> 
 
 #[derive(Deserialize, Default)]
 #[serde(default)]
-struct Sure {
+pub(super) struct Sure {
     sure: String,
+}
+
+impl Sure {
+    /// What goes for good, goes only where the box was ticked.
+    pub(super) fn needed(&self, to_what_end: &str) -> Result<(), Problem> {
+        if self.sure == "yes" {
+            return Ok(());
+        }
+        Err(Problem::refused(
+            "nothing was erased: the box was not ticked",
+            format!("go back and tick it, if {to_what_end}"),
+        ))
+    }
 }
 
 async fn erase(
@@ -95,12 +108,7 @@ async fn erase(
     Form(sent): Form<Sure>,
 ) -> Result<Response, Problem> {
     line(&desk, id).await?;
-    if sent.sure != "yes" {
-        return Err(Problem::refused(
-            "nothing was erased: the box was not ticked",
-            "go back and tick it, if the customer's data is to go",
-        ));
-    }
+    sent.needed("the customer's data is to go")?;
     let on = jiff::ZonedDateTime::now().date();
     let erased = desk.with_records(move |r| r.erase(Whose::Customer(id), on)).await?;
     let line = line(&desk, id).await?;

@@ -1,14 +1,14 @@
 //! A machine file in the page: typed, checked, saved, begun from a kind, brought in from a file.
 
-use super::layout::{Layout, page};
+use super::layout::{Layout, in_address, page};
 use super::machines::{Trouble, troubles};
 use super::new_job::machine_of;
 use crate::desk::Desk;
-use crate::library::{FileName, MachineFile};
-use crate::problem::Problem;
+use crate::library::FileName;
+use crate::problem::{Problem, broken_off};
 use askama::Template;
 use axum::Router;
-use axum::extract::multipart::{Multipart, MultipartError, MultipartRejection};
+use axum::extract::multipart::{Multipart, MultipartRejection};
 use axum::extract::rejection::FormRejection;
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
 use axum::http::StatusCode;
@@ -60,14 +60,10 @@ async fn edit(
     Path(file): Path<String>,
     Query(asked): Query<For>,
 ) -> Result<Response, Problem> {
-    let found = find(&desk, &file)?;
+    let found = desk.library.file(&file)?;
     let text = found.text.to_string();
     let was = name_of(&text);
     shown(&desk, found.name, found.own, text, was, asked, None).await
-}
-
-fn find(desk: &Desk, file: &str) -> Result<MachineFile, Problem> {
-    desk.library.file(file).ok_or_else(|| Problem::not_there("such machine file"))
 }
 
 /// Names a text: FNV-1a, 64 bits, http://www.isthe.com/chongo/tech/comp/fnv/ (from memory).
@@ -124,7 +120,7 @@ async fn save(
             "go back, what you typed is still there; a machine file has {LARGEST_FILE} bytes at most"
         ),
     })?;
-    let found = find(&desk, &file)?;
+    let found = desk.library.file(&file)?;
     // A form sends its lines as a letter has them; files have them as Unix has.
     let text = typed.text.replace("\r\n", "\n");
     let asked = For { job: typed.job, saved: true };
@@ -178,15 +174,6 @@ async fn save(
     Ok(Redirect::to(&format!("/machines/{}/edit?saved=true{job}", in_address(&found.name))).into_response())
 }
 
-/// A name as it stands in an address.
-pub(super) fn in_address(name: &str) -> String {
-    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~".contains(&b);
-    name.bytes()
-        .map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") })
-        .collect::<Vec<_>>()
-        .concat()
-}
-
 #[derive(Template)]
 #[template(path = "machine_new.html")]
 struct NewFile {
@@ -226,7 +213,7 @@ async fn made(desk: &Arc<Desk>, words: &str, text: &str) -> Result<String, Probl
     })?;
     let (shared, text) = (desk.clone(), text.to_owned());
     desk.work(move || {
-        if shared.library.file(name.as_str()).is_some() {
+        if shared.library.has(name.as_str()) {
             return Err(Problem::refused(
                 format!("there is a file {} already", name.as_str()),
                 "go back and give another name, or edit that one under Machines",
@@ -250,12 +237,12 @@ async fn import(
     let no_file =
         || Problem::refused("no machine file was sent", "go back and choose a file that ends in .toml");
     let mut sent = sent.map_err(|_| no_file())?;
-    while let Some(field) = sent.next_field().await.map_err(|e| broken(&e))? {
+    while let Some(field) = sent.next_field().await.map_err(|e| broken_off(&e, too_large))? {
         if field.name() != Some("file") {
             continue;
         }
         let name = field.file_name().unwrap_or_default().to_owned();
-        let bytes = field.bytes().await.map_err(|e| broken(&e))?;
+        let bytes = field.bytes().await.map_err(|e| broken_off(&e, too_large))?;
         if bytes.is_empty() {
             return Err(no_file());
         }
@@ -283,11 +270,4 @@ fn too_large() -> Problem {
         message: format!("this is larger than any machine file ({LARGEST_FILE} bytes)"),
         remedy: "choose a machine file; it ends in .toml".to_owned(),
     }
-}
-
-fn broken(e: &MultipartError) -> Problem {
-    if e.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return too_large();
-    }
-    Problem { status: e.status(), message: e.body_text(), remedy: "send it again".to_owned() }
 }

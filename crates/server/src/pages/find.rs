@@ -84,6 +84,8 @@ pub(super) struct KnownView {
     pub(super) entry: u32,
     pub(super) said: String,
     pub(super) at: String,
+    /// Who said it; empty where the bench knows no people.
+    pub(super) by: String,
 }
 
 impl FindView {
@@ -92,6 +94,7 @@ impl FindView {
         machine: Option<&Machine>,
         found: Option<&WorkedOut>,
         trouble: Option<Problem>,
+        authors: &[(u32, String)],
     ) -> FindView {
         let needs = match (machine, found) {
             (None, _) => "Find needs the machine file: match the machine under Arrive.",
@@ -118,7 +121,13 @@ impl FindView {
             _ => None,
         };
         let known = |e: &records::Entry| {
-            Some(KnownView { entry: e.number, said: said(&e.says)?, at: super::layout::short_time(&e.at) })
+            let by = authors.iter().find(|(number, _)| *number == e.number);
+            Some(KnownView {
+                entry: e.number,
+                said: said(&e.says)?,
+                at: super::layout::short_time(&e.at),
+                by: by.map_or(String::new(), |(_, name)| name.clone()),
+            })
         };
         let mut known: Vec<KnownView> = job.log.standing().filter_map(known).collect();
         known.reverse();
@@ -243,10 +252,11 @@ fn ask(machine: &Machine, next: &Next) -> AskView {
 }
 
 fn of_check(machine: &Machine, check: &Check, base: AskView) -> AskView {
-    let supply = match check.power {
-        Power::Dead => "machine dead",
-        Power::Closed => "machine closed up and running",
-        Power::Live => "LIVE, for competent persons only",
+    let supply = match (check.kind, check.power) {
+        (CheckKind::Swap, _) => "machine dead to fit it, then closed up and running",
+        (_, Power::Dead) => "machine dead",
+        (_, Power::Closed) => "machine closed up and running",
+        (_, Power::Live) => "LIVE, for competent persons only",
     };
     let (field, question) = match check.kind {
         CheckKind::Resistance | CheckKind::Insulation => (Field::Ohms, "What does it show?"),

@@ -40,6 +40,15 @@ pub(crate) fn problem(problem: &Problem) -> Html<String> {
     Html(ProblemPage { layout, problem }.render().unwrap_or_else(|_| problem.status.to_string()))
 }
 
+/// A name as it stands in an address.
+pub(crate) fn in_address(name: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~".contains(&b);
+    name.bytes()
+        .map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") })
+        .collect::<Vec<_>>()
+        .concat()
+}
+
 /// A time as one reads it: `25 Nov 15:42`.
 pub(crate) fn short_time(at: &str) -> String {
     at.parse::<jiff::ZonedDateTime>()

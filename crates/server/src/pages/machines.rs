@@ -92,7 +92,7 @@ pub(super) fn troubles(text: &str) -> Vec<Trouble> {
 }
 
 async fn one(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
-    let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
+    let found = desk.library.file(&file)?;
     let text = found.text.clone();
     let troubles = desk.work(move || troubles(&text)).await?;
     let machine = found.machine.as_deref();
@@ -131,7 +131,7 @@ fn trouble(text: &str, d: &Diagnostic) -> Trouble {
 
 /// The file itself.
 async fn export(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
-    let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
+    let found = desk.library.file(&file)?;
     let name = FileName::of(&found.name).map_or("machine".to_owned(), |n| n.as_str().to_owned());
     let disposition = HeaderValue::from_str(&format!("attachment; filename=\"{name}.toml\""))
         .map_err(|_| Problem::ours("the file cannot be named"))?;
@@ -141,8 +141,6 @@ async fn export(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Resu
 }
 
 async fn wiring(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
-    let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let machine =
-        found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
+    let (_, machine) = desk.library.usable(&file)?;
     Ok(svg(desk.work(move || probes::wiring(&machine)).await?))
 }

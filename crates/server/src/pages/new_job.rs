@@ -56,12 +56,16 @@ struct What {
     file: String,
     name: String,
     complaints: Vec<String>,
+    /// Who asks may write down who the customer is.
+    may_name: bool,
 }
 
-async fn what(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result<Response, Problem> {
-    let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let machine =
-        found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
+async fn what(
+    State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
+    Path(file): Path<String>,
+) -> Result<Response, Problem> {
+    let (found, machine) = desk.library.usable(&file)?;
     let plate = &machine.plate;
     let complaints = machine.functions.iter().flat_map(|f| f.complaints.iter().cloned()).collect();
     page(&What {
@@ -69,6 +73,7 @@ async fn what(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Result
         name: format!("{} {}", plate.maker, plate.model),
         file: found.name,
         complaints,
+        may_name: who.may_name_customers(),
     })
 }
 
@@ -88,10 +93,7 @@ pub(crate) fn machine_of(
     variant: &str,
     serial: &str,
 ) -> Result<JobMachine, Problem> {
-    let found = desk.library.file(file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let machine = found.machine.ok_or_else(|| {
-        Problem::refused("this machine file has errors", "the page Machines shows where and how to mend them")
-    })?;
+    let (found, machine) = desk.library.usable(file)?;
     if !variant.is_empty() && !machine.plate.variants.iter().any(|v| v == variant) {
         return Err(Problem::refused("the file has no such variant", "choose one of the list"));
     }
@@ -110,6 +112,9 @@ async fn open(
     Extension(who): Extension<Who>,
     Form(sent): Form<Opened>,
 ) -> Result<Response, Problem> {
+    if !sent.name.trim().is_empty() && !who.may_name_customers() {
+        return Err(crate::guard::not_yours());
+    }
     let machine = if sent.file.is_empty() { None } else { Some(machine_of(&desk, &sent.file, "", "")?) };
     let name: String = sent.name.trim().chars().take(200).collect();
     let customer = (!name.is_empty()).then(|| Customer { name, ..Customer::default() });

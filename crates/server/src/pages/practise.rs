@@ -1,7 +1,7 @@
 //! Practise: the game of the hidden fault. The address holds the whole game: machine, seed and moves; the same address always
 //! gives the same page. What was played last is kept in memory, so that a move costs only itself.
 
-use super::layout::{Layout, page};
+use super::layout::{Layout, in_address, page};
 use super::new_job::{Choice, choices};
 use crate::desk::Desk;
 use crate::problem::Problem;
@@ -176,12 +176,10 @@ async fn play(
     let address = Address::of(query)?;
     let Some(seed) = address.seed else {
         let hard = if address.hard { "&hard=on" } else { "" };
-        let file = super::edit::in_address(&file);
+        let file = in_address(&file);
         return Ok(Redirect::to(&format!("/practise/{file}?seed={}{hard}", from_the_clock())).into_response());
     };
-    let found = desk.library.file(&file).ok_or_else(|| Problem::not_there("such machine file"))?;
-    let machine =
-        found.machine.ok_or_else(|| Problem::not_there("machine in this file that has no errors"))?;
+    let (found, machine) = desk.library.usable(&file)?;
     let settings = desk.with_records(Records::settings).await?;
     let setup = setup(&settings);
     let key = Key {

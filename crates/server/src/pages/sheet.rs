@@ -8,7 +8,7 @@ use super::new_job::machine_of;
 use super::test::TestView;
 use crate::desk::Desk;
 use crate::probes;
-use crate::problem::{ForPrograms, Problem};
+use crate::problem::{ForPrograms, Problem, wants_json};
 use crate::say::{self, Form as Said};
 use crate::who::Who;
 use crate::worked_out::{WorkedOut, worked_out};
@@ -72,6 +72,7 @@ async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<R
     // A machine file with errors is said in its place; the rest of the sheet stands.
     let machine = desk.machine_of(&job).ok().flatten();
     let settings = desk.with_records(records::Records::settings).await?;
+    let authors = desk.with_records(move |r| r.authors(id)).await?;
     let pending = found.is_none();
     let (found, trouble) = match found {
         Some(Ok(found)) => (found, None),
@@ -88,7 +89,7 @@ async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<R
         name: title(&job),
         who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
         arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()),
-        find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble).pending(pending),
+        find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors).pending(pending),
         left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
         test,
         attached: attached::of_job(&desk, id).await?,
@@ -125,7 +126,8 @@ async fn find(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
         Ok(found) => (found, None),
         Err(problem) => (None, Some(problem)),
     };
-    page(&FindPart { id, find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble) })
+    let authors = desk.with_records(move |r| r.authors(id)).await?;
+    page(&FindPart { id, find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors) })
 }
 
 #[derive(Template)]
@@ -168,8 +170,7 @@ async fn say(
     headers: HeaderMap,
     Form(said): Form<Said>,
 ) -> Response {
-    let by_script =
-        headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
+    let by_script = wants_json(&headers);
     let kept = async { say::keep(&desk, &desk.job(id).await?, &said, &who).await }.await;
     match kept {
         Ok(number) if by_script => Json(json!({ "saved": number })).into_response(),

@@ -4,12 +4,13 @@ use super::layout::{Layout, page};
 use crate::capture::{Seen, State as Heard};
 use crate::desk::Desk;
 use crate::problem::Problem;
+use crate::who::Who;
 use askama::Template;
-use axum::Router;
 use axum::extract::{Form, Path, State};
-use axum::http::StatusCode;
+use axum::http::{Method, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
+use axum::{Extension, Router};
 use meters::{Config, Source, Tried};
 use records::SocketId;
 use serde::Deserialize;
@@ -31,7 +32,8 @@ struct Page {
     troubles: Vec<String>,
     not_kept: String,
     file: String,
-    text: String,
+    /// The file, for who may change it: a broker's password stands in it.
+    text: Option<String>,
     /// The text was refused: it is shown as it was sent.
     refused: bool,
     tried: Option<TriedView>,
@@ -48,6 +50,11 @@ struct Row {
     can_be_tried: bool,
 }
 
+/// May who asks see the file and try what stands in it?
+fn may_set_up(who: &Who) -> bool {
+    who.may(&Method::POST, "/sockets")
+}
+
 struct TriedView {
     name: String,
     failed: String,
@@ -61,7 +68,7 @@ struct MessageView {
     left_out: Vec<String>,
 }
 
-fn row(desk: &Desk, seen: Seen) -> Row {
+fn row(desk: &Desk, who: &Who, seen: Seen) -> Row {
     let (state, says) = match &seen.state {
         Heard::Waiting => ("waiting", "not heard yet".to_owned()),
         Heard::Heard => ("heard", seen.newest.map_or(String::new(), in_words)),
@@ -75,7 +82,7 @@ fn row(desk: &Desk, seen: Seen) -> Row {
         remark: seen.remark.unwrap_or_default(),
         simulated: seen.simulated.map_or(String::new(), |speed| format!("simulated, {speed} times as fast")),
         job: desk.tests.job_on(seen.id),
-        can_be_tried: desk.capture.config(seen.id).is_some(),
+        can_be_tried: may_set_up(who) && desk.capture.config(seen.id).is_some(),
     }
 }
 
@@ -87,6 +94,7 @@ fn in_words(sample: records::Sample) -> String {
 
 async fn view(
     desk: &Arc<Desk>,
+    who: &Who,
     sent: Option<(String, Vec<String>)>,
     tried: Option<TriedView>,
 ) -> Result<Response, Problem> {
@@ -100,18 +108,18 @@ async fn view(
     };
     page(&Page {
         layout: Layout::of(desk, "Sockets", "sockets"),
-        sockets: desk.capture.all().into_iter().map(|seen| row(desk, seen)).collect(),
+        sockets: desk.capture.all().into_iter().map(|seen| row(desk, who, seen)).collect(),
         troubles,
         not_kept: desk.capture.trouble().unwrap_or_default(),
         file: desk.meters.path().display().to_string(),
-        text,
+        text: may_set_up(who).then_some(text),
         refused,
         tried,
     })
 }
 
-async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
-    view(&desk, None, None).await
+async fn show(State(desk): State<Arc<Desk>>, Extension(who): Extension<Who>) -> Result<Response, Problem> {
+    view(&desk, &who, None, None).await
 }
 
 #[derive(Deserialize)]
@@ -119,7 +127,11 @@ struct Sent {
     text: String,
 }
 
-async fn keep(State(desk): State<Arc<Desk>>, Form(sent): Form<Sent>) -> Result<Response, Problem> {
+async fn keep(
+    State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
+    Form(sent): Form<Sent>,
+) -> Result<Response, Problem> {
     let text = sent.text.replace("\r\n", "\n");
     let written = {
         let (desk, text) = (desk.clone(), text.clone());
@@ -135,20 +147,26 @@ async fn keep(State(desk): State<Arc<Desk>>, Form(sent): Form<Sent>) -> Result<R
     match written {
         Ok(()) => Ok(Redirect::to("/sockets").into_response()),
         Err(troubles) => {
-            let page = view(&desk, Some((text, troubles)), None).await?;
+            let page = view(&desk, &who, Some((text, troubles)), None).await?;
             Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
     }
 }
 
-/// A page names no files of this computer: those of recordings and made-up machines are written into the file by hand.
+/// A page names no files of this computer, or whoever may write into it could look into any of them: those of recordings and
+/// made-up machines are written into the file by hand.
 fn no_new_paths(desk: &Desk, text: &str) -> Result<(), Vec<String>> {
     let paths = |text: &str| -> Vec<std::path::PathBuf> {
         let sockets = Config::read(text).map_or(Vec::new(), |c| c.sockets);
         let path = |source: Source| match source {
             Source::Replay(replay) => Some(replay.file),
+            Source::GrowingFile(growing) => Some(growing.file),
             Source::Simulator(made_up) => Some(made_up.machine),
-            _ => None,
+            Source::Mqtt(_)
+            | Source::Modbus(_)
+            | Source::Scpi(_)
+            | Source::SerialLines(_)
+            | Source::HttpJson(_) => None,
         };
         sockets.into_iter().filter_map(|s| path(s.source)).collect()
     };
@@ -163,7 +181,11 @@ fn no_new_paths(desk: &Desk, text: &str) -> Result<(), Vec<String>> {
     }
 }
 
-async fn try_it(State(desk): State<Arc<Desk>>, Path(id): Path<i64>) -> Result<Response, Problem> {
+async fn try_it(
+    State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
+    Path(id): Path<i64>,
+) -> Result<Response, Problem> {
     let config =
         desk.capture.config(SocketId::of(id)).ok_or_else(|| Problem::not_there("socket with this number"))?;
     let tried = match meters::try_it(&config, TRIED_FOR).await {
@@ -174,7 +196,7 @@ async fn try_it(State(desk): State<Arc<Desk>>, Path(id): Path<i64>) -> Result<Re
         },
         Err(e) => TriedView { name: config.name, failed: e.to_string(), messages: Vec::new() },
     };
-    view(&desk, None, Some(tried)).await
+    view(&desk, &who, None, Some(tried)).await
 }
 
 fn message(tried: Tried) -> MessageView {

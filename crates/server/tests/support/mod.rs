@@ -62,6 +62,13 @@ impl Bench {
         self.ask(request).await
     }
 
+    /// What is answered, without its body: what streams to a listener has no end.
+    pub async fn status(&self, method: Method, path: &str) -> StatusCode {
+        let request = Request::builder().method(method).uri(path).header(header::HOST, HOST);
+        let request = request.header(header::CONTENT_TYPE, "application/json").body(Body::empty()).unwrap();
+        self.routes.clone().oneshot(request).await.unwrap().status()
+    }
+
     pub async fn send(
         &self,
         method: Method,
