@@ -1,7 +1,9 @@
 //! One entry of a job's log. What it says has the keys of the evidence file (docs/evidence-file.md), so that the log and
 //! the file never drift apart; a few more say what belongs to the job and not to the machine's trouble.
 
+use crate::visit::{ProvingFacts, Signature, TesterFacts};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// What an entry says.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -81,6 +83,70 @@ pub enum Says {
         /// The step.
         mark: String,
     },
+    /// What parts cost the technician, and what the question whether to repair rests on, as far as it was typed; the newest
+    /// counts whole.
+    Prices {
+        /// Part by its name, amount without currency.
+        prices: BTreeMap<String, String>,
+        /// Assumption by its name (`age`, `new-price`), and its value.
+        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        worth: BTreeMap<String, String>,
+    },
+    /// What the customer decided on an offer.
+    Decided {
+        /// What was offered, with amount and currency.
+        offer: String,
+        /// Who decided.
+        name: String,
+        /// By a tick; else it was declined.
+        agreed: bool,
+        /// Why it was declined.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        why: Option<String>,
+        /// Signed with a finger.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        signature: Option<Signature>,
+        /// The parts that the offer is about.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        parts: Vec<String>,
+    },
+    /// A part that was fitted, or only cleaned, cleared or re-made. Whether the machine works now, [`Says::Mended`] says.
+    Fitted {
+        /// The part.
+        fitted: String,
+        /// No new one: it was cleaned, cleared or re-made.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        cleared: bool,
+        /// Order code of the new one.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        order: String,
+        /// Its serial number.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        serial: String,
+        /// What the old one read, alone and out of the machine.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        old: String,
+    },
+    /// What is known of the appliance that is tested for safety; the newest counts whole.
+    Proving {
+        /// Where it differs from the machine file and the settings.
+        proving: ProvingFacts,
+    },
+    /// A reading of a safety test, or of a step of the machine's own test after the repair.
+    Safety {
+        /// `earth bond = 0R09`, `step warm: 1.79 kW`.
+        safety: String,
+        /// By which tester.
+        #[serde(default)]
+        tester: TesterFacts,
+    },
+    /// The safety test was signed off.
+    Signed {
+        /// By whom.
+        signed: String,
+        /// What the test came to.
+        report: String,
+    },
     /// Words that were erased because their speaker asked for it. Never said by anyone: it stands where they stood.
     Erased {
         /// On which day.
@@ -100,13 +166,19 @@ impl Says {
                 | Says::Words { .. }
                 | Says::Caution { .. }
                 | Says::Mark { .. }
+                | Says::Prices { .. }
+                | Says::Decided { .. }
+                | Says::Fitted { .. }
+                | Says::Proving { .. }
+                | Says::Safety { .. }
+                | Says::Signed { .. }
                 | Says::Erased { .. }
         )
     }
 
     /// Can it hold what leads back to a person? Then it is kept beside the log and not in it, so that it can be erased.
     pub fn is_personal(&self) -> bool {
-        matches!(self, Says::Words { .. })
+        matches!(self, Says::Words { .. } | Says::Decided { .. })
     }
 }
 
@@ -150,6 +222,14 @@ mod tests {
             r#"{"caution":"Unplug","ticked":true}"#,
             r#"{"lamps":[]}"#,
             r#"{"mark":"warm"}"#,
+            r#"{"prices":{"element":"38.50"},"worth":{"age":"9"}}"#,
+            r#"{"offer":"62.00 EUR: a new element","name":"A. Tern","agreed":true,"signature":"M1 2L3 4","parts":["element"]}"#,
+            r#"{"offer":"62.00 EUR: a new element","name":"A. Tern","agreed":false,"why":"too dear"}"#,
+            r#"{"fitted":"element","order":"AL-2041","serial":"77","old":"OL"}"#,
+            r#"{"fitted":"filter","cleared":true}"#,
+            r#"{"proving":{"standard":"iet-5","lead":"3 m","rewired":true}}"#,
+            r#"{"safety":"earth bond = 0R09","tester":{"name":"no 7","calibrated":"2026-03-01","accuracy":["earth bond=5% 0R02"]}}"#,
+            r#"{"signed":"Ann, technician","report":"Fit to hand back"}"#,
             r#"{"erased":"2026-11-28"}"#,
             "{}",
         ] {
@@ -157,7 +237,15 @@ mod tests {
             assert_eq!(serde_json::to_string(&says).unwrap(), text);
         }
         assert_eq!(serde_json::from_str::<Says>("{}").unwrap(), Says::Nothing {});
-        for bad in [r#"{"complaints":"x"}"#, r#"{"complaint":"x","check":"y"}"#, r#"{"check":"x"}"#, "7"] {
+        for bad in [
+            r#"{"complaints":"x"}"#,
+            r#"{"complaint":"x","check":"y"}"#,
+            r#"{"check":"x"}"#,
+            "7",
+            r#"{"offer":"x","name":"y"}"#,
+            r#"{"offer":"x","name":"y","agreed":true,"signature":"<svg>"}"#,
+            r#"{"safety":"x","tester":{"no":"1"}}"#,
+        ] {
             assert!(serde_json::from_str::<Says>(bad).is_err(), "{bad}");
         }
     }

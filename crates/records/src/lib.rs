@@ -2,7 +2,7 @@
 //! SQLite file.
 //!
 //! Read in this order: `entry.rs` (one entry of the log, in the form of the evidence file), `log.rs` (a job's log, and the
-//! evidence file written from it), `open.rs` (opening without ever making it worse), `jobs.rs`, `chain.rs` (why a change of
+//! evidence file written from it), `visit.rs` (what entries of the visit hold), `open.rs` (opening without ever making it worse), `jobs.rs`, `chain.rs` (why a change of
 //! the log shows), `samples/` (what the meters saw), `attachments.rs`, `users.rs`; then what is done with all of it:
 //! `check.rs`, `backup.rs`, `export/`, `import.rs`, `erase.rs`.
 //! Not here: what evidence means (`diagnosis`), pages (`server`).
@@ -27,6 +27,7 @@ mod open;
 mod samples;
 mod settings;
 mod users;
+mod visit;
 
 pub use attachments::{Attachment, AttachmentId, AttachmentKind, LARGEST_ATTACHMENT};
 pub use backup::Restored;
@@ -40,5 +41,6 @@ pub use jobs::{Customer, Job, JobId, JobLine, JobMachine};
 pub use log::{EvidenceText, Log};
 pub use open::Records;
 pub use samples::{Gap, MOST_SAMPLES, Sample, Socket, SocketId, Trace, TraceId};
-pub use settings::{Instrument, Settings};
+pub use settings::{Charges, Instrument, Settings};
 pub use users::{Role, Session, User, UserId};
+pub use visit::{NoSignature, ProvingFacts, Signature, TesterFacts};

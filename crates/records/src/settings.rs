@@ -1,7 +1,8 @@
-//! What belongs to the technician and not to a job: instruments, labour rate.
+//! What belongs to the technician and not to a job: instruments, prices, the tester for safety and whose limits it keeps.
 
 use crate::error::RecordsError;
 use crate::open::Records;
+use crate::visit::TesterFacts;
 use rusqlite::OptionalExtension;
 use serde::{Deserialize, Serialize};
 
@@ -26,8 +27,36 @@ pub struct Settings {
     pub rate_minor: Option<i64>,
     /// What a part costs where its price is not known, minor units.
     pub part_minor: Option<i64>,
-    /// Currency, as it is written beside an amount.
+    /// Currency by ISO 4217; in records of an older program perhaps as it was written beside an amount.
     pub currency: String,
+    /// What a quote takes beside rate and parts.
+    pub charges: Charges,
+    /// Key of the standard of the safety test; empty: never said.
+    pub standard: String,
+    /// The tester for it.
+    pub tester: TesterFacts,
+}
+
+/// What a quote takes beside rate and parts: decimal numbers as they were typed; empty: none.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Charges {
+    /// Least that labour costs.
+    pub minimum: String,
+    /// Travel, or the call-out.
+    pub travel: String,
+    /// Added to what a part costs, per cent.
+    pub mark_up: String,
+    /// What the tax is called.
+    pub tax_name: String,
+    /// Tax on parts, per cent.
+    pub tax: String,
+    /// Tax on labour and travel, per cent; empty: as on parts.
+    pub labour_tax: String,
+    /// What is paid goes in steps of this.
+    pub cash_step: String,
+    /// Halves go to the even neighbour, not up.
+    pub half_even: bool,
 }
 
 impl Records {

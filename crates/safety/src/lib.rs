@@ -6,7 +6,8 @@
 //! the healthy machine draws.
 //!
 //! Read in this order: `test.rs`, `subject.rs`, `limits.toml` (every limit, with its source) and `limits.rs`, `plan.rs`,
-//! `reading.rs`, `tester.rs`, `judge.rs`, `report.rs`; `import.rs` only makes readings out of a tester's file.
+//! `reading.rs`, `tester.rs`, `judge.rs`, `report.rs`; `facts.rs` reads what people type
+//! of appliance and tester, `import.rs` only makes readings out of a tester's file.
 //! Not here: asking for readings and printing (`wattmend`), keeping them (`records`).
 //!
 //! Always true: nothing here reads a clock, a file or a random source; a test that energises or applies a high voltage
@@ -14,6 +15,7 @@
 //! hand back until every test that applies has passed.
 
 mod advice;
+pub mod facts;
 pub mod import;
 mod judge;
 mod limits;

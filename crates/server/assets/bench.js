@@ -85,7 +85,7 @@
   }
 
   // ---- parts of the page that change after an entry; what is being read does not move before
-  const PARTS = { check: ["find"], step: ["test", "find"], pending: ["find", "before", "test"], live: ["panel"], press: [] };
+  const PARTS = { check: ["find", "agree", "mend"], step: ["test", "find"], visit: ["agree", "mend", "prove", "find"], pending: ["find", "before", "test", "agree", "mend"], live: ["panel"], press: [] };
   async function refresh(kind) {
     const parts = PARTS[kind];
     if (!parts || !job) { location.reload(); return; }

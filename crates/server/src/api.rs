@@ -5,6 +5,7 @@ use crate::desk::Desk;
 use crate::pages::test::{compared, conditions};
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
+use crate::visit::check as of_visit;
 use crate::who::Who;
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
@@ -173,7 +174,14 @@ async fn add(
     say::may_say(&who, &sent.says, &job, sent.supersedes)?;
     let machine = desk.machine_of(&job)?;
     let says = sent.says.clone();
-    desk.work(move || understood(machine.as_deref(), &says)).await??;
+    let settings = desk.with_records(Records::settings).await?;
+    desk.work(move || match machine.as_deref() {
+        Some(machine) if of_visit::is_of_visit(&says) => {
+            of_visit::understood(machine, &job, &settings, &says)
+        }
+        machine => understood(machine, &says),
+    })
+    .await??;
     let at = jiff::ZonedDateTime::now();
     let key = sent.key.unwrap_or_else(|| at.to_string());
     let entry = NewEntry { says: sent.says, supersedes: sent.supersedes, at, key };

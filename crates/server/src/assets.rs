@@ -12,13 +12,14 @@ const SCRIPT: &str = include_str!("../assets/bench.js");
 const RIBBON: &str = include_str!("../assets/ribbon.js");
 const SOCKETS: &str = include_str!("../assets/sockets.js");
 const LIVE_STYLE: &str = include_str!("../assets/live.css");
+const SIGN: &str = include_str!("../assets/sign.js");
 const EDIT: &str = include_str!("../assets/edit.js");
 
 /// What these files are fetched as; changes with the program, so that a browser never mixes two.
 pub(crate) fn version() -> String {
     let sum =
         |text: &str| text.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
-    let all = [STYLE, SCRIPT, RIBBON, SOCKETS, LIVE_STYLE, EDIT].map(sum);
+    let all = [STYLE, SCRIPT, RIBBON, SOCKETS, LIVE_STYLE, EDIT, SIGN].map(sum);
     format!("{:08x}", all.into_iter().fold(0, |a: u32, b| a.rotate_left(7) ^ b))
 }
 
@@ -29,6 +30,7 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .route("/bench.js", get(async || text("text/javascript; charset=utf-8", SCRIPT)))
         .route("/ribbon.js", get(async || text("text/javascript; charset=utf-8", RIBBON)))
         .route("/sockets.js", get(async || text("text/javascript; charset=utf-8", SOCKETS)))
+        .route("/sign.js", get(async || text("text/javascript; charset=utf-8", SIGN)))
         .route("/edit.js", get(async || text("text/javascript; charset=utf-8", EDIT)))
 }
 

@@ -141,14 +141,18 @@ fn needed(value: &str, what: &str, remedy: &str) -> Result<String, Problem> {
     Ok(value.trim().to_owned())
 }
 
-/// Who does not work on machines may write down what the customer says, and put that right, no more.
+/// Who does not work on machines may write down what the customer says and decides and what it costs, and put that right; a
+/// safety test is signed off by who answers for it.
 pub(crate) fn may_say(who: &Who, says: &Says, job: &Job, supersedes: Option<u32>) -> Result<(), Problem> {
-    let of_customer =
-        |says: &Says| matches!(says, Says::Words { .. } | Says::Complaint { .. } | Says::Nothing {});
+    let may = |says: &Says| match says {
+        Says::Words { .. } | Says::Complaint { .. } | Says::Nothing {} => true,
+        Says::Prices { .. } | Says::Decided { .. } => true,
+        Says::Signed { .. } => who.may_sign(),
+        _ => who.works_on_machines(),
+    };
     // A number that no entry has is refused where the entry is kept.
     let replaced = supersedes.and_then(|n| job.log.entries().iter().find(|e| e.number == n)).map(|e| &e.says);
-    let all = of_customer(says) && replaced.is_none_or(of_customer);
-    if all || who.works_on_machines() { Ok(()) } else { Err(crate::guard::not_yours()) }
+    if may(says) && replaced.is_none_or(may) { Ok(()) } else { Err(crate::guard::not_yours()) }
 }
 
 /// Keeps what the form says; on return it is on the disk. Gives the number of the entry.

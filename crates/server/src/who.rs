@@ -48,6 +48,11 @@ impl Who {
         self.may(&Method::POST, "/jobs/{id}/customer")
     }
 
+    /// May it sign a safety test off?
+    pub(crate) fn may_sign(&self) -> bool {
+        self.may(&Method::POST, "/jobs/{id}/sign")
+    }
+
     /// May it say what was measured, seen and done at the machine?
     pub(crate) fn works_on_machines(&self) -> bool {
         self.is(&[Role::Technician, Role::Apprentice])
@@ -66,12 +71,13 @@ struct Rule {
 const ANSWERS: &[Role] = &[Role::Technician];
 const ANSWERS_OR_OFFICE: &[Role] = &[Role::Technician, Role::Office];
 
-const RULES: [Rule; 8] = [
+const RULES: [Rule; 9] = [
     Rule { address: "/settings/people*", looking_too: true, may: ANSWERS_OR_OFFICE },
     Rule { address: "/settings/data*", looking_too: true, may: ANSWERS_OR_OFFICE },
     Rule { address: "/settings*", looking_too: false, may: ANSWERS_OR_OFFICE },
     Rule { address: "/machines*", looking_too: false, may: ANSWERS },
     Rule { address: "/jobs/{id}/customer", looking_too: false, may: ANSWERS_OR_OFFICE },
+    Rule { address: "/jobs/{id}/sign", looking_too: false, may: ANSWERS },
     Rule { address: "/jobs/{id}/attached/{number}/erase", looking_too: false, may: ANSWERS },
     Rule { address: "/sockets", looking_too: false, may: ANSWERS },
     Rule { address: "/sockets/{id}/try", looking_too: false, may: ANSWERS },

@@ -5,6 +5,7 @@ use crate::desk::Desk;
 use crate::live;
 use crate::problem::Problem;
 use crate::setup::setup;
+use crate::visit;
 use bench::Conditions;
 use diagnosis::Find;
 use diagnosis::belief::Beliefs;
@@ -161,7 +162,8 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
     let outcome = desk.work(move || find(known)).await?.map(Arc::new);
     desk.kept.keep(key, &outcome);
     let found = outcome?;
-    let (id, last, line) = (job.id, job.log.last(), in_a_line(&found));
+    let line = visit::next(&job.log).unwrap_or_else(|| in_a_line(&found));
+    let (id, last) = (job.id, job.log.last());
     desk.with_records(move |r| r.keep_derived(id, last, &line)).await?;
     Ok(Some(found))
 }

@@ -53,7 +53,7 @@ async fn from_a_call_to_the_failed_part_and_nothing_lost() {
     assert_eq!(status, StatusCode::SEE_OTHER);
     let (_, find) = bench.get("/jobs/1/find").await;
     assert!(find.contains("class=\"sure\"") && find.contains("element open"), "{find}");
-    assert!(bench.get("/").await.1.contains("Sure: mend or hand back"));
+    assert!(bench.get("/").await.1.contains("Sure: mend, prove or hand back"));
     // Taken back, the suspects are open again.
     bench.post("/jobs/1/say", "what=nothing&supersedes=4").await;
     assert!(!bench.get("/jobs/1/find").await.1.contains("class=\"sure\""));

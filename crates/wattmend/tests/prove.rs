@@ -24,7 +24,7 @@ fn each_refusal_has_its_code_and_says_what_to_do() {
         (4, &["--class", "IV"], "square in a square"),
         (4, &["--lead", "1.5"], "--lead"),
         (4, &["--lead", "500 m"], "0 to 100 m"),
-        (4, &["--core", "thick"], "--core 1.5"),
+        (4, &["--core", "thick"], "1.5, in mm²"),
         (4, &["--heating", "2.2"], "2.2 kW"),
         (4, &["--sort", "big"], "portable, stationary or heating"),
         (4, &["--fitted", "elemnt"], "did you mean element?"),

@@ -5,13 +5,16 @@
 //! the remaining life of the old one and says so in a sentence, with all that it assumed. [`Consent`] keeps what the customer
 //! decided.
 //!
-//! Read in this order: `money.rs`, `price.rs`, `quote.rs`, `range.rs`; `life.rs` (Weibull), `lifetimes.toml` with
-//! `lifetimes.rs`, `choice.rs`, `weigh.rs`; `consent.rs`.
+//! Read in this order: `money.rs`, `price.rs`, `quote.rs`, `range.rs`, `cases.rs` (from suspects to repairs); `life.rs` (Weibull), `lifetimes.toml` with
+//! `lifetimes.rs`, `choice.rs`, `weigh.rs`,
+//! `assumed.rs`; `consent.rs`.
 //! Not here: who the suspects are (`diagnosis`), invoices (`report`), keeping any of it (`records`).
 //!
 //! Always true: nothing here reads a clock, a file or a random source; what a customer pays is decimal from end to end,
 //! what is expected over years is an estimate in `f64` and says so; the sentence informs, it never orders.
 
+mod assumed;
+mod cases;
 pub mod choice;
 mod consent;
 pub mod life;
@@ -22,6 +25,8 @@ mod quote;
 mod range;
 mod weigh;
 
+pub use assumed::{EDITABLE, Editable, pending};
+pub use cases::{PartPrices, cases, repair};
 pub use consent::{Consent, ConsentError, Decision};
 pub use life::{Weibull, WeibullError};
 pub use lifetimes::{Lifetime, lifetime, lifetimes};

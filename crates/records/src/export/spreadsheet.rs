@@ -70,7 +70,19 @@ fn said(entry: &Entry) -> Option<[String; 3]> {
         Says::Supply { supply } => ("supply", "", supply.clone()),
         Says::Water { water } => ("water", "", water.clone()),
         Says::Mark { mark } => ("mark", mark.as_str(), String::new()),
-        Says::Words { .. } | Says::Caution { .. } | Says::Erased { .. } | Says::Nothing {} => return None,
+        Says::Fitted { fitted, old, .. } => ("fitted", fitted.as_str(), old.clone()),
+        Says::Safety { safety, .. } => {
+            let (what, value) = safety.split_once(['=', ':']).unwrap_or((safety, ""));
+            ("safety", what.trim(), value.trim().to_owned())
+        }
+        Says::Signed { report, .. } => ("signed", "", report.clone()),
+        Says::Words { .. }
+        | Says::Caution { .. }
+        | Says::Prices { .. }
+        | Says::Decided { .. }
+        | Says::Proving { .. }
+        | Says::Erased { .. }
+        | Says::Nothing {} => return None,
     };
     Some([kind.to_owned(), what.to_owned(), value])
 }

@@ -1,5 +1,6 @@
 //! The pages: one file a page, views as plain data, HTML in `templates/`.
 
+mod agree;
 mod arrive;
 mod attached;
 mod chart;
@@ -9,9 +10,11 @@ mod find;
 pub(crate) mod layout;
 mod machines;
 mod match_machine;
+mod mend;
 pub(crate) mod new_job;
 mod people;
 mod practise;
+mod prove;
 mod settings;
 mod sheet;
 mod sockets;
@@ -27,6 +30,9 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(today::routes())
         .merge(new_job::routes())
         .merge(sheet::routes())
+        .merge(agree::routes())
+        .merge(mend::routes())
+        .merge(prove::routes())
         .merge(machines::routes())
         .merge(match_machine::routes())
         .merge(edit::routes())

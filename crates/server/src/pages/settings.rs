@@ -1,9 +1,11 @@
-//! Settings: instruments that are owned, and what work costs.
+//! Settings: instruments that are owned, what work costs, and whose limits the safety test keeps.
 
 use super::layout::{Layout, page};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::setup::INSTRUMENTS;
+use crate::visit;
+use crate::visit::keep::Fields;
 use crate::who::Who;
 use askama::Template;
 use axum::extract::{Form, State};
@@ -11,7 +13,7 @@ use axum::response::{Redirect, Response};
 use axum::routing::get;
 use axum::{Extension, Router};
 use quantity::{Dimension, parse};
-use records::{Instrument, Records, Settings};
+use records::{Charges, Instrument, Records, Settings, TesterFacts};
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -27,6 +29,10 @@ struct Page {
     rate: String,
     part: String,
     currency: String,
+    charges: Charges,
+    /// Key and name of the standards of the safety test, and which one is chosen.
+    standards: Vec<(String, String, bool)>,
+    tester: TesterFacts,
     records: String,
     /// Who is logged in.
     who: Option<String>,
@@ -56,12 +62,19 @@ async fn show(State(desk): State<Arc<Desk>>, Extension(who): Extension<Who>) -> 
         }
     };
     let money = |minor: Option<i64>| minor.map_or(String::new(), |m| format!("{}.{:02}", m / 100, m % 100));
+    let chosen = if settings.standard.is_empty() { "en" } else { settings.standard.as_str() };
+    let standards = safety::standards().iter().filter(|s| s.after_repair);
+    let standards =
+        standards.map(|s| (s.key.clone(), format!("{}, {}", s.name, s.edition), s.key == chosen)).collect();
     page(&Page {
         layout: Layout::of(&desk, "Settings", "settings"),
         instruments: INSTRUMENTS.iter().map(owned).collect(),
         rate: money(settings.rate_minor),
         part: money(settings.part_minor),
         currency: settings.currency,
+        charges: settings.charges,
+        standards,
+        tester: settings.tester,
         who: who.name(),
         records: desk.records().path().display().to_string(),
     })
@@ -71,9 +84,10 @@ async fn keep(
     State(desk): State<Arc<Desk>>,
     Form(sent): Form<HashMap<String, String>>,
 ) -> Result<Redirect, Problem> {
-    let text = |key: &str| sent.get(key).map_or("", |v| v.trim());
+    let sent = Fields(sent);
+    let text = |key: &str| sent.text(key);
     let mut instruments = Vec::new();
-    for known in INSTRUMENTS.iter().filter(|k| sent.contains_key(k.key)) {
+    for known in INSTRUMENTS.iter().filter(|k| sent.ticked(k.key)) {
         let relative = limit(known.name, text(&format!("{}-relative", known.key)), 50.0)? / 100.0;
         let absolute = limit(known.name, text(&format!("{}-absolute", known.key)), 1e6)?;
         instruments.push(Instrument { name: known.key.to_owned(), relative, absolute });
@@ -82,8 +96,24 @@ async fn keep(
         instruments: Some(instruments),
         rate_minor: money("the labour rate", text("rate"))?,
         part_minor: money("the price of a part", text("part"))?,
-        currency: text("currency").chars().take(8).collect(),
+        currency: text("currency").to_uppercase(),
+        charges: Charges {
+            minimum: text("minimum").to_owned(),
+            travel: text("travel").to_owned(),
+            mark_up: text("mark-up").to_owned(),
+            tax_name: text("tax-name").chars().take(30).collect(),
+            tax: text("tax").to_owned(),
+            labour_tax: text("labour-tax").to_owned(),
+            cash_step: text("cash-step").to_owned(),
+            half_even: text("rounding") == "half-even",
+        },
+        standard: text("standard").to_owned(),
+        tester: super::prove::tester(&sent),
     };
+    // A rate is needed for a quote and not here; all else is read as a quote would read it.
+    visit::charge::prices(&Settings { rate_minor: Some(1), ..settings.clone() })?;
+    visit::proof::standard(&settings.standard)?;
+    visit::proof::tester(&settings.tester)?;
     desk.with_records(move |r| r.keep_settings(&settings)).await?;
     Ok(Redirect::to("/settings"))
 }

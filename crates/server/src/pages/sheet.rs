@@ -1,10 +1,13 @@
 //! A job on one sheet: its seven stages as folds, in order down the page.
 
+use super::agree::AgreeView;
 use super::arrive::Arrive;
 use super::attached::{self, AttachedView};
 use super::find::{Field, FindView};
 use super::layout::{Layout, page};
+use super::mend::MendView;
 use super::new_job::machine_of;
+use super::prove::ProveView;
 use super::test::TestView;
 use crate::desk::Desk;
 use crate::probes;
@@ -50,6 +53,9 @@ struct Sheet {
     arrive: Arrive,
     test: Option<TestView>,
     find: FindView,
+    agree: AgreeView,
+    mend: MendView,
+    prove: ProveView,
     attached: Vec<AttachedView>,
     /// What it means is still being worked out.
     pending: bool,
@@ -66,7 +72,11 @@ fn title(job: &records::Job) -> String {
     }
 }
 
-async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
+async fn sheet(
+    State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
+    Path(id): Path<JobId>,
+) -> Result<Response, Problem> {
     let job = desk.job(id).await?;
     let found = at_once(&desk, &job).await?;
     // A machine file with errors is said in its place; the rest of the sheet stands.
@@ -90,6 +100,9 @@ async fn sheet(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<R
         who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
         arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()),
         find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors).pending(pending),
+        agree: AgreeView::of(&job, found.as_deref(), &settings, pending),
+        mend: MendView::of(&job, machine.as_deref(), found.as_deref()),
+        prove: ProveView::of(&desk, machine, &job, &settings, &who).await?,
         left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
         test,
         attached: attached::of_job(&desk, id).await?,

@@ -44,14 +44,17 @@ struct Line {
 
 /// What a job needs next, soonest to be finished first.
 const NEEDS: [&str; 4] =
-    ["Sure: mend or hand back", "Next check is waiting", "Test or measure", "Say what it is"];
+    ["Sure: mend, prove or hand back", "Next check is waiting", "Test or measure", "Say what it is"];
+
+/// How the line of a job begins that is past finding.
+const AFTER_FIND: [&str; 5] = ["Sure:", "Agreed:", "Declined:", "Mended:", "Signed off:"];
 
 /// Most jobs that are worked out ahead.
 const AHEAD: usize = 8;
 
 fn need(job: &JobLine) -> usize {
     match &job.derived {
-        Some(says) if says.starts_with("Sure") => 0,
+        Some(says) if AFTER_FIND.iter().any(|begin| says.starts_with(begin)) => 0,
         _ if !job.has_file => 3,
         _ if job.readings > 0 => 1,
         _ => 2,

@@ -8,20 +8,15 @@ use bench::Conditions;
 use diagnosis::evidence::Listener;
 use jiff::civil::Date;
 use machine::diagnostic::nearest;
-use machine::model::{Class, Machine, PartId};
-use quantity::{Dimension, parse};
+use machine::model::{Machine, PartId};
+use safety::facts::{self, FactError, Facts};
 use safety::import::{Mapping, import};
 use safety::retest::{StepReading, Touched};
-use safety::{
-    Accuracy, Calibration, NotAReading, Reading, Sort, Standard, Subject, Test, Tester, Typed, parse_typed,
-};
+use safety::{NotAReading, Reading, Standard, Subject, Tester, Typed, parse_typed};
 use std::path::Path;
 
 /// Most lines of a list of readings.
 const MOST_LINES: usize = 1000;
-
-/// Kinds of appliance that heat or cook as their purpose.
-const HEATS: [&str; 4] = ["oven", "cooker", "hob", "heater"];
 
 pub(super) fn standard(key: &str) -> Result<&'static Standard, Failure> {
     let found = safety::standard(key)
@@ -37,87 +32,39 @@ pub(super) fn standard(key: &str) -> Result<&'static Standard, Failure> {
     ))
 }
 
-/// The appliance.
-pub(super) fn subject(machine: &Machine, asked: &Arguments) -> Result<Subject, Failure> {
-    let class = match asked.class.as_deref().map(str::trim) {
-        None => machine.plate.class,
-        Some("I" | "i" | "1") => Class::I,
-        Some("II" | "ii" | "2") => Class::II,
-        Some("III" | "iii" | "3") => Class::III,
-        Some(other) => {
-            return Err(Failure::asked_wrongly(
-                &format!("--class: `{other}` is no protection class"),
-                "write I (earthed), II (square in a square) or III (low voltage)",
-            ));
-        }
-    };
-    let lead = parse(&asked.lead, Dimension::Length).map_err(|e| limits::unread("--lead", "1.5 m", &e))?;
-    let core = asked.core.trim().trim_end_matches("mm²").trim_end_matches("mm2").trim().replace(',', ".");
-    let core: f64 = core.parse().map_err(|_| {
-        Failure::asked_wrongly(
-            &format!("--core: `{}` is no section", asked.core.trim()),
-            "write for instance --core 1.5",
-        )
-    })?;
-    let heating = match &asked.heating {
-        Some(text) => parse(text, Dimension::Power).map_err(|e| limits::unread("--heating", "2.2 kW", &e))?,
-        None => machine.plate.rated_w.unwrap_or(0.0),
-    };
-    let mut subject = Subject::new(class, lead, core, heating)
-        .map_err(|e| Failure::asked_wrongly(&e.message, &e.remedy))?;
-    subject.sort = sort(machine, asked)?;
-    subject.unearthed_metal = asked.unearthed_metal;
-    subject.sheathed_element = asked.sheathed_element;
-    subject.powered_switching = !asked.switches_by_hand;
-    subject.surge_arresters = asked.surge_arresters;
-    subject.rewired = asked.rewired;
-    Ok(subject)
+/// A fact that `safety` does not take, with its option.
+fn refused(e: FactError) -> Failure {
+    let message = if e.fact.is_empty() { e.message } else { format!("--{}: {}", e.fact, e.message) };
+    Failure::asked_wrongly(&message, &e.remedy)
 }
 
-fn sort(machine: &Machine, asked: &Arguments) -> Result<Sort, Failure> {
-    match asked.sort.as_deref().map(str::trim) {
-        None if HEATS.iter().any(|kind| machine.plate.kind.to_lowercase().contains(kind)) => {
-            Ok(Sort::Heating)
-        }
-        None | Some("stationary") => Ok(Sort::Stationary),
-        Some("portable") => Ok(Sort::Portable),
-        Some("heating") => Ok(Sort::Heating),
-        Some(other) => Err(Failure::asked_wrongly(
-            &format!("--sort: `{other}` is none known here"),
-            "write portable, stationary or heating",
-        )),
-    }
+/// The appliance.
+pub(super) fn subject(machine: &Machine, asked: &Arguments) -> Result<Subject, Failure> {
+    let facts = Facts {
+        class: asked.class.as_deref(),
+        lead: Some(&asked.lead),
+        core: Some(&asked.core),
+        heating: asked.heating.as_deref(),
+        sort: asked.sort.as_deref(),
+        unearthed_metal: asked.unearthed_metal,
+        sheathed_element: asked.sheathed_element,
+        switches_by_hand: asked.switches_by_hand,
+        surge_arresters: asked.surge_arresters,
+        rewired: asked.rewired,
+    };
+    facts.subject(machine).map_err(refused)
 }
 
 /// The tester.
 pub(super) fn tester(asked: &Arguments) -> Result<Tester, Failure> {
     let mut tester = Tester { name: asked.tester.clone().unwrap_or_default(), ..Tester::default() };
     for text in &asked.accuracy {
-        let (name, stated) = text.split_once('=').ok_or_else(|| {
-            Failure::asked_wrongly(
-                &format!("--accuracy: `{text}` names no test and limits"),
-                "write for instance --accuracy \"earth bond=5% 0R02\"",
-            )
-        })?;
-        let test = Test::named(name).map_err(|remedy| {
-            Failure::asked_wrongly(&format!("--accuracy: no test is called `{}`", name.trim()), &remedy)
-        })?;
-        let Some(dimension) = test.measures() else {
-            return Err(Failure::asked_wrongly(
-                &format!("--accuracy: the {} measures nothing", test.name()),
-                "give it for earth bond, insulation, leakage or touch current",
-            ));
-        };
-        let (example, most) = match dimension {
-            Dimension::Current => ("5% 0.02 mA", 1.0),
-            _ => ("5% 0R02", 1e9),
-        };
-        let (relative, absolute) = limits::limits("--accuracy", example, stated, dimension, most)?;
-        tester.accuracy.insert(test, Accuracy { relative, absolute });
+        let (test, accuracy) = facts::accuracy(text).map_err(refused)?;
+        tester.accuracy.insert(test, accuracy);
     }
     if let Some(on) = &asked.calibrated {
-        let due = asked.calibration_due.as_deref().map(|d| date("--calibration-due", d)).transpose()?;
-        tester.calibration = Some(Calibration { on: date("--calibrated", on)?, due });
+        let calibration = facts::calibration(on, asked.calibration_due.as_deref()).map_err(refused)?;
+        tester.calibration = Some(calibration);
     }
     Ok(tester)
 }

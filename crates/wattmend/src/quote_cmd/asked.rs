@@ -3,13 +3,10 @@
 use crate::end::Failure;
 use crate::find_cmd::frame::Frame;
 use machine::diagnostic::nearest;
-use machine::model::{Machine, PartId};
+use machine::model::Machine;
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
-use worth::{Currency, MoneyError, Prices, Rounding, Tax, parse_amount, parse_percent};
-
-/// A part whose price nobody gave costs so many minutes of work. Common practice, no source.
-const PART_MINUTES: u32 = 40;
+use worth::{Currency, MoneyError, PartPrices, Prices, Rounding, Tax, parse_amount, parse_percent};
 
 #[derive(clap::Args)]
 pub(super) struct Asked {
@@ -40,20 +37,6 @@ pub(super) struct Asked {
     /// Minutes already worked on this job, which are charged too
     #[arg(long, value_name = "MINUTES", default_value_t = 0, value_parser = clap::value_parser!(u16).range(0..=6000))]
     pub(super) spent: u16,
-}
-
-/// What parts cost the technician.
-pub(super) struct PartPrices {
-    known: BTreeMap<PartId, Decimal>,
-    other: Decimal,
-    other_guessed: bool,
-}
-
-impl PartPrices {
-    /// What a part costs, and whether that is a guess.
-    pub(super) fn of(&self, part: PartId) -> (Decimal, bool) {
-        self.known.get(&part).map_or((self.other, self.other_guessed), |&p| (p, false))
-    }
 }
 
 /// A refusal of `worth`, with its option.
@@ -120,9 +103,6 @@ pub(super) fn parts(machine: &Machine, frame: &Frame, prices: &Prices) -> Result
         })?;
         known.insert(part, parse_amount(price).map_err(refused("--price"))?);
     }
-    let (other, other_guessed) = match frame.part_price_text() {
-        Some(text) => (parse_amount(text).map_err(refused("--part-price"))?, true),
-        None => (prices.labour_per_hour * Decimal::from(PART_MINUTES) / Decimal::from(60), true),
-    };
-    Ok(PartPrices { known, other, other_guessed })
+    let other = frame.part_price_text().map(|text| parse_amount(text).map_err(refused("--part-price")));
+    Ok(PartPrices::new(known, other.transpose()?, prices.labour_per_hour))
 }

@@ -1,10 +1,9 @@
 //! `wattmend quote FILE`: what the repair will cost, from the same evidence as `wattmend find`.
 //!
-//! `repairs.rs` turns suspects into repairs, `asked.rs` reads the prices; `text.rs` says it, `json.rs` gives it to a program.
+//! `asked.rs` reads the prices; `text.rs` says it, `json.rs` gives it to a program.
 
 mod asked;
 mod json;
-mod repairs;
 mod text;
 
 use crate::end::{Answer, Done, Failure};
@@ -39,7 +38,7 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     find_cmd::with_finding(&arguments.find, screen, |found, setup| {
         let of_parts = asked::parts(found.machine, frame, &prices)?;
         let spent = u32::from(arguments.asked.spent);
-        let cases = repairs::cases(found, setup, &of_parts, spent);
+        let cases = worth::cases(found.machine, found.finding, &setup.costs, &of_parts, spent);
         let quotation = worth::quotation(&cases, &prices).ok_or_else(|| {
             Failure::asked_wrongly(
                 "there is no suspect whose repair could be priced",

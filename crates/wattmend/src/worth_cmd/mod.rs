@@ -12,7 +12,7 @@ use machine::model::Machine;
 use rust_decimal::Decimal;
 use std::path::PathBuf;
 use worth::{
-    Assumptions, Currency, Lifetime, MoneyError, Pending, Running, Weighed, parse_amount, parse_percent,
+    Assumptions, Currency, Lifetime, MoneyError, Running, Weighed, parse_amount, parse_percent, pending,
 };
 
 #[derive(clap::Args)]
@@ -134,7 +134,8 @@ fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Fa
     let discount = parse_percent(&asked.discount).map_err(refused("--discount"))?;
     a.discount = rust_decimal::prelude::ToPrimitive::to_f64(&discount).unwrap_or(f64::NAN);
     a.warranty_years = asked.warranty;
-    a.pending = asked.also.iter().map(|text| also(text)).collect::<Result<_, _>>()?;
+    a.pending =
+        asked.also.iter().map(|text| pending(text).map_err(refused("--also"))).collect::<Result<_, _>>()?;
     Ok(a)
 }
 
@@ -151,22 +152,4 @@ fn repair(text: &str) -> Result<(Decimal, Option<(Decimal, Decimal)>), Failure> 
     let (high, likely) = rest.split_once([',', ';']).ok_or_else(wrong)?;
     let (low, high, likely) = (read(low)?, read(high)?, read(likely)?);
     if low <= likely && likely <= high { Ok((likely, Some((low, high)))) } else { Err(wrong()) }
-}
-
-/// "bearing worn: 160 in 2".
-fn also(text: &str) -> Result<Pending, Failure> {
-    let wrong = || {
-        Failure::asked_wrongly(
-            &format!("--also: `{text}` is not read"),
-            "write what, money, and in how many years: --also \"bearing worn: 160 in 2\"",
-        )
-    };
-    let (what, rest) = text.rsplit_once(':').ok_or_else(wrong)?;
-    let (cost, years) = rest.rsplit_once(" in ").ok_or_else(wrong)?;
-    let years = years.trim().trim_end_matches("years").trim_end_matches("year").trim();
-    Ok(Pending {
-        what: what.trim().chars().take(200).collect(),
-        cost: parse_amount(cost).map_err(refused("--also"))?,
-        in_years: years.replace(',', ".").parse().map_err(|_| wrong())?,
-    })
 }
