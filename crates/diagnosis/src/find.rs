@@ -115,6 +115,17 @@ impl<'m> Find<'m> {
         Ok(self.belief.posterior(&self.belief.setup().limits)?)
     }
 
+    /// The posterior after entries that follow those of `before`, which this diagnosis gave last. Where what was left out then
+    /// cannot have come to matter, no new sets of faults are looked for, and up to ten times as much may be left out.
+    ///
+    /// # Errors
+    /// As [`find`].
+    pub fn beliefs_after(&mut self, before: &Beliefs, evidence: &Evidence) -> Result<Beliefs, FindError> {
+        let told = self.belief.items();
+        self.belief.add(evidence);
+        Ok(self.belief.posterior_from(before, told, &self.belief.setup().limits)?)
+    }
+
     /// What to do next, best first, given what is believed after all evidence.
     ///
     /// # Errors

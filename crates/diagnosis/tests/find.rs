@@ -109,6 +109,26 @@ proptest! {
         assert_same(&by_name(&machine, &at_once), &by_name(&machine, &one_by_one), left_out);
     }
 
+    /// From the posterior before, or by a new search: the same but for what was left out.
+    #[test]
+    fn going_on_from_what_was_believed_is_nothing(sayings in some_sayings()) {
+        let machine = machine(SMALL);
+        let all = evidence(&machine, &sayings, str::to_owned);
+        let mut so_far = Evidence::default();
+        let mut find = Find::new(&machine, &so_far, &Setup::default()).unwrap();
+        let mut last = find.beliefs(&so_far).unwrap();
+        for entry in &all.entries {
+            so_far.entries.push(entry.clone());
+            last = find.beliefs_after(&last, &so_far).unwrap();
+            let searched = beliefs(&machine, &so_far);
+            prop_assert!(last.left_out <= 1.001e-3, "{}", last.left_out);
+            let listed: f64 = last.cases.iter().map(|c| c.1).sum();
+            prop_assert!((listed + last.left_out - 1.0).abs() < 1e-9, "{listed} and {}", last.left_out);
+            let left_out = last.left_out + searched.left_out;
+            assert_same(&by_name(&machine, &last), &by_name(&machine, &searched), left_out);
+        }
+    }
+
     /// What every suspect would have shown changes nothing: cycles that were never counted.
     #[test]
     fn what_tells_nothing_changes_nothing(sayings in some_sayings(), place in 0..6_usize) {
