@@ -170,6 +170,7 @@ fn unwritten(e: &std::io::Error) -> RecordsError {
         message: format!("the file to be sent could not be written: {e}"),
         remedy: "make room on the disk, and try again".to_owned(),
         may_pass: true,
+        about: records::About::Output,
     }
 }
 
