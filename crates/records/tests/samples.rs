@@ -86,6 +86,13 @@ fn a_trace_can_be_attached_after_the_fact_ended_and_taken_away() {
     let job = records.new_job(&opened, None, None).unwrap();
     let later = records.attach_trace(job, a, at(20_000_000), None).unwrap();
     let earlier = records.attach_trace(job, b, at(5_000_000), Some(at(9_000_000))).unwrap();
+    let open =
+        |socket| records.open_traces(socket).unwrap().iter().map(|t| (t.job, t.id)).collect::<Vec<_>>();
+    assert_eq!((open(a), open(b)), (vec![(job, later)], vec![]));
+    records.end_trace(later, at(21_000_000)).unwrap();
+    assert_eq!(open(a), []);
+    records.reopen_trace(later).unwrap();
+    assert_eq!((open(a), records.traces_of(job).unwrap()[1].to), (vec![(job, later)], None));
     records.end_trace(later, at(25_000_000)).unwrap();
     let traces = records.traces_of(job).unwrap();
     assert_eq!(traces.iter().map(|t| t.id).collect::<Vec<_>>(), [earlier, later]);
@@ -101,6 +108,7 @@ fn a_trace_can_be_attached_after_the_fact_ended_and_taken_away() {
         records.end_trace(later, at(0)).err(),
         records.end_trace(earlier, at(99)).err(),
         records.detach_trace(earlier).err(),
+        records.reopen_trace(earlier).err(),
     ] {
         assert!(!wrong.unwrap().remedy.is_empty());
     }

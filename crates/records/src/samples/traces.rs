@@ -123,6 +123,17 @@ impl Records {
         Ok(())
     }
 
+    /// A trace that ended goes on again, until [`Records::end_trace`].
+    ///
+    /// # Errors
+    /// Where there is no such trace, or the disk refuses.
+    pub fn reopen_trace(&self, trace: TraceId) -> Result<(), RecordsError> {
+        if self.connection().execute("UPDATE trace SET until = NULL WHERE id = ?1", [trace.0])? == 0 {
+            return Err(no_trace(trace));
+        }
+        Ok(())
+    }
+
     /// Takes a trace from its job, where it was attached by mistake. The samples stay with their socket.
     ///
     /// # Errors
@@ -140,6 +151,14 @@ impl Records {
     /// Where the disk refuses.
     pub fn traces_of(&self, job: JobId) -> Result<Vec<Trace>, RecordsError> {
         traces(&self.connection(), "WHERE job = ?1", job)
+    }
+
+    /// The traces of a socket that go on, each with the job that the socket is in use for, in order of time.
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub fn open_traces(&self, socket: SocketId) -> Result<Vec<Trace>, RecordsError> {
+        traces(&self.connection(), "WHERE socket = ?1 AND until IS NULL", socket.0)
     }
 
     /// Keeps that the technician pressed on to a step now: an entry of the log ([`Says::Mark`]), which gives its number.
