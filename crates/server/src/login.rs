@@ -219,8 +219,13 @@ struct Ask {
 impl Ask {
     async fn page(desk: &Arc<Desk>, name: String, refused: Option<Problem>) -> Result<Response, Problem> {
         let by_name = !desk.with_records(Records::users).await?.is_empty();
-        let layout =
-            Layout { title: "Log in".to_owned(), place: "", demo: false, version: assets::version() };
+        let layout = Layout {
+            title: "Log in".to_owned(),
+            place: "",
+            demo: false,
+            version: assets::version(),
+            who: String::new(),
+        };
         page(&Ask { layout, by_name, refused, name })
     }
 }

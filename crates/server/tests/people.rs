@@ -79,10 +79,12 @@ async fn each_role_does_its_own_work() {
     let name: &[(&str, &str)] = &[("name", "Mrs Penrose")];
     let text: &[(&str, &str)] = &[("text", "# mine")];
     let rate: &[(&str, &str)] = &[("rate", "60")];
+    let end: &[(&str, &str)] = &[("what", "end")];
     let looks: &[(&str, &str)] = &[];
     for (path, fields, may) in [
         ("/jobs/1/say", supply, [true, false, true]),
         ("/jobs/1/say", words, [true, true, true]),
+        ("/jobs/1/live", end, [true, false, true]),
         ("/jobs/1/customer", name, [true, true, false]),
         ("/machines/polwarren-cockle-52/edit", text, [true, false, false]),
         ("/settings", rate, [true, true, false]),
@@ -96,6 +98,28 @@ async fn each_role_does_its_own_work() {
             assert!(may || page.contains("your role in the firm does not do this"), "{page}");
         }
     }
+}
+
+#[tokio::test]
+async fn what_one_person_typed_does_not_go_out_as_said_by_another() {
+    let (bench, [ann, odo, _]) = firm().await;
+    ask(&bench, &ann, "/new", &[("file", "polwarren-cockle-52")]).await;
+    let key = |page: &str| page.split("data-who=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    let (anns, odos) = (key(&ask(&bench, &ann, "/", &[]).await.2), key(&ask(&bench, &odo, "/", &[]).await.2));
+    assert_ne!(anns, odos);
+    assert!(!bench.get("/login").await.1.contains("data-who"));
+    for (typed_by, wanted) in [(&anns, StatusCode::UNAUTHORIZED), (&odos, StatusCode::SEE_OTHER)] {
+        let request = Request::post("/jobs/1/say")
+            .header(header::HOST, HOST)
+            .header(header::COOKIE, &odo)
+            .header("wattmend-typed-by", typed_by)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        let fields = form(&[("what", "words"), ("value", "it hums")]);
+        let (status, _, page) = bench.ask(request.body(Body::from(fields)).unwrap()).await;
+        assert_eq!(status, wanted, "{page}");
+    }
+    let (_, _, page) = ask(&bench, &ann, "/api/jobs/1/evidence", &[]).await;
+    assert_eq!(page.matches("it hums").count(), 1, "{page}");
 }
 
 #[tokio::test]

@@ -346,12 +346,10 @@ fn press(desk: &Desk, id: SocketId, headers: &HeaderMap) -> Response {
 
 /// Lets a made-up machine be worked by itself, or takes the hand off again.
 async fn by_itself(desk: &Arc<Desk>, id: SocketId, headers: &HeaderMap) -> Response {
-    let from = desk.tests.job_on(id).and_then(|job| desk.tests.get(job)).map_or(0, |running| {
-        match running.now().place {
-            Place::Before => 0,
-            Place::Step(k) | Place::Past(k) => k,
-            Place::Over => usize::MAX,
-        }
+    let from = desk.tests.on(id).map_or(0, |running| match running.now().place {
+        Place::Before => 0,
+        Place::Step(k) | Place::Past(k) => k,
+        Place::Over => usize::MAX,
     });
     let done = desk.by_itself.work(desk, id, from).await;
     back(headers, done)

@@ -98,3 +98,35 @@ fn waits(machine: &machine::model::Machine, hypothesis: &Hypothesis) -> Vec<(usi
     }
     waits
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::desk::Desk;
+    use meters::Config;
+    use std::sync::Arc;
+    use std::time::Duration;
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn the_hand_is_gone_with_its_socket() {
+        let folder = tempfile::tempdir().unwrap();
+        let machine = folder.path().join("tern.toml");
+        std::fs::write(&machine, include_str!("../../../../machines/aldermere-tern-81.toml")).unwrap();
+        let text = format!(
+            "format = 1\n[[socket]]\nname = \"loft\"\nkind = \"simulator\"\nmachine = {:?}\nspeed = 60.0\n",
+            machine.display().to_string()
+        );
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        desk.capture.watch(Config::read(&text).unwrap().sockets).unwrap();
+        let id = desk.capture.all()[0].id;
+        desk.by_itself.work(&desk, id, 0).await.unwrap();
+        assert!(desk.by_itself.is_on(id));
+        desk.capture.watch(Vec::new()).unwrap();
+        for _ in 0..100 {
+            if !desk.by_itself.is_on(id) {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        panic!("it works on without a machine");
+    }
+}

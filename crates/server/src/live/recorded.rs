@@ -88,8 +88,7 @@ async fn for_programs(
     let at = |s: f64| ms(trace.from) + 1000.0 * s;
     let shared = found.clone();
     let healthy = Hypothesis::healthy();
-    let expected =
-        desk.work(move || bench::predict(&shared.machine, &healthy, &shared.conditions)).await?;
+    let expected = desk.work(move || bench::predict(&shared.machine, &healthy, &shared.conditions)).await?;
     let parts = found.finding.steps.iter().filter_map(|v| {
         let part = PartView {
             step: v.step,

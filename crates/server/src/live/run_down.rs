@@ -75,7 +75,9 @@ impl Motion {
         if let Some(step) = spinning.or(was.filter(told)).filter(|k| drives(*k, watts)) {
             self.driven = Some((step, at_s));
             self.driven_now = true;
-        } else if silent && let Some(step) = was.or(spinning.filter(|k| self.driven.is_some_and(|d| d.0 == *k))) {
+        } else if silent
+            && let Some(step) = was.or(spinning.filter(|k| self.driven.is_some_and(|d| d.0 == *k)))
+        {
             // Nobody saw when it stopped: counted from now.
             self.driven = Some((step, at_s));
         }

@@ -11,7 +11,7 @@ use bench::Conditions;
 use diagnosis::Find;
 use jiff::Timestamp;
 use machine::model::Machine;
-use records::{Job, JobId, Records, Sample, Trace};
+use records::{Job, JobId, Records, Sample, SocketId, Trace};
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{self, RecvTimeoutError};
@@ -82,10 +82,10 @@ impl Tests {
         self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&job).cloned()
     }
 
-    /// The job that a test of is followed on this socket.
-    pub(crate) fn job_on(&self, socket: records::SocketId) -> Option<JobId> {
+    /// The test that is followed on this socket.
+    pub(crate) fn on(&self, socket: SocketId) -> Option<Arc<Running>> {
         let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        all.iter().find(|(_, r)| r.trace.socket == socket).map(|(job, _)| *job)
+        all.values().find(|r| r.trace.socket == socket).cloned()
     }
 
     /// Stops following.
