@@ -21,10 +21,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 /// Findings that are kept.
 const KEPT: usize = 32;
 
-/// What a job's log means.
+/// What a job's log means. It is kept, so it holds no samples: of a recording only name and marks.
 pub(crate) struct WorkedOut {
     pub(crate) machine: Arc<Machine>,
     pub(crate) evidence: Evidence,
+    /// The recording that counted, to read its samples again.
+    trace: Option<live::recorded::Counts>,
     setup: Setup,
     pub(crate) conditions: Conditions,
     pub(crate) finding: Finding,
@@ -120,7 +122,7 @@ pub(crate) async fn known(desk: &Arc<Desk>, job: &Job) -> Result<Option<Known>, 
 impl Known {
     /// The same with the samples of its recording; none where nothing is left to work out from.
     pub(crate) async fn with_samples(mut self, desk: &Arc<Desk>) -> Result<Option<Known>, Problem> {
-        if let Some(trace) = self.trace.take() {
+        if let Some(trace) = self.trace.clone() {
             self.evidence.trace = live::recorded::read(desk, trace).await?;
         }
         Ok((!self.evidence.entries.is_empty() || self.evidence.trace.is_some()).then_some(self))
@@ -170,12 +172,15 @@ fn find(known: Known) -> Result<WorkedOut, Problem> {
     let refused = |e: diagnosis::FindError| {
         Problem::refused(format!("no suspects can be named: {e}"), "take the entry back that you trust least")
     };
-    let Known { machine, evidence, setup, left_out, .. } = known;
+    let Known { machine, mut evidence, trace, setup, left_out, .. } = known;
     let mut find = Find::new(&machine, &evidence, &setup).map_err(refused)?;
     let finding = find.finding(&evidence).map_err(refused)?;
     let conditions = *find.conditions();
     drop(find);
-    Ok(WorkedOut { machine, evidence, setup, conditions, finding, left_out })
+    if let Some(recording) = &mut evidence.trace {
+        recording.samples = Vec::new();
+    }
+    Ok(WorkedOut { machine, evidence, trace, setup, conditions, finding, left_out })
 }
 
 /// What comes next, for a list.
@@ -204,6 +209,10 @@ pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<
     let Some(before) = worked_out(desk, job).await? else { return Ok(None) };
     let Says::Check { check, answer } = says else { return Ok(None) };
     let (check, answer) = (check.clone(), answer.clone());
+    let mut evidence = before.evidence.clone();
+    if let Some(trace) = before.trace.clone() {
+        evidence.trace = live::recorded::read(desk, trace).await?;
+    }
     desk.work(move || {
         let machine = before.machine.clone();
         let listener = Listener::new(&machine);
@@ -220,7 +229,6 @@ pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<
         };
         let taken =
             clues.iter().map(|c| report::finding::words::clue(&machine, c)).collect::<Vec<_>>().join(", ");
-        let mut evidence = before.evidence.clone();
         evidence.entries.extend(diagnosis::evidence::Entry::of_one(clues, &answer, None, Some(&check)));
         let after = Find::new(&machine, &evidence, &before.setup)
             .and_then(|mut f| f.beliefs(&evidence))
@@ -228,4 +236,43 @@ pub(crate) async fn what_if(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<
         Ok(Some(WhatIf { before, after: Some(after), taken }))
     })
     .await?
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Says, what_if, worked_out};
+    use crate::desk::Desk;
+    use jiff::Timestamp;
+    use records::{JobMachine, NewEntry, Sample};
+    use std::sync::Arc;
+
+    #[tokio::test]
+    async fn what_is_kept_holds_no_samples_and_what_if_weighs_them_all_the_same() {
+        let folder = tempfile::tempdir().unwrap();
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        let file_text = include_str!("../../../machines/aldermere-tern-81.toml").to_owned();
+        let machine = JobMachine { file_text, file_name: "tern".to_owned(), ..JobMachine::default() };
+        let id = desk.records().new_job(&crate::now(), None, Some(&machine)).unwrap();
+        let socket = desk.records().socket("loft").unwrap();
+        let at = |s: i64| Timestamp::from_second(1_700_000_000 + s).unwrap();
+        let sample = |s| Sample { at: at(s), watts: Some(0.5), volts: Some(230.0), amps: None };
+        desk.records().keep_samples(&[(socket, (0..120).map(sample).collect())]).unwrap();
+        desk.records().attach_trace(id, socket, at(0), Some(at(120))).unwrap();
+
+        let job = desk.job(id).await.unwrap();
+        let found = worked_out(&desk, &job).await.unwrap().unwrap();
+        let recording = found.evidence.trace.as_ref().unwrap();
+        assert!(recording.name.contains("loft") && recording.samples.is_empty(), "{recording:?}");
+
+        let (check, answer) = ("ohms element.1 element.2".to_owned(), "OL".to_owned());
+        let says = Says::Check { check, answer };
+        let would = what_if(&desk, &job, &says).await.unwrap().unwrap().after.unwrap();
+        let entry = NewEntry { says, supersedes: None, at: crate::now(), key: "a".to_owned() };
+        desk.records().append(id, &entry).unwrap();
+        let is = worked_out(&desk, &desk.job(id).await.unwrap()).await.unwrap().unwrap();
+        let first = &is.finding.suspects[0];
+        let same =
+            would.cases.iter().find(|(c, _)| c.faults == first.faults && c.sometimes == first.sometimes);
+        assert!((same.unwrap().1 - first.probability).abs() < 1e-9, "{same:?} {first:?}");
+    }
 }

@@ -54,7 +54,9 @@ impl Belief<'_> {
         if !(total > 0.0 && left <= WIDER * limits.left_out * total) {
             return None;
         }
-        cases.iter_mut().for_each(|c| c.1 /= total);
+        for case in &mut cases {
+            case.1 /= total;
+        }
         Some(Beliefs::of(cases, left / total))
     }
 
