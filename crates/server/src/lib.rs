@@ -22,6 +22,7 @@ mod pages;
 mod probes;
 mod problem;
 mod say;
+mod seats;
 mod setup;
 mod tls;
 mod who;

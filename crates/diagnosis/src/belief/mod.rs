@@ -156,6 +156,22 @@ impl<'m> Belief<'m> {
         }
     }
 
+    /// The same without what was told from this place on; what is known of the machine stays.
+    pub(crate) fn take_back(&mut self, told: usize) {
+        self.told.truncate(told);
+        self.world.get_mut().fits.truncate(told);
+        let is_left = |o: &Occasion| o.told.first().is_some_and(|&t| t < told);
+        self.occasions.retain(is_left);
+        for at in 0..self.occasions.len() {
+            let occasion = &mut self.occasions[at];
+            let before = occasion.told.len();
+            occasion.told.retain(|&t| t < told);
+            if occasion.told.len() < before {
+                self.limit(at);
+            }
+        }
+    }
+
     /// Adds what was told to its occasion; gives the place of that.
     fn push(
         &mut self,
