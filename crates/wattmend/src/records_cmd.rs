@@ -283,7 +283,7 @@ fn alike(records: &Records, whose: &[Whose]) -> Result<Vec<CustomerLine>, Failur
 fn erase(records: &Records, whose: &[Whose], yes: bool) -> Result<String, Failure> {
     // Asked before: afterwards nobody knows the name.
     let alike = alike(records, whose)?;
-    let numbers: String = alike.iter().map(|c| format!(" --customer {}", c.id)).collect();
+    let numbers = alike.iter().map(|c| format!(" --customer {}", c.id)).collect::<Vec<_>>().concat();
     if !yes {
         let more = if alike.is_empty() {
             String::new()

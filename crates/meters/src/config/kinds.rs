@@ -346,15 +346,11 @@ fn url(fields: &Fields<'_>, findings: &mut Findings) -> Option<(String, String, 
         );
         return None;
     }
-    let port = match authority.as_str().strip_prefix(authority.host()) {
-        Some("") => 80,
-        _ => {
-            let Some(port) = authority.port_u16().filter(|port| *port > 0) else {
-                refuse(findings, "bad-url", &text, "this URL's port is no number from 1 to 65535", mend);
-                return None;
-            };
-            port
-        }
+    // Where more than the host stands there, it is a port.
+    let port = if authority.as_str() == authority.host() { Some(80) } else { authority.port_u16() };
+    let Some(port) = port.filter(|port| *port > 0) else {
+        refuse(findings, "bad-url", &text, "this URL's port is no number from 1 to 65535", mend);
+        return None;
     };
     let host = uri.host()?.trim_matches(['[', ']']).to_owned();
     let path = uri.path_and_query().map_or("/", |p| p.as_str()).to_owned();
