@@ -123,8 +123,8 @@ fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Fa
     a.water_price = amount_or_none("--water-price", asked.water_price.as_deref())?;
     if let Some(text) = &asked.discount {
         let discount = parse_percent(text).map_err(refused("--discount"))?;
-        a.discount = discount.to_f64().unwrap_or(f64::NAN);
-        a.discount_source = "given with --discount".to_owned();
+        (a.discount, a.discount_source) =
+            (discount.to_f64().unwrap_or(f64::NAN), "given with --discount".to_owned());
     }
     if let Some(years) = asked.warranty {
         (a.warranty_years, a.warranty_source) = (years, "given with --warranty".to_owned());
