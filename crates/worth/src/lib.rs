@@ -2,18 +2,16 @@
 //!
 //! [`quote()`] prices one [`Repair`] by the technician's own [`Prices`], in decimals and any currency; [`quotation()`] does so for
 //! every suspect that remains and gives the range that covers most of them. [`weigh()`] holds a repair against a new machine over
-//! the remaining life of the old one and says so in a sentence, with all that it assumed. [`Consent`] keeps what the customer
-//! decided.
+//! the remaining life of the old one and says so in a sentence, with all that it assumed.
 //!
 //! Read in this order: `money.rs`, `price.rs`, `quote.rs`, `range.rs`; `life.rs` (Weibull), `lifetimes.toml` with
-//! `lifetimes.rs`, `choice.rs`, `weigh.rs`; `consent.rs`.
+//! `lifetimes.rs`, `choice.rs`, `weigh.rs`.
 //! Not here: who the suspects are (`diagnosis`), invoices (`report`), keeping any of it (`records`).
 //!
 //! Always true: nothing here reads a clock, a file or a random source; what a customer pays is decimal from end to end,
 //! what is expected over years is an estimate in `f64` and says so; the sentence informs, it never orders.
 
 pub mod choice;
-mod consent;
 pub mod life;
 mod lifetimes;
 mod money;
@@ -22,7 +20,6 @@ mod quote;
 mod range;
 mod weigh;
 
-pub use consent::{Consent, ConsentError, Decision};
 pub use life::{Weibull, WeibullError};
 pub use lifetimes::{Lifetime, lifetime, lifetimes};
 pub use money::{Currency, MoneyError, Rounding, parse_amount, parse_percent};

@@ -61,7 +61,7 @@ pub(super) fn subject(machine: &Machine, asked: &Arguments) -> Result<Subject, F
     })?;
     let heating = match &asked.heating {
         Some(text) => parse(text, Dimension::Power).map_err(|e| limits::unread("--heating", "2.2 kW", &e))?,
-        None => machine.plate.rated_w.unwrap_or(0.0),
+        None => machine.heating_w(),
     };
     let mut subject = Subject::new(class, lead, core, heating)
         .map_err(|e| Failure::asked_wrongly(&e.message, &e.remedy))?;
