@@ -11,8 +11,6 @@ use std::sync::Arc;
 use support::form;
 use support::live::{Live, later};
 
-const SMALL: &str = include_str!("../../machine/tests/good/small.toml");
-
 async fn traces(bench: &Live, job: JobId) -> Vec<Trace> {
     bench.desk.records().traces_of(job).unwrap()
 }
@@ -136,23 +134,17 @@ async fn a_trace_left_open_is_known_after_a_restart() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_trace_that_cannot_be_followed_is_ended_and_no_page_waits_for_it() {
     let bench = Live::new();
-    // A machine without a service test, and a job without a machine.
-    let (untested, _) = SMALL.split_once("[service-test]").unwrap();
-    bench.post("/machines/new", &form(&[("kind", "tumble-dryer"), ("name", "plain")])).await;
-    bench.post("/machines/plain/edit", &form(&[("text", untested)])).await;
-    bench.post("/new", "file=plain").await;
+    // A job without a machine.
     bench.post("/new", "file=").await;
     recorded(&bench, 0.0).await;
-    for job in [1, 2] {
-        let socket = SocketId::of(bench.socket);
-        bench.desk.records().attach_trace(job, socket, Timestamp::now(), None).unwrap();
-        let (status, page) = bench.get(&format!("/jobs/{job}/live")).await;
-        assert_eq!(status, StatusCode::OK, "{page}");
-        assert!(page.contains("The test has ended") && !page.contains("data-to=\"\""), "{page}");
-        assert_eq!(bench.get(&format!("/api/jobs/{job}/live")).await.0, StatusCode::UNPROCESSABLE_ENTITY);
-        bench.post(&format!("/jobs/{job}/live"), "what=end").await;
-        assert!(traces(&bench, job).await[0].to.is_some());
-    }
+    let socket = SocketId::of(bench.socket);
+    bench.desk.records().attach_trace(1, socket, Timestamp::now(), None).unwrap();
+    let (status, page) = bench.get("/jobs/1/live").await;
+    assert_eq!(status, StatusCode::OK, "{page}");
+    assert!(page.contains("The test has ended") && !page.contains("data-to=\"\""), "{page}");
+    assert_eq!(bench.get("/api/jobs/1/live").await.0, StatusCode::UNPROCESSABLE_ENTITY);
+    bench.post("/jobs/1/live", "what=end").await;
+    assert!(traces(&bench, 1).await[0].to.is_some());
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -187,23 +179,6 @@ async fn marks_name_who_made_them_and_the_office_makes_none() {
         assert_eq!(refused["status"], 403, "{act}: {refused}");
     }
     assert_eq!(traces(&bench, 1).await[0].to, None);
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn where_as_many_tests_are_followed_as_can_be_none_is_left_open() {
-    let bench = Live::new();
-    for job in 1..=17_u8 {
-        bench.post("/new", "file=quaydon-ember-60").await;
-        let (_, news) = tokio::sync::mpsc::channel(1);
-        let socket = server::plug(&bench.desk, &format!("quay {}", job + 10), news).unwrap().number();
-        let started = bench.post(&format!("/jobs/{job}/live"), &format!("what=start&socket={socket}")).await;
-        if job == 17 {
-            assert!(started["title"].as_str().unwrap().contains("16 tests"), "{started}");
-            assert_eq!(traces(&bench, 17).await, []);
-        } else {
-            assert!(started["trace"].is_number(), "{started}");
-        }
-    }
 }
 
 #[test]

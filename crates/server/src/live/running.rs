@@ -282,3 +282,49 @@ fn frame(machine: &Machine, job: &Job, settings: &records::Settings) -> Frame {
     }
     Frame { conditions, supply: known.supply, leading }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{AT_ONCE, Running, TestNow};
+    use crate::desk::Desk;
+    use axum::body::{Body, to_bytes};
+    use axum::http::{Request, header};
+    use records::{JobMachine, Trace, TraceId};
+    use std::sync::atomic::AtomicBool;
+    use std::sync::{Arc, mpsc};
+    use tokio::sync::watch;
+    use tower::ServiceExt;
+
+    #[tokio::test]
+    async fn where_as_many_tests_are_followed_as_can_be_none_is_left_open() {
+        let folder = tempfile::tempdir().unwrap();
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        let file_text = include_str!("../../../../machines/aldermere-tern-81.toml").to_owned();
+        let machine = JobMachine { file_text, ..JobMachine::default() };
+        let job = desk.records().new_job(&crate::now(), None, Some(&machine)).unwrap();
+        let (_meter, news) = tokio::sync::mpsc::channel(1);
+        let socket = crate::plug(&desk, "quay 3", news).unwrap();
+        let machine = desk.machine_of(&desk.job(job).await.unwrap()).unwrap().unwrap();
+        let other = desk.records().socket("quay 4").unwrap();
+        for n in 0..AT_ONCE {
+            let number = i64::try_from(n).unwrap() + 100;
+            let from = jiff::Timestamp::UNIX_EPOCH;
+            let trace = Trace { id: TraceId::of(number), job: number, socket: other, from, to: None };
+            let (inbox, (_, now)) = (mpsc::channel().0, watch::channel(Arc::new(TestNow::default())));
+            let running =
+                Running { trace, machine: machine.clone(), now, inbox, ended: AtomicBool::new(false) };
+            desk.tests.0.lock().unwrap().insert(number, Arc::new(running));
+        }
+        let start = format!("{{\"what\": \"start\", \"socket\": \"{}\"}}", socket.number());
+        let request = Request::post(format!("/api/jobs/{job}/trace"))
+            .header(header::HOST, "localhost:8423")
+            .header(header::CONTENT_TYPE, "application/json")
+            .body(Body::from(start))
+            .unwrap();
+        let routes = crate::routes(desk.clone(), crate::Door::ThisComputer, false);
+        let answer = routes.oneshot(request).await.unwrap();
+        let body = to_bytes(answer.into_body(), 10_000).await.unwrap();
+        assert!(String::from_utf8_lossy(&body).contains("16 tests are followed already"), "{body:?}");
+        assert_eq!(desk.records().traces_of(job).unwrap(), []);
+    }
+}
