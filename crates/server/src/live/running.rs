@@ -289,7 +289,7 @@ mod tests {
     use crate::desk::Desk;
     use axum::body::{Body, to_bytes};
     use axum::http::{Request, header};
-    use records::{JobMachine, Trace, TraceId};
+    use records::{JobMachine, Trace};
     use std::sync::atomic::AtomicBool;
     use std::sync::{Arc, mpsc};
     use tokio::sync::watch;
@@ -306,10 +306,12 @@ mod tests {
         let socket = crate::plug(&desk, "quay 3", news).unwrap();
         let machine = desk.machine_of(&desk.job(job).await.unwrap()).unwrap().unwrap();
         let other = desk.records().socket("quay 4").unwrap();
+        let elsewhere = desk.records().new_job(&crate::now(), None, None).unwrap();
+        let from = jiff::Timestamp::UNIX_EPOCH;
+        let id = desk.records().attach_trace(elsewhere, other, from, None).unwrap();
         for n in 0..AT_ONCE {
             let number = i64::try_from(n).unwrap() + 100;
-            let from = jiff::Timestamp::UNIX_EPOCH;
-            let trace = Trace { id: TraceId::of(number), job: number, socket: other, from, to: None };
+            let trace = Trace { id, job: number, socket: other, from, to: None };
             let (inbox, (_, now)) = (mpsc::channel().0, watch::channel(Arc::new(TestNow::default())));
             let running =
                 Running { trace, machine: machine.clone(), now, inbox, ended: AtomicBool::new(false) };
