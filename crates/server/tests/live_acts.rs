@@ -11,7 +11,7 @@ use std::sync::Arc;
 use support::form;
 use support::live::{Live, later};
 
-async fn traces(bench: &Live, job: JobId) -> Vec<Trace> {
+fn traces(bench: &Live, job: JobId) -> Vec<Trace> {
     bench.desk.records().traces_of(job).unwrap()
 }
 
@@ -60,7 +60,7 @@ async fn what_is_sent_twice_is_attached_and_taken_away_once() {
     let drop = format!("what=drop&trace={}", other["trace"]);
     assert_eq!(bench.post("/jobs/1/live", &drop).await["dropped"], true);
     assert_eq!(bench.post("/jobs/1/live", &drop).await["dropped"], false);
-    let left = traces(&bench, 1).await;
+    let left = traces(&bench, 1);
     assert_eq!(left.iter().map(|t| t.id.number()).collect::<Vec<_>>(), [first["trace"].as_i64().unwrap()]);
     // Which one is never guessed, and none of another job is taken.
     assert!(bench.post("/jobs/1/live", "what=drop").await["remedy"].is_string());
@@ -81,7 +81,7 @@ async fn a_test_goes_on_as_the_same_trace_while_its_socket_is_free() {
     bench.says(later(Timestamp::now(), 1.0), 0.5, 236.0).await;
     bench.post("/jobs/1/live", "what=end").await;
     assert_eq!(bench.post("/jobs/1/live", "what=go-on").await["open"], true);
-    let now = traces(&bench, 1).await;
+    let now = traces(&bench, 1);
     assert_eq!(now.iter().map(|t| (t.id.number(), t.to)).collect::<Vec<_>>(), [(trace, None)]);
     bench.event("/api/jobs/1/live", "test", |t| t["place"]["is"] == "before").await;
     // Another job has the socket meanwhile.
@@ -89,7 +89,7 @@ async fn a_test_goes_on_as_the_same_trace_while_its_socket_is_free() {
     bench.start(2).await;
     let refused = bench.post("/jobs/1/live", "what=go-on").await;
     assert!(refused["title"].as_str().unwrap().contains("in use for job 2"), "{refused}");
-    assert!(traces(&bench, 1).await[0].to.is_some());
+    assert!(traces(&bench, 1)[0].to.is_some());
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -98,10 +98,10 @@ async fn a_test_that_ended_long_ago_is_evidence_and_does_not_go_on() {
     bench.new_job().await;
     recorded(&bench, 3600.0).await;
     bench.post("/jobs/1/live", &format!("what=attach&socket={}&minutes=0.5", bench.socket)).await;
-    let before = traces(&bench, 1).await;
+    let before = traces(&bench, 1);
     let refused = bench.post("/jobs/1/live", "what=go-on").await;
     assert!(refused["remedy"].as_str().unwrap().contains("start a new test"), "{refused}");
-    assert_eq!(traces(&bench, 1).await, before);
+    assert_eq!(traces(&bench, 1), before);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -110,7 +110,7 @@ async fn a_test_begins_now_even_where_the_meter_was_silent_for_hours() {
     bench.new_job().await;
     recorded(&bench, 3.0 * 3600.0).await;
     bench.start(1).await;
-    let from = traces(&bench, 1).await[0].from;
+    let from = traces(&bench, 1)[0].from;
     let ago = Timestamp::now().duration_since(from);
     assert!(ago < SignedDuration::from_secs(60), "{ago}");
 }
@@ -144,7 +144,7 @@ async fn a_trace_that_cannot_be_followed_is_ended_and_no_page_waits_for_it() {
     assert!(page.contains("The test has ended") && !page.contains("data-to=\"\""), "{page}");
     assert_eq!(bench.get("/api/jobs/1/live").await.0, StatusCode::UNPROCESSABLE_ENTITY);
     bench.post("/jobs/1/live", "what=end").await;
-    assert!(traces(&bench, 1).await[0].to.is_some());
+    assert!(traces(&bench, 1)[0].to.is_some());
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -178,7 +178,7 @@ async fn marks_name_who_made_them_and_the_office_makes_none() {
         let refused = bench.post("/jobs/1/live", act).await;
         assert_eq!(refused["status"], 403, "{act}: {refused}");
     }
-    assert_eq!(traces(&bench, 1).await[0].to, None);
+    assert_eq!(traces(&bench, 1)[0].to, None);
 }
 
 #[test]

@@ -106,7 +106,7 @@ impl Live {
                 }
             }
         };
-        let told = tokio::time::timeout(Duration::from_secs(60), wait).await;
+        let told = tokio::time::timeout(Duration::from_mins(1), wait).await;
         told.unwrap_or_else(|_| panic!("no such {name} event; the last was {last}"))
     }
 
