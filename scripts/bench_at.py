@@ -8,6 +8,7 @@ import urllib.parse
 
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 PHONE, LAPTOP = (360, 740), (1280, 800)
+SIZES = {"phone": PHONE, "laptop": LAPTOP}
 
 # Pages that no link leads to, or only after something was typed.
 MORE = [
@@ -25,14 +26,29 @@ def free_port():
         return s.getsockname()[1]
 
 
+started = []
+
+
+def start(program, port, *options):
+    """A bench on this port; who stops early ends all that were started with `kill_all`."""
+    server = subprocess.Popen(
+        [program, "serve", "--listen", f"127.0.0.1:{port}", *options], stdout=subprocess.PIPE, text=True
+    )
+    started.append(server)
+    assert "The bench is at" in server.stdout.readline()
+    return server
+
+
+def kill_all():
+    for server in started:
+        server.kill()
+
+
 @contextlib.contextmanager
 def demo(program, *options):
     port = free_port()
-    server = subprocess.Popen(
-        [program, "serve", "--demo", "--listen", f"127.0.0.1:{port}", *options], stdout=subprocess.PIPE, text=True
-    )
+    server = start(program, port, "--demo", *options)
     try:
-        assert "The bench is at" in server.stdout.readline()
         yield f"http://127.0.0.1:{port}"
     finally:
         server.terminate()
@@ -76,3 +92,29 @@ def settled(page):
     page.wait_for_load_state("load")
     page.wait_for_selector(".pending, [aria-busy]", state="detached", timeout=30000)
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+
+
+SMALL = """[...document.querySelectorAll('a.button, nav a, button, summary, select, input:not([type=hidden])')]
+  .filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 0 && e.type !== 'checkbox')
+  .filter(e => e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML.slice(0, 80))"""
+
+
+def looked_at(page, picture, whole=True):
+    """A picture of the page; nothing is wider than the screen or too small for a finger."""
+    page.screenshot(path=picture, full_page=whole)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{picture}: wider than the screen"
+    small = page.evaluate(SMALL)
+    assert not small, f"{picture}: targets under 44 px: {small}"
+
+
+def opened(browser, size, at):
+    """A page of this size, and what goes wrong on it: errors, breaches of the policy, anything asked of another host."""
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    page.set_default_timeout(15000)
+    wrong = []
+    page.on("pageerror", lambda e: wrong.append(str(e)))
+    page.on("console", lambda m: wrong.append(m.text) if "Content Security" in m.text else None)
+    page.on("request", lambda r: wrong.append(r.url) if not r.url.startswith((at, "data:")) else None)
+    return context, page, wrong

@@ -6,50 +6,21 @@ step, an answer, a reload and a kill -9 in mid-test, with nothing lost.
     cargo build --release && python3 scripts/browse.py target/release/wattmend pictures-folder
 """
 
-import os
 import signal
-import socket
-import subprocess
 import sys
 import tempfile
 import time
 
+import bench_at
+from bench_at import CHROMIUM, SIZES, free_port, opened, start
 from playwright.sync_api import expect, sync_playwright
 
 program, pictures = sys.argv[1], sys.argv[2]
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-SIZES = {"phone": (360, 740), "laptop": (1280, 800)}
-
-
-started = []
-
-
-def free_port():
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return s.getsockname()[1]
-
-
-def start(data, port):
-    server = subprocess.Popen(
-        [program, "serve", "--data", data, "--listen", f"127.0.0.1:{port}"], stdout=subprocess.PIPE, text=True
-    )
-    started.append(server)
-    assert "The bench is at" in server.stdout.readline()
-    return server
-
-
-SMALL = """[...document.querySelectorAll('a.button, nav a, button, summary, select, input:not([type=hidden])')]
-  .filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 0 && e.type !== 'checkbox')
-  .filter(e => e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML.slice(0, 80))"""
 
 
 def looked_at(page, size, name):
     page.wait_for_load_state("networkidle")
-    page.screenshot(path=f"{pictures}/{size}-{name}.png", full_page=True)
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name} is wider than the {size}"
-    small = page.evaluate(SMALL)
-    assert not small, f"{name}: targets under 44 px: {small}"
+    bench_at.looked_at(page, f"{pictures}/{size}-{name}.png")
 
 
 def machine_file(page, at, size):
@@ -110,15 +81,8 @@ def game(page, at, size):
 def visit(browser, size, data):
     port = free_port()
     at = f"http://127.0.0.1:{port}"
-    server = start(data, port)
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height})
-    page = context.new_page()
-    page.set_default_timeout(10000)
-    wrong = []
-    page.on("pageerror", lambda e: wrong.append(str(e)))
-    page.on("console", lambda m: wrong.append(m.text) if "Content Security" in m.text else None)
-    page.on("request", lambda r: wrong.append(r.url) if not r.url.startswith((at, "data:")) else None)
+    server = start(program, port, "--data", data)
+    context, page, wrong = opened(browser, size, at)
 
     # Three taps.
     page.goto(at)
@@ -153,7 +117,7 @@ def visit(browser, size, data):
     page.locator("#step-warm").get_by_role("button", name="Keep").click()
     expect(page.get_by_text("not yet sent")).to_be_visible()
     page.screenshot(path=f"{pictures}/{size}-4-not-yet-sent.png")
-    server = start(data, port)
+    server = start(program, port, "--data", data)
     expect(page.get_by_text("not yet sent")).to_be_hidden(timeout=15000)
     expect(page.locator("#step-warm .verdict").first).to_contain_text("NOTHING", timeout=15000)
 
@@ -205,7 +169,6 @@ with sync_playwright() as p:
             try:
                 visit(browser, size, data)
             finally:
-                for server in started:
-                    server.kill()
+                bench_at.kill_all()
             print(f"{size}: a whole visit in {time.monotonic() - begun:.1f} s, nothing lost")
     browser.close()

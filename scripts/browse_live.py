@@ -1,76 +1,37 @@
 #!/usr/bin/env python3
 """Drives a live service test in a headless Chromium, at phone and laptop size: a new job, the test followed on the demo's
 simulated socket, the guard, the verdict, the suspect; then the same on records of its own with a reload and a kill -9 in
-mid-test, with nothing lost.
+mid-test, with nothing lost; a page that was cut off while its test was ended; and two people at one device.
 
     pip install playwright          (its own browser is not needed: Debian's chromium is used)
     cargo build --release && python3 scripts/browse_live.py target/release/wattmend pictures-folder
 """
 
-import os
 import pathlib
 import shutil
 import signal
-import socket
-import subprocess
 import sys
 import tempfile
 import time
 
+import bench_at
+from bench_at import CHROMIUM, SIZES, free_port, opened, start
 from playwright.sync_api import expect, sync_playwright
 
 program, pictures = sys.argv[1], sys.argv[2]
 only = sys.argv[3:]
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-SIZES = {"phone": (360, 740), "laptop": (1280, 800)}
 MACHINES = pathlib.Path(__file__).parent.parent / "machines"
-started = []
-
-
-def free_port():
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return s.getsockname()[1]
-
-
-def start(port, *options):
-    server = subprocess.Popen(
-        [program, "serve", "--listen", f"127.0.0.1:{port}", *options], stdout=subprocess.PIPE, text=True
-    )
-    started.append(server)
-    assert "The bench is at" in server.stdout.readline()
-    return server
-
-
-SMALL = """[...document.querySelectorAll('a.button, nav a, button, summary, select, input:not([type=hidden])')]
-  .filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 0 && e.type !== 'checkbox')
-  .filter(e => e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML.slice(0, 80))"""
 
 
 def looked_at(page, size, name, whole=True):
     if not whole:
         page.evaluate("document.getElementById('meter')?.scrollIntoView()")
-    page.screenshot(path=f"{pictures}/live-{size}-{name}.png", full_page=whole)
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name} is wider than the {size}"
-    small = page.evaluate(SMALL)
-    assert not small, f"{name}: targets under 44 px: {small}"
+    bench_at.looked_at(page, f"{pictures}/live-{size}-{name}.png", whole)
 
 
 def until(page, says, timeout=60000):
     """Waits until what the page knows of the test passes a check."""
     page.wait_for_function(f"() => {{ const s = window.ribbonState?.(); return s && s.test && ({says}); }}", timeout=timeout)
-
-
-def opened(browser, size, at):
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height})
-    page = context.new_page()
-    page.set_default_timeout(15000)
-    wrong = []
-    page.on("pageerror", lambda e: wrong.append(str(e)))
-    page.on("console", lambda m: wrong.append(m.text) if "Content Security" in m.text else None)
-    page.on("request", lambda r: wrong.append(r.url) if not r.url.startswith((at, "data:")) else None)
-    return context, page, wrong
 
 
 def new_job(page, at):
@@ -81,10 +42,18 @@ def new_job(page, at):
     page.evaluate("document.getElementById('test').open = true")
 
 
-def demo(browser, size):
+def on_a_socket(data, more):
+    """A made-up machine on the socket "loft" of this folder."""
+    shutil.copy(MACHINES / "aldermere-tern-81.toml", f"{data}/tern.toml")
+    pathlib.Path(f"{data}/meters.toml").write_text(
+        f'format = 1\n[[socket]]\nname = "loft"\nkind = "simulator"\nmachine = "tern.toml"\n{more}'
+    )
+
+
+def demo(browser, size, _):
     port = free_port()
     at = f"http://127.0.0.1:{port}"
-    server = start(port, "--demo")
+    server = start(program, port, "--demo")
     context, page, wrong = opened(browser, size, at)
     page.goto(f"{at}/sockets")
     expect(page.locator(".sockets .state")).to_have_text("heard", timeout=20000)
@@ -133,14 +102,10 @@ def demo(browser, size):
 
 
 def killed(browser, size, data):
-    shutil.copy(MACHINES / "aldermere-tern-81.toml", f"{data}/tern.toml")
-    pathlib.Path(f"{data}/meters.toml").write_text(
-        'format = 1\n[[socket]]\nname = "loft"\nkind = "simulator"\nmachine = "tern.toml"\n'
-        'faults = "element=open"\nseed = 3\nspeed = 8\n'
-    )
+    on_a_socket(data, 'faults = "element=open"\nseed = 3\nspeed = 8\n')
     port = free_port()
     at = f"http://127.0.0.1:{port}"
-    server = start(port, "--data", data)
+    server = start(program, port, "--data", data)
     context, page, wrong = opened(browser, size, at)
     new_job(page, at)
     page.get_by_role("button", name="loft").click()
@@ -159,7 +124,7 @@ def killed(browser, size, data):
     expect(page.locator("#link")).to_be_visible(timeout=15000)
     looked_at(page, size, "9-cut-off", whole=False)
     # A sign answered meanwhile waits on the phone.
-    server = start(port, "--data", data)
+    server = start(program, port, "--data", data)
     expect(page.locator("#link")).to_be_hidden(timeout=30000)
     kept = context.request.get(
         f"{at}/api/sockets/1/samples?from={page.evaluate('Number(document.querySelector(`[data-from]`).dataset.from)')}&pieces=4000"
@@ -183,15 +148,103 @@ def killed(browser, size, data):
     print(f"{size}: killed in mid-test: {before[0]} points on the screen, {len(old)} of them kept; suspect named")
 
 
-def prompt(browser, size, data):
-    """How long after a sample was taken it stands on the screen, at the pace of a real meter."""
-    shutil.copy(MACHINES / "aldermere-tern-81.toml", f"{data}/tern.toml")
-    pathlib.Path(f"{data}/meters.toml").write_text(
-        'format = 1\n[[socket]]\nname = "loft"\nkind = "simulator"\nmachine = "tern.toml"\nmeter = "fine"\n'
-    )
+def ended_meanwhile(browser, size, data):
+    """What is read aloud, where the keyboard stays, and a page that was cut off while its test was ended elsewhere."""
+    on_a_socket(data, "speed = 8\n")
+    port, other = free_port(), free_port()
+    at = f"http://127.0.0.1:{port}"
+    server = start(program, port, "--data", data)
+    context, page, wrong = opened(browser, size, at)
+    new_job(page, at)
+    page.get_by_role("button", name="loft").click()
+    page.wait_for_url("**/live")
+    expect(page.locator("#meter-state")).to_have_text("The meter is heard.", timeout=20000)
+    assert page.locator("#meter").get_attribute("role") is None
+    page.evaluate("window.said = 0; new MutationObserver((all) => { window.said += all.length; })"
+                  ".observe(document.getElementById('meter-state'), { childList: true, subtree: true, characterData: true })")
+    # Pressed by keyboard, the keyboard stays on what can be pressed next.
+    page.get_by_role("button", name="I entered the test").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="I pressed")).to_be_focused(timeout=15000)
+    assert page.evaluate("window.said") == 0, "watts are read aloud"
+    server.send_signal(signal.SIGKILL)
+    server.wait()
+    expect(page.locator("#link")).to_be_visible(timeout=15000)
+    elsewhere = start(program, other, "--data", data)
+    ended = context.request.post(f"http://127.0.0.1:{other}/api/jobs/1/trace", data={"what": "end"})
+    assert ended.ok, ended.text()
+    elsewhere.terminate()
+    elsewhere.wait(timeout=15)
+    server = start(program, port, "--data", data)
+    expect(page.get_by_text("The test has ended")).to_be_visible(timeout=30000)
+    expect(page.get_by_text("This page stops nothing")).to_be_visible()
+    looked_at(page, size, "12-ended-meanwhile")
+    assert not wrong, wrong
+    context.close()
+    server.terminate()
+    assert server.wait(timeout=15) == 0
+    print(f"{size}: a page that was cut off learns that its test has ended")
+
+
+def two_people(browser, size, data):
+    """What one typed while the bench was away goes out as theirs, and holds nobody else up."""
     port = free_port()
     at = f"http://127.0.0.1:{port}"
-    server = start(port, "--data", data)
+    server = start(program, port, "--data", data)
+    context, page, wrong = opened(browser, size, at)
+    secret = "kettle barnacle violin"
+    for name, role in (("Ann", "technician"), ("Odo", "office")):
+        form = {"name": name, "role": role, "passphrase": secret}
+        assert context.request.post(f"{at}/settings/people", form=form).ok
+    new_job(page, at)
+    job = page.url
+    supply, words = page.get_by_label("Supply at the socket"), page.get_by_label("In the customer's words")
+
+    def keep(field, text):
+        page.evaluate("document.getElementById('arrive').open = true")
+        field.fill(text)
+        field.locator("xpath=ancestor::form").get_by_role("button").first.click()
+
+    def log_in(name):
+        context.clear_cookies()
+        page.goto(f"{at}/login")
+        page.get_by_label("Name").fill(name)
+        page.get_by_label("Passphrase").fill(secret)
+        page.get_by_role("button", name="Open").click()
+        page.goto(job)
+
+    server.send_signal(signal.SIGKILL)
+    server.wait()
+    keep(supply, "238")
+    expect(page.get_by_text("1 not yet sent")).to_be_visible()
+    context.clear_cookies()
+    server = start(program, port, "--data", data)
+    page.wait_for_timeout(4000)
+    log_in("Odo")
+    expect(page.get_by_text("typed by somebody else")).to_be_visible()
+    # A reading is not for the office: refused, not held; what comes after it is sent.
+    keep(supply, "230")
+    expect(page.get_by_text("your role in the firm does not do this")).to_be_visible(timeout=15000)
+    keep(words, "it hums")
+    page.wait_for_function("JSON.parse(localStorage.getItem('wattmend.not-yet-sent')).length === 1")
+    log_in("Ann")
+    page.wait_for_function("localStorage.getItem('wattmend.not-yet-sent') === null")
+    says = [str(e["says"]) for e in context.request.get(f"{at}/api/jobs/1/evidence").json()["evidence"]]
+    assert any("238 V" in s for s in says) and any("it hums" in s for s in says), says
+    assert not any("230" in s for s in says), says
+    assert not wrong, wrong
+    context.close()
+    server.terminate()
+    assert server.wait(timeout=15) == 0
+    print(f"{size}: what each of two people typed is kept, each as their own")
+
+
+def prompt(browser, size, data):
+    """How long after a sample was taken it stands on the screen, at the pace of a real meter."""
+    on_a_socket(data, 'meter = "fine"\n')
+    port = free_port()
+    at = f"http://127.0.0.1:{port}"
+    server = start(program, port, "--data", data)
     context, page, wrong = opened(browser, size, at)
     new_job(page, at)
     page.get_by_role("button", name="loft").click()
@@ -207,19 +260,15 @@ def prompt(browser, size, data):
     server.wait(timeout=15)
 
 
+RUNS = {"demo": demo, "killed": killed, "ended": ended_meanwhile, "people": two_people, "prompt": prompt}
+
 with sync_playwright() as p:
     browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
     for size in SIZES:
-        with tempfile.TemporaryDirectory() as data:
-            try:
-                if not only or "demo" in only:
-                    demo(browser, size)
-                if not only or "killed" in only:
-                    killed(browser, size, data)
-                if not only or "prompt" in only:
-                    with tempfile.TemporaryDirectory() as other:
-                        prompt(browser, size, other)
-            finally:
-                for server in started:
-                    server.kill()
+        for run in [RUNS[name] for name in only or RUNS]:
+            with tempfile.TemporaryDirectory() as data:
+                try:
+                    run(browser, size, data)
+                finally:
+                    bench_at.kill_all()
     browser.close()

@@ -146,7 +146,7 @@ fn repair(
                 let access = diagnosis::next::panels(machine, &machine.parts[part].behind);
                 clock.reach(&access);
                 let fit = machine.parts[part].kind.modes[mode].mend == Mend::Fit;
-                clock.minutes += costs.proof + if fit { costs.part + costs.fitting } else { costs.clearing };
+                clock.minutes += costs.proof + costs.mending(fit) + if fit { costs.part } else { 0.0 };
                 out.repairs += 1;
                 let works = technician.mend(part);
                 if works {

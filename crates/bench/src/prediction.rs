@@ -2,6 +2,10 @@
 
 use machine::model::{CodeId, OutputId, PartId};
 
+/// Beyond what is reckoned with here: readings of a running machine waver by this much, in proportion and in W. Common
+/// practice, no source.
+const WAVERS: (f64, f64) = (0.015, 1.0);
+
 /// A value with its standard uncertainty, both in the unit that the field's name says.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Estimate {
@@ -15,6 +19,13 @@ impl Estimate {
     /// The interval of about 95 % (coverage factor 2, JCGM 100, 6.3.3).
     pub fn interval(&self) -> (f64, f64) {
         (self.value - 2.0 * self.u, self.value + 2.0 * self.u)
+    }
+
+    /// How far watts measured on the running machine lie from these expected ones: ζ-score, in joint standard uncertainties,
+    /// what a running machine wavers by included. Above 0: more than expected.
+    pub fn zeta_w(&self, measured: Estimate) -> f64 {
+        let wavers = (WAVERS.0 * self.value).hypot(WAVERS.1);
+        (measured.value - self.value) / self.u.hypot(measured.u).hypot(wavers)
     }
 }
 

@@ -1,10 +1,8 @@
 //! A check: something a technician can do that yields evidence, in a form that a program can carry out as well.
 
+pub use machine::caution::RUNS;
 pub use machine::kind::Power;
 use machine::model::PanelId;
-
-/// The usual words before an appliance runs.
-pub const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
 
 /// What a check is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -2,7 +2,7 @@
 
 use crate::align::{Aligner, Match};
 use crate::belief::{Belief, Beliefs, Case};
-use crate::evidence::{Clue, Evidence};
+use crate::evidence::{Clue, Entry, Evidence};
 use crate::finding::{Action, Conflict, Finding, Next, Sure, Suspect};
 use crate::hypotheses::HypothesesError;
 use crate::plan::{Problem, ProblemError};
@@ -70,14 +70,18 @@ pub fn find(machine: &Machine, evidence: &Evidence, setup: &Setup) -> Result<Fin
     Find::new(machine, evidence, setup)?.finding(evidence)
 }
 
-/// A diagnosis that goes on: evidence is added, what was worked out is kept.
+/// A diagnosis that goes on: entries come and are taken back, what was worked out about the machine is kept.
 pub struct Find<'m> {
     pub(crate) belief: Belief<'m>,
     conditions: Conditions,
+    /// What was told so far.
+    entries: Vec<Entry>,
+    /// What it makes one believe, once that was asked.
+    believed: Option<Beliefs>,
 }
 
 impl<'m> Find<'m> {
-    /// With the evidence so far. Supply, water and recording are taken from here and stay; entries may follow.
+    /// Supply, water and recording are taken from this evidence and stay; its entries may change with every question.
     ///
     /// # Errors
     /// As [`find`].
@@ -87,16 +91,15 @@ impl<'m> Find<'m> {
         if let Some(recording) = &evidence.trace {
             belief.add_trace(Aligner::new(machine, recording, &conditions)?);
         }
-        Ok(Find { belief, conditions })
+        Ok(Find { belief, conditions, entries: Vec::new(), believed: None })
     }
 
-    /// What all evidence together says; entries that were not there before are added.
+    /// What all evidence together says.
     ///
     /// # Errors
     /// As [`find`].
     pub fn finding(&mut self, evidence: &Evidence) -> Result<Finding, FindError> {
-        self.belief.add(evidence);
-        let beliefs = self.belief.posterior(&self.belief.setup().limits)?;
+        let beliefs = self.beliefs(evidence)?;
         let aligned = beliefs.cases.first().map_or(Vec::new(), |(case, _)| self.belief.aligned(case));
         self.put_together(evidence, &beliefs, &aligned)
     }
@@ -111,8 +114,43 @@ impl<'m> Find<'m> {
     /// # Errors
     /// As [`find`].
     pub fn beliefs(&mut self, evidence: &Evidence) -> Result<Beliefs, FindError> {
+        self.hold_to(evidence);
+        if let Some(known) = &self.believed {
+            return Ok(known.clone());
+        }
+        let beliefs = self.belief.posterior(&self.belief.setup().limits)?;
+        self.believed = Some(beliefs.clone());
+        Ok(beliefs)
+    }
+
+    /// What would be believed if the entries that this evidence has beyond those last asked about were true. Where what was left
+    /// out cannot come to matter with them, no new sets of faults are looked for, and up to ten times as much may be left
+    /// out. Nothing of it is kept.
+    ///
+    /// # Errors
+    /// As [`find`].
+    pub fn would_believe(&mut self, evidence: &Evidence) -> Result<Beliefs, FindError> {
+        let goes_on = evidence.entries.starts_with(&self.entries);
+        let Some(before) = self.believed.take_if(|_| goes_on) else { return self.beliefs(evidence) };
+        let told = self.belief.items();
         self.belief.add(evidence);
-        Ok(self.belief.posterior(&self.belief.setup().limits)?)
+        let would = self.belief.posterior_from(&before, told, &self.belief.setup().limits);
+        self.belief.take_back(told);
+        self.believed = Some(before);
+        Ok(would?)
+    }
+
+    /// Takes back what this evidence no longer says, and adds what it says more.
+    fn hold_to(&mut self, evidence: &Evidence) {
+        let same = self.entries.iter().zip(&evidence.entries).take_while(|(a, b)| a == b).count();
+        if same == self.entries.len() && same == evidence.entries.len() {
+            return;
+        }
+        self.believed = None;
+        let dropped = self.entries.len() - same;
+        self.belief.take_back(self.belief.items() - dropped);
+        self.belief.add(evidence);
+        self.entries.clone_from(&evidence.entries);
     }
 
     /// What to do next, best first, given what is believed after all evidence.

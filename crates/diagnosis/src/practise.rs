@@ -183,7 +183,7 @@ impl<'m> Coach<'m> {
                 let mut needs = panels(self.machine, &self.machine.parts[*part].behind);
                 needs.push(isolated);
                 let price = if fit { costs.parts.get(part).copied().unwrap_or(costs.part) } else { 0.0 };
-                (if fit { costs.fitting } else { costs.clearing } + costs.proof, price, needs, false)
+                (costs.mending(fit) + costs.proof, price, needs, false)
             }
             Doing::HandBack => (costs.showing, 0.0, Vec::new(), false),
         };
@@ -321,10 +321,7 @@ impl<'m> Coach<'m> {
     pub fn mend(&self, part: PartId) -> (String, String) {
         let machine = self.machine;
         let access = panels(machine, &machine.parts[part].behind);
-        let name = match &machine.parts[part].ends {
-            Some((a, b)) => format!("wire {a} – {b}"),
-            None => format!("{} ({})", machine.parts[part].id, machine.parts[part].kind.name),
-        };
+        let name = machine.parts[part].in_words();
         let says = if self.is_fitted(part) {
             format!("Fit a new {name}.")
         } else {

@@ -64,6 +64,13 @@ impl Setup {
     }
 }
 
+impl Costs {
+    /// Minutes of hands-on work once the part is reached: fitting a new one, or clearing or re-making the old. Without the proving run.
+    pub fn mending(&self, fit: bool) -> f64 {
+        if fit { self.fitting } else { self.clearing }
+    }
+}
+
 impl Default for Costs {
     /// A part at 40 minutes' worth, 12 minutes to fit it, 8 to clear, 10 to prove, 25 to show all functions; a repair in vain costs two
     /// hours more (common practice, no source).

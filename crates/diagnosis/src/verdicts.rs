@@ -10,9 +10,6 @@ use bench::{Conditions, Estimate, Hypothesis};
 /// Within this many joint standard uncertainties a reading is as expected (JCGM 106, guard band of about 1 %).
 const EXPECTED_WITHIN: f64 = 2.6;
 
-/// Beyond what the bench reckons with: readings of a running machine waver by this much, in proportion and W.
-const WAVERS: (f64, f64) = (0.015, 1.0);
-
 /// Less than this share of what the step should add to the board's own draw is nothing.
 const NOTHING_BELOW: f64 = 0.15;
 
@@ -92,8 +89,7 @@ fn signs(evidence: &Evidence, step: usize) -> impl Iterator<Item = (&str, bool)>
 /// What was measured in a step against what it should read, and what the standing machine draws (all W): the verdict, and the
 /// comparison in words. Each uncertainty is a standard uncertainty; the meter's own belongs to what is expected.
 pub fn compare(expected: Estimate, measured: Estimate, idle_w: f64) -> (Verdict, String) {
-    let u = expected.u.hypot(measured.u).hypot(WAVERS.0 * expected.value).hypot(WAVERS.1);
-    let z = (measured.value - expected.value) / u;
+    let z = expected.zeta_w(measured);
     let adds = expected.value - idle_w;
     let words = |v: &str| format!("{v}: {} against {}", watt_words(measured), watt_words(expected));
     if z.abs() <= EXPECTED_WITHIN {

@@ -109,6 +109,31 @@ proptest! {
         assert_same(&by_name(&machine, &at_once), &by_name(&machine, &one_by_one), left_out);
     }
 
+    /// What would be believed after one thing more is what is believed once it was said, but for what was left out; and to have
+    /// asked, to have taken something back and said it again, is nothing.
+    #[test]
+    fn what_would_be_believed_is_what_then_is(sayings in some_sayings(), taken_back in 0..6_usize) {
+        let machine = machine(SMALL);
+        let all = evidence(&machine, &sayings, str::to_owned);
+        let mut so_far = Evidence::default();
+        let mut find = Find::new(&machine, &so_far, &Setup::default()).unwrap();
+        find.beliefs(&so_far).unwrap();
+        for entry in &all.entries {
+            so_far.entries.push(entry.clone());
+            let would = find.would_believe(&so_far).unwrap();
+            let is = find.beliefs(&so_far).unwrap();
+            prop_assert!(would.left_out <= 1.001e-3, "{}", would.left_out);
+            let listed: f64 = would.cases.iter().map(|c| c.1).sum();
+            prop_assert!((listed + would.left_out - 1.0).abs() < 1e-9, "{listed} and {}", would.left_out);
+            let left_out = would.left_out + is.left_out;
+            assert_same(&by_name(&machine, &would), &by_name(&machine, &is), left_out);
+        }
+        let mut without = all.clone();
+        without.entries.remove(taken_back % all.entries.len());
+        prop_assert_eq!(find.beliefs(&without).unwrap(), beliefs(&machine, &without));
+        prop_assert_eq!(find.beliefs(&all).unwrap(), beliefs(&machine, &all));
+    }
+
     /// What every suspect would have shown changes nothing: cycles that were never counted.
     #[test]
     fn what_tells_nothing_changes_nothing(sayings in some_sayings(), place in 0..6_usize) {

@@ -395,6 +395,12 @@ pub trait Behaviour: Sync {
         true
     }
 
+    /// Rated power that it turns into heat as its purpose, W: 0 for all that only gets warm at its work.
+    fn heats_w(&self, params: &Params) -> f64 {
+        let _ = params;
+        0.0
+    }
+
     /// How far a parameter of a good part may lie from what the file says where the file states no tolerance: a limit
     /// either way, in proportion. 0: it is as stated.
     fn spread(&self, params: &Params, param: &str) -> f64 {

@@ -8,6 +8,7 @@
 //! [`read`] (from text to model, with all errors at once).
 //! Not here: solving the network (`circuit`), what a step reads (`bench`), drawing (`report`).
 
+pub mod caution;
 pub mod diagnostic;
 pub mod kind;
 pub mod model;

@@ -415,6 +415,14 @@ impl Machine {
         self.test.steps.iter().find(|s| s.id == id)
     }
 
+    /// Rated power of the heaters that may be on together, W: all parts that heat as their purpose, no more than the rated power
+    /// of the plate. Without that the largest alone counts, since nothing says that more are on together. 0 where none heats.
+    pub fn heating_w(&self) -> f64 {
+        let rated = || self.parts.iter().map(|p| p.kind.behaviour.heats_w(&p.params));
+        let most = self.plate.rated_w.unwrap_or_else(|| rated().fold(0.0, f64::max));
+        rated().sum::<f64>().min(most)
+    }
+
     /// The boards, in file order.
     pub fn boards(&self) -> impl Iterator<Item = PartId> + '_ {
         (0..self.parts.len()).filter(|&p| self.parts[p].kind.behaviour.is_board())
@@ -430,6 +438,29 @@ impl Machine {
     /// Names that open joints: connectors and terminals with a tab.
     pub fn unpluggable(&self) -> impl Iterator<Item = &str> {
         self.joints.iter().map(|j| j.opens_with.as_str())
+    }
+}
+
+impl Part {
+    /// Its name and kind for a person: `heater (heating element)`, `wire a.1 – b.2`; once, where they are the same word.
+    pub fn in_words(&self) -> String {
+        match &self.ends {
+            Some((a, b)) => format!("wire {a} – {b}"),
+            None if self.id == self.kind.name => self.id.clone(),
+            None => format!("{} ({})", self.id, self.kind.name),
+        }
+    }
+}
+
+impl ServiceTest {
+    /// What could hurt on the way through the test to the step at this place: each hazard between two steps before it, and
+    /// what to wait for. Empty where there is none.
+    pub fn on_the_way(&self, at: usize) -> String {
+        let of = |step: &Step| {
+            let then = step.then.as_ref()?;
+            Some(format!("After {}: {} Wait until: {}.", step.id, then.caution, then.wait))
+        };
+        self.steps.iter().take(at).filter_map(of).collect::<Vec<_>>().join(" ")
     }
 }
 

@@ -37,6 +37,10 @@ fn load(path: &Path, variant: Option<&str>) -> Machine {
     outcome.machine.unwrap()
 }
 
+fn named(name: &str) -> Machine {
+    load(&Path::new(env!("CARGO_MANIFEST_DIR")).join(MACHINES).join(name), None)
+}
+
 fn file_name(path: &Path) -> String {
     path.file_name().unwrap().to_string_lossy().into_owned()
 }
@@ -249,4 +253,39 @@ fn a_starting_file_is_short_and_says_what_to_look_for() {
         assert!(text.contains("MAKER") && text.contains("HOW TO ENTER"), "{}", path.display());
         assert!(own_parts(&load(&path, None)) <= smallest.max(22), "{}", path.display());
     }
+}
+
+/// Rated power of the heaters by what the files say of them: no more than the plate allows together, and nothing where
+/// nothing heats. (The oven's three elements together are rated at more than its plate.)
+#[test]
+fn the_heating_is_that_of_the_heaters_within_the_plate() {
+    assert_eq!(named("aldermere-tern-81.toml").heating_w(), 1780.0);
+    let mut oven = named("quaydon-ember-60.toml");
+    assert_eq!(oven.heating_w(), 3300.0);
+    oven.plate.rated_w = Some(9000.0);
+    assert_eq!(oven.heating_w(), 1120.0 + 2050.0 + 1980.0);
+    oven.plate.rated_w = None;
+    assert_eq!(oven.heating_w(), 2050.0);
+    oven.parts.retain(|p| p.kind.name != "heating element");
+    assert_eq!(oven.heating_w(), 0.0);
+}
+
+#[test]
+fn every_hazard_on_the_way_to_a_step_is_told() {
+    let washer = named(LARGEST);
+    let at = |id: &str| washer.test.steps.iter().position(|s| s.id == id).unwrap();
+    assert_eq!(washer.test.on_the_way(at("half-spin")), "");
+    let warm = washer.test.on_the_way(at("warm"));
+    assert!(
+        warm.starts_with("After half-spin: ") && warm.ends_with("Wait until: the drum stands."),
+        "{warm}"
+    );
+}
+
+#[test]
+fn a_part_is_named_once_with_its_kind() {
+    let washer = named(LARGEST);
+    let words = |id: &str| washer.parts[washer.part(id).unwrap()].in_words();
+    assert_eq!(words("element"), "element (heating element)");
+    assert!(words("loom.tub.1").starts_with("wire "), "{}", words("loom.tub.1"));
 }

@@ -7,8 +7,6 @@ use std::fmt;
 pub struct MeterError {
     /// Line of the configuration, counted from 1; None where it is about the meter itself.
     pub line: Option<usize>,
-    /// The key or text it is about; empty where it is about the whole.
-    pub field: String,
     /// What is wrong.
     pub message: String,
     /// What to do about it.
@@ -18,7 +16,7 @@ pub struct MeterError {
 impl MeterError {
     /// About the meter itself or what it sent.
     pub(crate) fn new(message: impl Into<String>, remedy: impl Into<String>) -> MeterError {
-        MeterError { line: None, field: String::new(), message: message.into(), remedy: remedy.into() }
+        MeterError { line: None, message: message.into(), remedy: remedy.into() }
     }
 }
 

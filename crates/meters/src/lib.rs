@@ -30,4 +30,4 @@ pub use config::{
 pub use error::MeterError;
 pub use measured::Measured;
 pub use reading::{LOST_AFTER, News, Reading, Tried};
-pub use watch::{HELD, Presses, try_it, watch, watch_with_presses};
+pub use watch::{Presses, try_it, watch, watch_with_presses};

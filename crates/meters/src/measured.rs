@@ -58,7 +58,7 @@ impl Measured {
     }
 
     /// What a domestic socket, single or three-phase, can show, with its unit. Wide: only what no meter at a plug can mean
-    /// is outside (a wrong register, a wrong unit).
+    /// is outside (a wrong register, a wrong unit). Common practice, no source.
     fn shown(self) -> (f64, f64, &'static str) {
         match self {
             Measured::Power => (-50_000.0, 50_000.0, "W"),
@@ -67,7 +67,7 @@ impl Measured {
             // Meters round: 1.005 at a heater is a reading.
             Measured::PowerFactor => (-1.05, 1.05, ""),
             Measured::Frequency => (0.0, 500.0, "Hz"),
-            // A plug under 16 A for a century counts less.
+            // 16 A at 230 V for 80 years is less.
             Measured::Energy => (-1e13, 1e13, "J"),
         }
     }
@@ -110,6 +110,22 @@ impl Gathered {
     /// Arrived now.
     pub(crate) fn new() -> Gathered {
         Gathered { reading: Reading::empty(), left_out: Vec::new(), no_power: None }
+    }
+
+    /// What a sample of a recording, of the same units, says.
+    pub(crate) fn of_sample(sample: &trace::Sample) -> Gathered {
+        let mut gathered = Gathered::new();
+        gathered.take(Measured::Power, 1.0, Ok(sample.power_w));
+        for (measured, value) in [
+            (Measured::Voltage, sample.voltage_v),
+            (Measured::Current, sample.current_a),
+            (Measured::PowerFactor, sample.power_factor),
+        ] {
+            if let Some(value) = value {
+                gathered.take(measured, 1.0, Ok(value));
+            }
+        }
+        gathered
     }
 
     /// Takes a number as the meter sent it, or why there is none.

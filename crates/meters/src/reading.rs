@@ -7,6 +7,11 @@ use std::time::Duration;
 /// A meter that has not been heard for so long is lost; for one that reports more slowly, three of its periods.
 pub const LOST_AFTER: Duration = Duration::from_secs(3);
 
+/// How long a meter that reports so often may be silent before it counts as lost.
+pub(crate) fn patience(every: Duration) -> Duration {
+    LOST_AFTER.max(3 * every)
+}
+
 /// One reading as a meter gave it. SI units, root mean square; every value finite and one that a socket can show.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {

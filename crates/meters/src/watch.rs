@@ -2,14 +2,15 @@
 
 use crate::backoff::Backoff;
 use crate::config::SocketConfig;
+use crate::reading::patience;
 use crate::source::{Heard, session};
-use crate::{LOST_AFTER, MeterError, News, Tried};
+use crate::{MeterError, News, Tried};
 use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::time::{Instant, sleep, sleep_until, timeout_at};
 
 /// So many pieces of news wait for their reader; beyond that the meter waits.
-pub const HELD: usize = 256;
+const HELD: usize = 256;
 
 /// So many messages a session hands on ahead.
 const AHEAD: usize = 16;
@@ -174,10 +175,6 @@ impl Teller {
         // Where nobody listens, `run` ends.
         let _ = self.out.send(news).await;
     }
-}
-
-fn patience(every: Duration) -> Duration {
-    LOST_AFTER.max(3 * every)
 }
 
 /// Connects once and gives the first messages, each with what was read from it or why nothing, within a time limit. Must

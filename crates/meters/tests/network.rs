@@ -134,6 +134,28 @@ async fn an_instrument_is_asked_each_query_once_and_over_range_is_no_value() {
     assert_eq!(tried[0].left_out.len(), 1);
 }
 
+/// The query of the guide, whose answers have semicolons between them (IEEE 488.2, from memory).
+#[tokio::test]
+async fn an_instrument_that_is_asked_for_several_values_at_once_is_read() {
+    let port = listener(|stream| async move {
+        let (read, mut write) = stream.into_split();
+        let mut lines = BufReader::new(read).lines();
+        while let Ok(Some(query)) = lines.next_line().await {
+            assert_eq!(query, "MEAS:VOLT?;CURR?;POW?");
+            write.write_all(b"+2.3010E+02;+9.1500E+00;+2.1055E+03\n").await.unwrap();
+        }
+    })
+    .await;
+    let query = "query = \"MEAS:VOLT?;CURR?;POW?\"";
+    let config = socket(&format!(
+        "kind = \"scpi-tcp\"\nhost = \"127.0.0.1\"\nport = {port}\n[socket.power]\n{query}\nfield = 3\n\
+         [socket.voltage]\n{query}\nfield = 1\n"
+    ));
+    let tried = try_it(&config, Duration::from_secs(5)).await.unwrap();
+    let r = tried[0].reading.as_ref().unwrap();
+    assert_eq!((r.watts, r.volts), (Some(2105.5), Some(230.1)));
+}
+
 #[tokio::test]
 async fn a_meter_that_falls_silent_is_lost_and_not_read_as_zero() {
     let mut news = watch(scpi(instrument(10).await));

@@ -39,6 +39,31 @@ async fn a_simulated_machine_reads_the_same_for_a_seed_and_at_its_own_pace() {
 }
 
 #[tokio::test(start_paused = true)]
+async fn what_no_socket_can_show_is_refused_from_a_recording_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("log.csv");
+    std::fs::write(&file, "time s;power W;voltage V\n0;10;230\n1;60000;230\n2;12;2300\n3;13;230\n").unwrap();
+    let mut news = watch(socket(&format!("kind = \"replay\"\nfile = '{}'\n", file.display())));
+    let mut got = Vec::new();
+    while got.len() < 5 {
+        got.push(match news.recv().await.unwrap() {
+            News::Reading(r) => format!("{:?} {:?}", r.watts, r.volts),
+            News::Refused { why } | News::Lost { why } => {
+                why.split(" at a socket").next().unwrap().to_owned()
+            }
+        });
+    }
+    let expected = [
+        "Some(10.0) Some(230.0)",
+        "a power of 6.0000e4 W",
+        "a voltage of 2.3000e3 V",
+        "Some(12.0) None",
+        "Some(13.0) Some(230.0)",
+    ];
+    assert_eq!(got, expected);
+}
+
+#[tokio::test(start_paused = true)]
 async fn a_simulation_runs_on_after_its_test() {
     let mut news = watch(socket(&format!("{MADE_UP}speed = 10\nfaults = \"element=open\"")));
     let started = Instant::now();

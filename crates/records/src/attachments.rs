@@ -1,15 +1,16 @@
 //! Pictures, sounds and recordings of a job. Their content lies in the database itself: one file to back up, one transaction
-//! for entry and content, and erasing one is over when the call returns. The price is the size of that file; so a content is
+//! for entry and content, and erasing one leaves no byte of it in the file or beside it when the call returns. The price is the size of that file; so a content is
 //! limited, and kept once however often it is attached.
 //!
 //! What a content is, its own bytes say, never its name. The name is kept as a word and is never part of a path.
 
 use crate::chain::Sum;
+use crate::erase::empty_companion;
 use crate::error::RecordsError;
 use crate::jobs::{JobId, job_is_there};
 use crate::open::Records;
 use jiff::civil::Date;
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
@@ -149,7 +150,7 @@ impl Records {
         let name: String = name.chars().filter(|c| !c.is_control()).take(LONGEST_NAME).collect();
         let sum: Sum = Sha256::digest(content).into();
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = connection.transaction()?;
         job_is_there(&transaction, job)?;
         let count: i64 =
             transaction
@@ -199,15 +200,17 @@ impl Records {
     /// stays known.
     ///
     /// # Errors
-    /// Where there is no such attachment or it was erased already, or the disk refuses.
+    /// Where there is no such attachment or it was erased already, or the disk refuses. Where another program reads the
+    /// records, it is erased but old bytes may still lie beside the file; the error says so.
     pub fn erase_attachment(&self, id: AttachmentId, on: Date) -> Result<(), RecordsError> {
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = connection.transaction()?;
         if erase_where(&transaction, "id = ?1", id.0, on)? == 0 {
-            return Err(RecordsError::new("there is no such attachment (any more)", "reload the page"));
+            return Err(RecordsError::asked("there is no such attachment (any more)", "reload the page"));
         }
         transaction.commit()?;
-        Ok(())
+        // What was deleted is overwritten in the file once the log of writes is brought into it.
+        empty_companion(&connection)
     }
 }
 

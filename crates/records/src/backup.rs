@@ -2,9 +2,9 @@
 
 use crate::check::Checked;
 use crate::error::RecordsError;
-use crate::open::Records;
+use crate::open::{Records, to_read};
+use rusqlite::Connection;
 use rusqlite::backup::{Backup, StepResult};
-use rusqlite::{Connection, OpenFlags};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -15,6 +15,9 @@ const WAIT: Duration = Duration::from_millis(50);
 const WAITS: usize = 200;
 /// Records that were replaced and are kept beside the new ones, at most.
 const MOST_REPLACED: u32 = 1000;
+
+/// What SQLite may keep beside a file, by the end of its name.
+const COMPANIONS: [&str; 3] = ["-wal", "-shm", "-journal"];
 
 /// What came of going back to a backup.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,10 +31,7 @@ pub struct Restored {
 impl Records {
     /// A connection of its own that reads: a long look at one state of the records, while samples and entries go on.
     pub(crate) fn reader(&self) -> Result<Connection, RecordsError> {
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = Connection::open_with_flags(self.path(), flags)?;
-        connection.busy_timeout(Duration::from_secs(5))?;
-        Ok(connection)
+        Ok(to_read(self.path())?)
     }
 
     /// Copies the records as they stand to a new file, also while others read and write.
@@ -41,7 +41,7 @@ impl Records {
     pub fn backup(&self, to: &Path) -> Result<(), RecordsError> {
         // Made here and nowhere else: an older backup is never written over.
         fs::OpenOptions::new().write(true).create_new(true).open(to).map_err(|e| {
-            RecordsError::new(
+            RecordsError::output(
                 format!("the backup {} cannot be made: {e}", to.display()),
                 "name a file that is not there yet, in a folder that you may write to",
             )
@@ -76,7 +76,7 @@ impl Records {
         target.pragma_update(None, "journal_mode", "DELETE")?;
         target.close().map_err(|(_, e)| e)?;
         fs::File::open(to).and_then(|file| file.sync_all()).map_err(|e| {
-            RecordsError::new(format!("the backup is not safely on the disk: {e}"), "make another")
+            RecordsError::output(format!("the backup is not safely on the disk: {e}"), "make another")
         })
     }
 
@@ -102,6 +102,7 @@ impl Records {
         });
         if restored.is_err() {
             let _ = fs::remove_file(&copy);
+            let _ = without_companions(&copy);
         }
         restored
     }
@@ -115,6 +116,8 @@ fn checked_copy(backup: &Path, copy: &Path) -> Result<Checked, RecordsError> {
             "check its name, and that the folder of the records has room and may be written",
         )
     };
+    // Left by a try that was interrupted, they would be taken for this copy's.
+    without_companions(copy).map_err(not_copied)?;
     let length = fs::copy(backup, copy).map_err(not_copied)?;
     if length == 0 {
         return Err(RecordsError::new(format!("{} is empty", backup.display()), "take another backup"));
@@ -124,21 +127,45 @@ fn checked_copy(backup: &Path, copy: &Path) -> Result<Checked, RecordsError> {
         remedy: "take another backup; the records are as they were".to_owned(),
         ..e
     };
+    let damaged = |what: &str| {
+        of_backup(RecordsError::new(format!("the backup {} is damaged: {what}", copy.display()), ""))
+    };
     let records = Records::open(copy).map_err(of_backup)?;
-    let checked = records.check()?;
+    let checked = records.check().map_err(|e| damaged(&e.message))?;
     if let [first, ..] = checked.wrong.as_slice() {
-        return Err(of_backup(RecordsError::new(format!("the backup is damaged: {first}"), "")));
+        return Err(damaged(first));
     }
     let connection = records.into_connection();
+    // Who was logged in then, and logged out or lost the right since, is not let in again.
+    connection.execute("DELETE FROM session", [])?;
     connection.pragma_update(None, "journal_mode", "DELETE")?;
     connection.close().map_err(|(_, e)| e)?;
     fs::File::open(copy).and_then(|file| file.sync_all()).map_err(not_copied)?;
     Ok(checked)
 }
 
+/// Removes what SQLite left beside a file.
+fn without_companions(path: &Path) -> io::Result<()> {
+    for companion in COMPANIONS {
+        match fs::remove_file(beside(path, companion)) {
+            Err(e) if e.kind() != io::ErrorKind::NotFound => return Err(e),
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
 /// Keeps what is there under another name; it also stays in its place until the new is put there.
 fn make_room(to: &Path, replace: bool) -> Result<Option<PathBuf>, RecordsError> {
+    let failed = |e: io::Error| {
+        RecordsError::new(
+            format!("the present records cannot be kept aside: {e}"),
+            "make room, then try again",
+        )
+    };
     if fs::metadata(to).is_ok_and(|m| m.len() == 0) || !to.exists() {
+        // Of a file that is gone they are good for nothing, and would be taken for the new one's.
+        without_companions(to).map_err(failed)?;
         return Ok(None);
     }
     let is_empty = Records::open(to).and_then(|r| r.is_empty());
@@ -151,19 +178,13 @@ fn make_room(to: &Path, replace: bool) -> Result<Option<PathBuf>, RecordsError> 
     if is_empty.is_ok() {
         alone(to)?;
     }
-    let failed = |e: io::Error| {
-        RecordsError::new(
-            format!("the present records cannot be kept aside: {e}"),
-            "make room, then try again",
-        )
-    };
     let kept = (1..=MOST_REPLACED)
         .map(|n| beside(to, &format!(".replaced-{n}")))
         .find(|p| !p.exists())
         .ok_or_else(|| failed(io::Error::other("too many are kept already")))?;
     // A second name for the same file, or a copy where the disk knows no such thing: at no moment are there no records.
     fs::hard_link(to, &kept).or_else(|_| fs::copy(to, &kept).map(drop)).map_err(failed)?;
-    for companion in ["-wal", "-shm"] {
+    for companion in COMPANIONS {
         // Left in place, they would be taken for the new file's. They are there only where the old one is damaged.
         if beside(to, companion).exists() {
             fs::rename(beside(to, companion), beside(&kept, companion)).map_err(failed)?;

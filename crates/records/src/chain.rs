@@ -5,8 +5,8 @@
 //! repeat them; the log has the SHA-256 of a random salt and of both. Erasing takes all three away. The chain still holds, and
 //! nothing can be guessed from what is left.
 //!
-//! What it cannot show: entries taken off the end by someone who may write to the file. [`Chain::head`], printed on what
-//! the customer gets, shows that too.
+//! What it cannot show: entries taken off the end by someone who may write to the file. [`Chain::head`] shows that too, where
+//! it was written down elsewhere: it stands in what a customer is given (`export/handover.rs`).
 
 use crate::error::RecordsError;
 use crate::jobs::{JobId, job_is_there};
@@ -52,7 +52,7 @@ pub(crate) struct Link {
 }
 
 impl Link {
-    fn of_row(row: &Row<'_>) -> rusqlite::Result<Link> {
+    pub(crate) fn of_row(row: &Row<'_>) -> rusqlite::Result<Link> {
         Ok(Link {
             job: row.get(0)?,
             number: row.get(1)?,

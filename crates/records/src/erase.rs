@@ -2,6 +2,9 @@
 //! attachments, serial numbers. What stays: the technical part of each job, with "erased on" where words stood, and a chain
 //! that still holds (chain.rs). Samples say nothing of a person and stay.
 //!
+//! A customer is that of one job: who comes again is entered again, so that one person may have several numbers.
+//! [`Records::customers_alike`] finds those; whether it is the same person, somebody must say.
+//!
 //! Not here: backups and exports that were made before. They lie where somebody put them, and must be let go of there.
 
 use crate::attachments::erase_where;
@@ -9,7 +12,10 @@ use crate::error::RecordsError;
 use crate::jobs::{Customer, JobId, job_is_there};
 use crate::open::Records;
 use jiff::civil::Date;
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, params};
+
+/// What stands for the name of a customer who was erased, before the day.
+const ERASED: &str = "erased on ";
 
 /// Number of a customer.
 pub type CustomerId = i64;
@@ -28,7 +34,7 @@ pub struct CustomerLine {
 /// Whose data is meant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Whose {
-    /// A customer's, in all jobs.
+    /// That of one customer's number, in all its jobs; the same person may have others ([`Records::customers_alike`]).
     Customer(CustomerId),
     /// That of one job, whose customer has no name here, or other jobs too.
     Job(JobId),
@@ -70,6 +76,26 @@ impl Records {
         Ok(found)
     }
 
+    /// The other customers who have the same name or the same telephone, by number: most likely the same person, entered
+    /// again with another job.
+    ///
+    /// # Errors
+    /// Where there is no such customer or job, or the disk refuses.
+    pub fn customers_alike(&self, whose: Whose) -> Result<Vec<CustomerLine>, RecordsError> {
+        let id = {
+            let connection = self.connection();
+            // Refuses whoever is not there.
+            jobs_of(&connection, whose)?;
+            customer_to_erase(&connection, whose)?
+        };
+        let mut all = self.customers("")?;
+        let Some(one) = all.iter().position(|c| Some(c.id) == id).map(|at| all.remove(at)) else {
+            return Ok(Vec::new());
+        };
+        all.retain(|c| alike(&one.customer, &c.customer));
+        Ok(all)
+    }
+
     /// Erases somebody's data, in the file and in its companions. Again it does no harm.
     ///
     /// # Errors
@@ -77,7 +103,7 @@ impl Records {
     /// records, all is erased but old bytes may still lie in the file; the error says so and what to do.
     pub fn erase(&self, whose: Whose, on: Date) -> Result<Erased, RecordsError> {
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = connection.transaction()?;
         let jobs = jobs_of(&transaction, whose)?;
         let mut erased = Erased { jobs, words: 0, attachments: 0 };
         for &job in &erased.jobs {
@@ -97,7 +123,7 @@ impl Records {
             [],
         )?;
         if let Some(id) = customer_to_erase(&transaction, whose)? {
-            let name = format!("erased on {on}");
+            let name = format!("{ERASED}{on}");
             transaction.execute(
                 "UPDATE customer SET name = ?2, phone = '', address = '' WHERE id = ?1",
                 params![id, name],
@@ -118,7 +144,7 @@ pub(crate) fn jobs_of(connection: &Connection, whose: Whose) -> Result<Vec<JobId
         }
         Whose::Customer(id) => {
             if !connection.prepare("SELECT 1 FROM customer WHERE id = ?1")?.exists([id])? {
-                return Err(RecordsError::new(
+                return Err(RecordsError::asked(
                     format!("there is no customer {id}"),
                     "look the number up with `wattmend records customers`",
                 ));
@@ -128,6 +154,14 @@ pub(crate) fn jobs_of(connection: &Connection, whose: Whose) -> Result<Vec<JobId
             Ok(all.collect::<Result<_, _>>()?)
         }
     }
+}
+
+/// Have they the same name, however it is spaced and capitalised, or the same digits of a telephone?
+fn alike(one: &Customer, other: &Customer) -> bool {
+    let name = |c: &Customer| c.name.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+    let phone = |c: &Customer| c.phone.chars().filter(char::is_ascii_digit).collect::<String>();
+    let same = |a: String, b: String| !a.is_empty() && a == b;
+    same(phone(one), phone(other)) || !one.name.starts_with(ERASED) && same(name(one), name(other))
 }
 
 /// The customer whose name goes: with a job only one that has no other.
@@ -151,9 +185,14 @@ fn leave_no_bytes(connection: &Connection) -> Result<(), RecordsError> {
         )
     };
     connection.execute_batch("VACUUM").map_err(held)?;
-    let busy: i64 =
-        connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0)).map_err(held)?;
-    if busy == 0 {
+    empty_companion(connection)
+}
+
+/// Brings the log of writes into the file and empties it, so that old bytes lie beside it no more.
+pub(crate) fn empty_companion(connection: &Connection) -> Result<(), RecordsError> {
+    let busy: rusqlite::Result<i64> =
+        connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0));
+    if busy.is_ok_and(|busy| busy == 0) {
         return Ok(());
     }
     Err(RecordsError::new(

@@ -2,6 +2,18 @@
 
 use std::fmt;
 
+/// What an error is about.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum About {
+    /// The records themselves, or what was to go into them.
+    #[default]
+    Records,
+    /// What was named is not there.
+    Asked,
+    /// What was to be written elsewhere: a backup, an export.
+    Output,
+}
+
 /// What is wrong, and what to do about it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecordsError {
@@ -11,11 +23,28 @@ pub struct RecordsError {
     pub remedy: String,
     /// The disk or another program refused, not what was said: the same may be taken later.
     pub may_pass: bool,
+    /// What it is about.
+    pub about: About,
 }
 
 impl RecordsError {
     pub(crate) fn new(message: impl Into<String>, remedy: impl Into<String>) -> Self {
-        RecordsError { message: message.into(), remedy: remedy.into(), may_pass: false }
+        RecordsError {
+            message: message.into(),
+            remedy: remedy.into(),
+            may_pass: false,
+            about: About::Records,
+        }
+    }
+
+    /// What was named is not there.
+    pub(crate) fn asked(message: impl Into<String>, remedy: impl Into<String>) -> Self {
+        RecordsError { about: About::Asked, ..RecordsError::new(message, remedy) }
+    }
+
+    /// What was to be written elsewhere is not.
+    pub(crate) fn output(message: impl Into<String>, remedy: impl Into<String>) -> Self {
+        RecordsError { about: About::Output, ..RecordsError::new(message, remedy) }
     }
 }
 

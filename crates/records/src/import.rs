@@ -7,7 +7,7 @@ use crate::error::RecordsError;
 use crate::export::{Counted, FORMAT, MANIFEST, Manifest, columns, content_file, sum_of, tables};
 use crate::open::Records;
 use crate::samples;
-use rusqlite::{Connection, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, Transaction, params};
 use std::fs::File;
 use std::io::{BufReader, Read};
 use std::path::Path;
@@ -31,7 +31,7 @@ impl Records {
             ));
         }
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = connection.transaction()?;
         let counted = read(&transaction, from, &manifest)?;
         as_it_was_written(&transaction)?;
         transaction.commit()?;

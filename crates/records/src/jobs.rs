@@ -167,7 +167,7 @@ impl Records {
             ));
         }
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+        let transaction = connection.transaction()?;
         let already = chain::number_of(&transaction, job, &entry.key)?;
         if let Some(number) = already {
             return Ok(number);
@@ -224,13 +224,7 @@ impl Records {
             })
             .optional()?;
         let Some((opened, customer, machine)) = found else { return Ok(None) };
-        let customer = customer
-            .map(|c| {
-                connection.query_row("SELECT name, phone, address FROM customer WHERE id = ?1", [c], |row| {
-                    Ok(Customer { name: row.get(0)?, phone: row.get(1)?, address: row.get(2)? })
-                })
-            })
-            .transpose()?;
+        let customer = customer.map(|id| self::customer(&connection, id)).transpose()?;
         let machine = machine
             .map(|m| {
                 let sql =
@@ -319,6 +313,13 @@ pub(crate) fn entries(connection: &Connection, job: JobId) -> Result<Vec<Entry>,
     Ok(all)
 }
 
+pub(crate) fn customer(connection: &Connection, id: i64) -> Result<Customer, RecordsError> {
+    let sql = "SELECT name, phone, address FROM customer WHERE id = ?1";
+    Ok(connection.query_row(sql, [id], |row| {
+        Ok(Customer { name: row.get(0)?, phone: row.get(1)?, address: row.get(2)? })
+    })?)
+}
+
 fn insert_customer(connection: &Connection, customer: &Customer) -> Result<i64, RecordsError> {
     connection.execute(
         "INSERT INTO customer (name, phone, address) VALUES (?1, ?2, ?3)",
@@ -368,5 +369,5 @@ pub(crate) fn job_is_there(connection: &Connection, job: JobId) -> Result<(), Re
 }
 
 pub(crate) fn no_job(job: JobId) -> RecordsError {
-    RecordsError::new(format!("there is no job {job}"), "choose one from Today")
+    RecordsError::asked(format!("there is no job {job}"), "choose one from Today")
 }

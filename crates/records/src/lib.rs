@@ -35,7 +35,7 @@ pub use chain::Chain;
 pub use check::Checked;
 pub use entry::{Entry, NewEntry, Says};
 pub use erase::{CustomerId, CustomerLine, Erased, Whose};
-pub use error::RecordsError;
+pub use error::{About, RecordsError};
 pub use export::Counted;
 pub use jobs::{Customer, Job, JobId, JobLine, JobMachine};
 pub use log::{EvidenceText, Log};

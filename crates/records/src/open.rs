@@ -1,8 +1,10 @@
 //! Opening the records. What is there is looked at read-only first: a file that is newer, damaged or no records of ours is
-//! refused as it stands, with what to do, and not a byte of it is changed.
+//! refused as it stands, with what to do, and not a byte of it is changed. Samples and contents of attachments carry sums of
+//! their own and make up nearly all of the file; so that opening is quick they are not walked through here, but by
+//! [`Records::check`].
 
 use crate::error::RecordsError;
-use rusqlite::{Connection, OpenFlags, Transaction};
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard};
 use std::time::Duration;
@@ -21,6 +23,9 @@ struct Migration {
     script: &'static str,
     then: fn(&Transaction<'_>) -> Result<(), RecordsError>,
 }
+
+/// Tables that are not walked through at opening: large, and summed row by row.
+const LARGE: [&str; 3] = ["content", "chunk", "fresh"];
 
 /// How long a write waits for another program, before it says so.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -43,6 +48,8 @@ impl Records {
         }
         let mut connection = Connection::open(path).map_err(|e| not_opened(path, &e))?;
         connection.busy_timeout(PATIENCE)?;
+        // A transaction that reads first and then writes would be refused where another program wrote in between.
+        connection.set_transaction_behavior(TransactionBehavior::Immediate);
         // FULL: in WAL mode every commit is synced to the disk before it returns.
         connection.pragma_update(None, "journal_mode", "WAL")?;
         connection.pragma_update(None, "synchronous", "FULL")?;
@@ -82,10 +89,7 @@ fn look(path: &Path) -> Result<(), RecordsError> {
              `wattmend records backup`), without the files that end in -wal and -shm",
         )
     };
-    let connection =
-        Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX)
-            .map_err(|e| not_opened(path, &e))?;
-    connection.busy_timeout(PATIENCE)?;
+    let connection = to_read(path).map_err(|e| not_opened(path, &e))?;
     let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let application = pragma("application_id").map_err(|e| damaged(&e.to_string()))?;
     let tables =
@@ -111,10 +115,31 @@ fn look(path: &Path) -> Result<(), RecordsError> {
             "use the newer program, or another folder with --data",
         ));
     }
-    let found: String = connection
-        .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
-        .map_err(|e| damaged(&e.to_string()))?;
-    if found == "ok" { Ok(()) } else { Err(damaged(&found)) }
+    let found = first_damage(&connection).map_err(|e| damaged(&e.to_string()))?;
+    found.map_or(Ok(()), |found| Err(damaged(&found)))
+}
+
+/// A connection that reads and never writes.
+pub(crate) fn to_read(path: &Path) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let connection = Connection::open_with_flags(path, flags)?;
+    connection.busy_timeout(PATIENCE)?;
+    Ok(connection)
+}
+
+/// Walks through the pages of all tables but the large ones; gives the first thing that is wrong.
+fn first_damage(connection: &Connection) -> rusqlite::Result<Option<String>> {
+    let mut statement = connection
+        .prepare("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")?;
+    let tables: Vec<String> = statement.query_map([], |row| row.get(0))?.collect::<Result<_, _>>()?;
+    for table in tables.iter().filter(|t| !LARGE.contains(&t.as_str())) {
+        let found: String =
+            connection.query_row("SELECT * FROM pragma_quick_check(?1)", [table], |row| row.get(0))?;
+        if found != "ok" {
+            return Ok(Some(found));
+        }
+    }
+    Ok(None)
 }
 
 fn not_opened(path: &Path, error: &rusqlite::Error) -> RecordsError {
@@ -124,10 +149,15 @@ fn not_opened(path: &Path, error: &rusqlite::Error) -> RecordsError {
     )
 }
 
-/// Brings the tables up to date, each step whole or not at all.
+/// Brings the tables up to date, each step whole or not at all. Where they are, nothing is written.
 fn migrate(connection: &mut Connection) -> Result<(), RecordsError> {
-    let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
-    let version: i64 = transaction.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    let version = |c: &Connection| c.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0));
+    if version(connection)? == MIGRATIONS.len() as i64 {
+        return Ok(());
+    }
+    let transaction = connection.transaction()?;
+    // Read again: another program may have done it meanwhile.
+    let version = version(&transaction)?;
     for step in MIGRATIONS.iter().skip(usize::try_from(version).unwrap_or(0)) {
         transaction.execute_batch(step.script)?;
         (step.then)(&transaction)?;

@@ -182,7 +182,76 @@ fn a_damaged_changed_or_newer_export_is_refused_and_nothing_is_imported() {
     };
     manifest(&changed);
     refused("entry 3 of job 1 is not as it was written");
-    assert!(records.import(&out).unwrap_err().message.contains("damaged") || !records.is_empty().unwrap());
+}
+
+#[test]
+fn what_no_import_would_take_is_not_exported() {
+    let folder = Folder::new();
+    let path = folder.at("records.sqlite");
+    let (records, ..) = filled(&path);
+    let other = rusqlite::Connection::open(&path).unwrap();
+    other.execute("UPDATE content SET bytes = x'89504e47' WHERE rowid = 1", []).unwrap();
+    let error = records.export(&folder.at("out"), &now()).unwrap_err();
+    assert!(error.message.contains("content of an attachment is damaged"), "{error}");
+    assert!(error.remedy.contains("records check"), "{error}");
+    assert!(!folder.at("out").exists());
+}
+
+#[test]
+fn what_an_interrupted_restore_left_is_not_mixed_into_the_next() {
+    let folder = Folder::new();
+    let to = folder.at("records.sqlite");
+    let (old, ..) = filled(&folder.at("records.sqlite.restoring"));
+    let left = std::fs::read(folder.at("records.sqlite.restoring-wal")).unwrap();
+    drop(old);
+    assert!(!left.is_empty());
+    let new = Records::open(&folder.at("new.sqlite")).unwrap();
+    let job = new.new_job(&now(), None, None).unwrap();
+    new.append(job, &entry("a", reading(12))).unwrap();
+    new.backup(&folder.at("backup.sqlite")).unwrap();
+    std::fs::remove_file(folder.at("records.sqlite.restoring")).unwrap();
+    std::fs::write(folder.at("records.sqlite.restoring-wal"), &left).unwrap();
+    // Nor what lies beside records that are gone.
+    std::fs::write(folder.at("records.sqlite-wal"), &left).unwrap();
+
+    let restored = Records::restore(&folder.at("backup.sqlite"), &to, false).unwrap();
+    assert_eq!((restored.checked.jobs, restored.checked.entries), (1, 1));
+    let records = Records::open(&to).unwrap();
+    assert_eq!(records.jobs("").unwrap().len(), 1);
+    assert_eq!(records.job(job).unwrap(), new.job(job).unwrap());
+    assert_eq!(records.check().unwrap().wrong, Vec::<String>::new());
+}
+
+#[test]
+fn going_back_to_a_backup_lets_nobody_in_again() {
+    let folder = Folder::new();
+    let (records, ..) = filled(&folder.at("records.sqlite"));
+    let user = records.users().unwrap()[0].id;
+    let token = "00112233445566778899aabbccddeeff";
+    records.open_session(user, token, at(0), at(3600)).unwrap();
+    records.backup(&folder.at("backup.sqlite")).unwrap();
+    assert!(records.session(token, at(1)).unwrap().is_some());
+    Records::restore(&folder.at("backup.sqlite"), &folder.at("new.sqlite"), false).unwrap();
+    let restored = Records::open(&folder.at("new.sqlite")).unwrap();
+    assert_eq!(restored.session(token, at(1)).unwrap(), None);
+    assert_eq!(restored.users().unwrap().len(), 1);
+}
+
+#[test]
+fn a_trace_that_goes_on_is_handed_over_however_long_it_is() {
+    let folder = Folder::new();
+    let (records, first, _) = filled(&folder.at("records.sqlite"));
+    let socket = records.socket("bench 3").unwrap();
+    let call = |n: i64| {
+        let one = |s: i64| Sample { at: at(n * 100_000 + s), watts: Some(31.0), volts: None, amps: None };
+        vec![(socket, (0..100_000).map(one).collect::<Vec<_>>())]
+    };
+    for n in 0..11 {
+        records.keep_samples(&call(n)).unwrap();
+    }
+    records.attach_trace(first, socket, at(5), None).unwrap();
+    let counted = records.hand_over(Whose::Job(first), &folder.at("given")).unwrap();
+    assert_eq!(counted.samples, 60 + 1_100_000 - 5);
 }
 
 #[test]
@@ -208,6 +277,7 @@ fn a_customer_is_given_all_that_is_kept() {
     for part in [NAME, SPOKEN, "GN7-5531-K", "kitchen of thessaly.png", "step warm: 1830 W"] {
         assert!(text.contains(part), "{part}");
     }
+    assert!(text.contains(&records.verify(first).unwrap().head));
     assert!(!text.contains("it drips"));
     assert!(records.hand_over(Whose::Job(first + 7), &folder.at("other")).is_err());
     assert!(!folder.at("other").exists());

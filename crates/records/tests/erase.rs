@@ -3,7 +3,7 @@
 
 mod support;
 
-use records::{Records, Says, Whose};
+use records::{About, Customer, Records, Says, Whose};
 use std::path::Path;
 use support::{NAME, PHONE, PICTURE, PICTURE_NAME, SERIAL, SPOKEN, filled, reading};
 
@@ -77,6 +77,33 @@ fn whom_nobody_knows_cannot_be_erased() {
     let (records, ..) = filled(&folder.path().join("records.sqlite"));
     assert!(records.erase(Whose::Customer(9), today()).unwrap_err().remedy.contains("records customers"));
     assert!(records.erase(Whose::Job(9), today()).unwrap_err().message.contains("no job 9"));
+    assert_eq!(records.customers_alike(Whose::Customer(9)).unwrap_err().about, About::Asked);
+}
+
+#[test]
+fn the_same_person_with_another_job_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    let (records, first, second) = filled(&folder.path().join("records.sqlite"));
+    let job = |name: &str, phone: &str| {
+        let customer =
+            Customer { name: name.to_owned(), phone: phone.to_owned(), address: "2 Quay".to_owned() };
+        records.new_job(&support::now(), Some(&customer), None).unwrap();
+    };
+    job(" thessaly  BRACKWATER", "");
+    job("T. B.", "0555/771-204");
+    job("Somebody else", "");
+    job("", "");
+    let alike =
+        |whose| -> Vec<i64> { records.customers_alike(whose).unwrap().iter().map(|c| c.id).collect() };
+    assert_eq!(alike(Whose::Customer(1)), [2, 3]);
+    assert_eq!(alike(Whose::Job(first)), [2, 3]);
+    assert_eq!(alike(Whose::Job(second)), [0_i64; 0]);
+    assert_eq!(alike(Whose::Customer(5)), [0_i64; 0]);
+    // Who was erased is like nobody, neither others who were.
+    for id in [1, 2] {
+        records.erase(Whose::Customer(id), today()).unwrap();
+    }
+    assert_eq!(alike(Whose::Customer(1)), [0_i64; 0]);
 }
 
 #[test]
@@ -90,7 +117,10 @@ fn a_content_attached_twice_stays_until_both_are_erased() {
     assert!(records.erase_attachment(one.id, today()).is_err());
     assert_eq!(records.content(one.id).unwrap(), None);
     assert_eq!(records.content(again).unwrap().as_deref(), Some(PICTURE));
+    assert!(!found(folder.path(), &PICTURE[12..]).is_empty());
     records.erase_attachment(again, today()).unwrap();
+    // Neither in the file nor beside it.
+    assert_eq!(found(folder.path(), &PICTURE[12..]), Vec::<String>::new());
     assert_eq!(records.content(again).unwrap(), None);
     let kept = records.attachments_of(second).unwrap().remove(0);
     assert_eq!(kept.name, "../../etc/log.csv");

@@ -130,6 +130,57 @@ fn newer_foreign_and_damaged_records_are_refused_as_they_stand() {
 }
 
 #[test]
+fn opening_again_writes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    drop(filled(&path));
+    let before = std::fs::read(&path).unwrap();
+    let records = Records::open(&path).unwrap();
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+    assert_eq!(std::fs::metadata(folder.path().join("records.sqlite-wal")).map_or(0, |m| m.len()), 0);
+    drop(records);
+}
+
+#[test]
+fn what_is_large_is_walked_through_by_the_check_and_not_at_opening() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    let records = filled(&path);
+    let at = entry("", check("")).at;
+    let picture = [&b"\x89PNG\r\n\x1a\n"[..], &vec![0x5a; 400_000]].concat();
+    records.attach(1, "large.png", &picture, &at).unwrap();
+    drop(records);
+    let mut bytes = std::fs::read(&path).unwrap();
+    // A page in the midst of the picture, with the number of the page that follows it.
+    let inside = bytes.chunks(4096).rposition(|page| page[4..].iter().all(|b| *b == 0x5a));
+    let start = inside.unwrap() * 4096 - 10 * 4096;
+    bytes[start..start + 4096].fill(0);
+    std::fs::write(&path, bytes).unwrap();
+    let records = Records::open(&path).unwrap();
+    assert_eq!(records.job(1).unwrap().unwrap().log.last(), 2);
+    assert!(!records.check().unwrap().wrong.is_empty());
+}
+
+#[test]
+fn two_programs_that_say_whose_job_it_is_both_get_through() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    drop(filled(&path));
+    std::thread::scope(|scope| {
+        for name in ["Net Loft", "Quay"] {
+            let path = &path;
+            scope.spawn(move || {
+                let records = Records::open(path).unwrap();
+                for n in 0..150 {
+                    let customer = Customer { name: format!("{name} {n}"), ..Customer::default() };
+                    records.set_customer(1, &customer).unwrap();
+                }
+            });
+        }
+    });
+}
+
+#[test]
 fn a_copy_without_its_companions_is_older_and_sound() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("records.sqlite");

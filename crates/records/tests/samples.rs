@@ -2,7 +2,7 @@
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
 use jiff::{SignedDuration, Timestamp};
-use records::{Records, Sample, Says, SocketId};
+use records::{Records, Sample, SocketId};
 
 fn at(micros: i64) -> Timestamp {
     Timestamp::from_microsecond(1_795_000_000_000_000 + micros).unwrap()
@@ -86,6 +86,13 @@ fn a_trace_can_be_attached_after_the_fact_ended_and_taken_away() {
     let job = records.new_job(&opened, None, None).unwrap();
     let later = records.attach_trace(job, a, at(20_000_000), None).unwrap();
     let earlier = records.attach_trace(job, b, at(5_000_000), Some(at(9_000_000))).unwrap();
+    let open =
+        |socket| records.open_traces(socket).unwrap().iter().map(|t| (t.job, t.id)).collect::<Vec<_>>();
+    assert_eq!((open(a), open(b)), (vec![(job, later)], vec![]));
+    records.end_trace(later, at(21_000_000)).unwrap();
+    assert_eq!(open(a), []);
+    records.reopen_trace(later).unwrap();
+    assert_eq!((open(a), records.traces_of(job).unwrap()[1].to), (vec![(job, later)], None));
     records.end_trace(later, at(25_000_000)).unwrap();
     let traces = records.traces_of(job).unwrap();
     assert_eq!(traces.iter().map(|t| t.id).collect::<Vec<_>>(), [earlier, later]);
@@ -101,26 +108,53 @@ fn a_trace_can_be_attached_after_the_fact_ended_and_taken_away() {
         records.end_trace(later, at(0)).err(),
         records.end_trace(earlier, at(99)).err(),
         records.detach_trace(earlier).err(),
+        records.reopen_trace(earlier).err(),
     ] {
         assert!(!wrong.unwrap().remedy.is_empty());
     }
 }
 
 #[test]
-fn gaps_and_marks_are_kept() {
+fn gaps_are_kept() {
     let (_folder, records) = open();
     let (a, b) = captured(&records, 3);
     records.keep_gap(a, at(2_500_000), "no answer for 5 s").unwrap();
     let gaps = records.gaps(a, at(0), at(9_000_000)).unwrap();
     assert_eq!(gaps, [records::Gap { from: at(2_500_000), why: "no answer for 5 s".to_owned() }]);
     assert!(records.gaps(b, at(0), at(9_000_000)).unwrap().is_empty());
-    let now: jiff::ZonedDateTime = "2026-11-25T10:00:00+00:00[UTC]".parse().unwrap();
-    let job = records.new_job(&now, None, None).unwrap();
-    assert_eq!(records.keep_mark(job, "warm", &now, "m1").unwrap(), 1);
-    assert_eq!(records.keep_mark(job, "warm", &now, "m1").unwrap(), 1);
-    let log = records.job(job).unwrap().unwrap().log;
-    assert_eq!(log.entries()[0].says, Says::Mark { mark: "warm".to_owned() });
-    assert!(!log.evidence_file("", &[]).toml.contains("warm"));
+}
+
+/// Turns one bit of a row of what just came.
+fn flip(folder: &tempfile::TempDir, row: i64) {
+    let other = rusqlite::Connection::open(folder.path().join("records.sqlite")).unwrap();
+    let sql = "SELECT samples FROM fresh WHERE id = ?1";
+    let mut bytes: Vec<u8> = other.query_row(sql, [row], |row| row.get(0)).unwrap();
+    bytes[20] ^= 1;
+    let changed = other.execute("UPDATE fresh SET samples = ?2 WHERE id = ?1", rusqlite::params![row, bytes]);
+    assert_eq!(changed, Ok(1));
+}
+
+#[test]
+fn a_flipped_bit_in_what_just_came_spoils_its_own_call_and_nothing_else() {
+    let (folder, records) = open();
+    let (a, b) = captured(&records, 10);
+    for row in [5, 10] {
+        flip(&folder, row);
+    }
+    let count = |socket| records.samples(socket, Timestamp::MIN, Timestamp::MAX).unwrap().len();
+    assert_eq!((count(a), count(b)), (8, 8));
+    assert_eq!(records.newest(b).unwrap(), Some(sample(8, 2000.0)));
+    // The capture goes on, and what is whole is packed.
+    captured(&records, 700);
+    assert_eq!((count(a), count(b)), (708, 708));
+    let checked = records.check().unwrap();
+    assert_eq!(checked.samples, 2 * 708);
+    let wrong = checked.wrong;
+    assert!(wrong.len() == 2 && wrong[0].contains("row 5") && wrong[1].contains("row 10"), "{wrong:?}");
+    assert_eq!(records.drop_unattached(at(20_000_000)).unwrap(), 2 * (8 + 20));
+    // What is left out goes out with the rest of nothing.
+    let now = "2026-11-25T10:00:00+00:00[UTC]".parse().unwrap();
+    assert_eq!(records.export(&folder.path().join("out"), &now).unwrap().samples, 2 * 680);
 }
 
 #[test]

@@ -17,7 +17,7 @@ const LEAD_M: f64 = 1.5;
 const CORE_MM2: f64 = 1.5;
 
 /// What is known of an appliance. What is left out comes from its machine file, or is what is usual: a lead of 1.5 m and
-/// 1.5 mm², the plate's class and rated power.
+/// 1.5 mm², the plate's class, the heaters of the file.
 #[allow(
     clippy::struct_excessive_bools,
     reason = "facts that are independent of one another, each a question to a person"
@@ -96,7 +96,7 @@ impl Facts<'_> {
         let lead = lead.map_err(unread("lead", "1.5 m"))?;
         let heating = match self.heating {
             Some(text) => parse(text, Dimension::Power).map_err(unread("heating", "2.2 kW"))?,
-            None => machine.plate.rated_w.unwrap_or(0.0),
+            None => machine.heating_w(),
         };
         let mut subject = Subject::new(class, lead, self.core_mm2()?, heating)
             .map_err(|e| refused("", e.message, e.remedy))?;

@@ -125,7 +125,7 @@ fn plain(text: &str) -> String {
 }
 
 /// The readings of one appliance in a tester's file. Of a wide file, and of a long one with an appliance column, `appliance`
-/// chooses; it may be left out where the file holds one only. Empty cells are no readings.
+/// chooses, by a column that the mapping names for it; it may be left out where the file holds one only. Empty cells are no readings.
 ///
 /// # Errors
 /// At the first cell that cannot be read, with its line and column.
@@ -147,6 +147,12 @@ pub fn import(bytes: &[u8], mapping: &Mapping, appliance: Option<&str>) -> Resul
         return Err(about_file("this file has too many columns", format!("{MOST_COLUMNS} are allowed")));
     }
     let table = Table::new(&headings, mapping)?;
+    if let (Some(name), None) = (appliance, table.appliance) {
+        return Err(about_file(
+            format!("`{name}` cannot be chosen: no column is mapped to the appliance"),
+            "add --map \"Asset=appliance\", with the heading of that column",
+        ));
+    }
     let mut readings = Vec::new();
     let mut chosen: Option<String> = None;
     for (count, record) in reader.records().enumerate() {
@@ -422,6 +428,17 @@ mod tests {
         // µ as testers of older make write it.
         let leak = mapping(&["Test=test", "V=value"]);
         assert_eq!(import(b"Test,V\nleakage,350 \xb5A\n", &leak, None).unwrap().len(), 1);
+    }
+
+    /// Readings of another appliance must not pass for those of the one that was asked for.
+    #[test]
+    fn an_appliance_is_not_chosen_without_its_column() {
+        let map = mapping(&["Test=test", "Result=value", "Unit=unit"]);
+        let error = import(LONG.as_bytes(), &map, Some("W-7")).unwrap_err();
+        assert!(error.message.contains("no column is mapped to the appliance"), "{error}");
+        assert!(error.remedy.contains("--map \"Asset=appliance\""), "{error}");
+        let wide = mapping(&["A=earth bond"]);
+        assert!(import(b"A\n0.1\n", &wide, Some("W-7")).is_err());
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use crate::advice::meaning;
 use crate::limits::{Keep, Limit};
-use crate::plan::{Planned, TestPlan};
+use crate::plan::{Planned, Skipped, TestPlan, not_judged};
 use crate::reading::{Reading, Shown};
 use crate::report::{Conclusion, Item, Judged, Report, State};
 use crate::retest::{Retest, Retested, StepReading, Touched};
@@ -51,9 +51,10 @@ pub fn judge(
     for item in &mut items {
         item.meaning = item.verdict().filter(|v| *v != Verdict::Pass).map(|_| meaning(item.test));
     }
-    let by = missing(Test::ProtectiveConductorCurrent.needs(), plan, &items);
+    // The machine's own test runs it as a customer would: it needs all that the functional test does.
+    let by = missing(Test::Functional.needs(), plan, &items);
     let retest: Vec<Retest> = touched.iter().map(|t| t.held_against(steps, &by)).collect();
-    let (conclusion, says) = conclude(&items, &retest);
+    let (conclusion, says) = conclude(&items, &retest, &plan.skipped);
     let remarks = remarks(plan, readings, &items, tester, calibrated, waited);
     Report {
         standard: plan.standard,
@@ -219,7 +220,7 @@ fn acceptance_limit(shown: Shown, limit: &Limit, tester: &Tester) -> f64 {
     })
 }
 
-fn conclude(items: &[Item], retest: &[Retest]) -> (Conclusion, String) {
+fn conclude(items: &[Item], retest: &[Retest], skipped: &[Skipped]) -> (Conclusion, String) {
     let named = |wanted: &dyn Fn(&Item) -> bool| -> Vec<String> {
         items.iter().filter(|i| wanted(i)).map(|i| i.test.name().to_owned()).collect()
     };
@@ -237,7 +238,8 @@ fn conclude(items: &[Item], retest: &[Retest]) -> (Conclusion, String) {
     let unsure = [named(&is(Verdict::Unsure)), steps(&step_is(Verdict::Unsure))].concat();
     let open =
         [named(&|i| i.verdict().is_none()), steps(&|r| !matches!(r.state, Retested::Done { .. }))].concat();
-    if unsure.is_empty() && open.is_empty() {
+    let not_judged: Vec<&str> = not_judged(skipped).map(Test::name).collect();
+    if unsure.is_empty() && open.is_empty() && not_judged.is_empty() {
         let says = "Fit to hand back: every test that applies has passed.".to_owned();
         return (Conclusion::FitToHandBack, says);
     }
@@ -247,6 +249,9 @@ fn conclude(items: &[Item], retest: &[Retest]) -> (Conclusion, String) {
     }
     if !open.is_empty() {
         parts.push(format!("still to do: {}", open.join(", ")));
+    }
+    if !not_judged.is_empty() {
+        parts.push(format!("not judged here: {}", not_judged.join(", ")));
     }
     (Conclusion::NotShown, format!("Not yet shown fit to hand back: {}.", parts.join("; ")))
 }
@@ -277,6 +282,14 @@ fn remarks(
             from_memory.join(", ")
         ));
     }
+    let not_judged: Vec<&str> = not_judged(&plan.skipped).map(Test::name).collect();
+    if !not_judged.is_empty() {
+        all.push(format!(
+            "No limit of {} is known here for: {}. Look it up in the standard, and judge it by that.",
+            plan.standard.name,
+            not_judged.join(", ")
+        ));
+    }
     for item in items {
         if let State::Blocked { by, not_counted } = &item.state
             && !not_counted.is_empty()
@@ -290,11 +303,9 @@ fn remarks(
         }
     }
     for reading in readings.iter().filter(|r| plan.get(r.test).is_none()) {
-        all.push(format!(
-            "`{}` is not counted: the {} does not apply here.",
-            reading.said,
-            reading.test.name()
-        ));
+        let known = !crate::plan::not_judged(&plan.skipped).any(|test| test == reading.test);
+        let why = if known { "does not apply here" } else { "has no limit that is known here" };
+        all.push(format!("`{}` is not counted: the {} {why}.", reading.said, reading.test.name()));
     }
     let unstated: Vec<&str> = items
         .iter()
@@ -337,7 +348,8 @@ fn remarks(
     });
     if over_range {
         all.push(
-            "An insulation reading over range looks the same with a lead off: touch the leads together once, it must read 0."
+            "An insulation reading over range looks the same with a lead off: join the leads' tips once, held by their insulation, \
+             nobody touching metal, since the tester puts up to 500 V on them; it must read 0."
                 .to_owned(),
         );
     }

@@ -11,8 +11,8 @@
 //! Not here: asking for readings and printing (`wattmend`), keeping them (`records`).
 //!
 //! Always true: nothing here reads a clock, a file or a random source; a test that energises or applies a high voltage
-//! carries its caution in the same value; a test is blocked until those that protect it have passed; nothing is fit to
-//! hand back until every test that applies has passed.
+//! carries its caution in the same value; a test is blocked until those that protect it have passed, and the machine's own
+//! test until all but the functional test have; nothing is fit to hand back until every test that applies has passed.
 
 mod advice;
 pub mod facts;
@@ -30,9 +30,9 @@ mod tester;
 pub use advice::{DEFER, Instruction, Meaning};
 pub use judge::judge;
 pub use limits::{Keep, Limit, Standard, StandardError, limit, standard, standards};
-pub use plan::{Planned, Skipped, TestPlan, plan};
+pub use plan::{Planned, Skipped, TestPlan, WhyNot, plan};
 pub use reading::{NotAReading, Reading, Shown, Typed, parse_reading, parse_typed};
-pub use report::{Conclusion, Item, Judged, Report, State};
+pub use report::{Conclusion, Item, Judged, Next, Report, State};
 pub use subject::{Sort, Subject, SubjectError};
 pub use test::Test;
 pub use tester::{Accuracy, Calibrated, Calibration, Tester};

@@ -17,13 +17,22 @@ pub struct Planned {
     pub limit: Option<Limit>,
 }
 
-/// A test that does not apply.
+/// A test that is not done here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Skipped {
     /// The test.
     pub test: Test,
-    /// Why it does not.
-    pub why: &'static str,
+    /// Why it is not.
+    pub why: WhyNot,
+}
+
+/// Why a test is not done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WhyNot {
+    /// It does not apply to this appliance, for this reason.
+    DoesNotApply(&'static str),
+    /// It may well apply, but its limit in this standard is not known here: nothing is said about it.
+    NoLimitKnown,
 }
 
 /// The tests for one appliance, in order.
@@ -33,8 +42,13 @@ pub struct TestPlan {
     pub standard: &'static Standard,
     /// The tests that apply, in the order in which they are done.
     pub planned: Vec<Planned>,
-    /// The tests that do not apply.
+    /// The tests that do not apply, or whose limit is not known.
     pub skipped: Vec<Skipped>,
+}
+
+/// Those of the tests left out whose limit is not known: they may apply, and nobody has judged them.
+pub(crate) fn not_judged(skipped: &[Skipped]) -> impl Iterator<Item = Test> + '_ {
+    skipped.iter().filter(|s| s.why == WhyNot::NoLimitKnown).map(|s| s.test)
 }
 
 impl TestPlan {
@@ -51,8 +65,8 @@ pub fn plan(subject: &Subject, standard: &'static Standard) -> TestPlan {
         let limit = limit(standard, test, subject);
         let measured = test.measures().is_some();
         let skip = match test {
-            Test::Polarity if !subject.rewired => Some("nothing was rewired"),
-            _ if measured && limit.is_none() => Some(why_not(test, subject)),
+            Test::Polarity if !subject.rewired => Some(WhyNot::DoesNotApply("nothing was rewired")),
+            _ if measured && limit.is_none() => Some(why_not(standard, test, subject)),
             _ => None,
         };
         match skip {
@@ -65,13 +79,17 @@ pub fn plan(subject: &Subject, standard: &'static Standard) -> TestPlan {
     plan
 }
 
-fn why_not(test: Test, subject: &Subject) -> &'static str {
-    match (test, subject.class()) {
+fn why_not(standard: &Standard, test: Test, subject: &Subject) -> WhyNot {
+    let with_relays = Subject { powered_switching: true, ..*subject };
+    WhyNot::DoesNotApply(match (test, subject.class()) {
         (Test::ProtectiveConductor | Test::ProtectiveConductorCurrent, Class::II | Class::III) => {
             "this class has no protective conductor"
         }
-        (Test::TouchCurrent, Class::I) => "no metal that can be touched is without earth",
+        (Test::TouchCurrent, Class::I) if !subject.unearthed_metal => {
+            "no metal that can be touched is without earth"
+        }
         (Test::TouchCurrent, Class::III) => "extra-low voltage",
-        _ => "no limit of this standard is known here",
-    }
+        _ if limit(standard, test, &with_relays).is_some() => "no switch inside needs power to close",
+        _ => return WhyNot::NoLimitKnown,
+    })
 }

@@ -2,9 +2,9 @@
 
 use crate::advice::Meaning;
 use crate::limits::{Limit, Standard};
-use crate::plan::Skipped;
+use crate::plan::{Skipped, not_judged};
 use crate::reading::Reading;
-use crate::retest::Retest;
+use crate::retest::{Retest, Retested};
 use crate::test::Test;
 use crate::tester::Calibrated;
 use quantity::conformity::Verdict;
@@ -85,7 +85,7 @@ pub enum Conclusion {
     FitToHandBack,
     /// Something failed: the machine stays unplugged and labelled.
     NotFit,
-    /// Nothing failed, but something is open, unsure or not counted.
+    /// Nothing failed, but something is open, unsure, not counted, or of a limit that is not known here.
     NotShown,
 }
 
@@ -96,7 +96,7 @@ pub struct Report {
     pub standard: &'static Standard,
     /// The tests that apply, in order.
     pub items: Vec<Item>,
-    /// The tests that do not.
+    /// The tests that do not, or whose limit is not known.
     pub skipped: Vec<Skipped>,
     /// The machine's own re-test, step by step; empty where no fitted part was named.
     pub retest: Vec<Retest>,
@@ -110,9 +110,34 @@ pub struct Report {
     pub remarks: Vec<String>,
 }
 
+/// The next thing to do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Next<'r> {
+    /// A safety test.
+    Test(&'r Item),
+    /// A step of the machine's own test.
+    Step(&'r Retest),
+}
+
 impl Report {
-    /// The first test that can be done now, which is the one to do next.
-    pub fn next(&self) -> Option<&Item> {
-        self.items.iter().find(|i| i.state == State::Open)
+    /// What to do next, if anything can be done now: the safety tests, then the steps of the machine's own test, then the
+    /// functional test. Once something failed nothing more is put on the mains.
+    pub fn next(&self) -> Option<Next<'_>> {
+        let open = |item: &&Item| item.state == State::Open;
+        let last = |item: &&Item| item.test == Test::Functional;
+        let safety = self.items.iter().filter(open).find(|i| !last(i)).map(Next::Test);
+        let step = || self.retest.iter().find(|r| r.state == Retested::Open).map(Next::Step);
+        let functional = || self.items.iter().filter(open).find(last).map(Next::Test);
+        let next = safety.or_else(step).or_else(functional)?;
+        let energises = match next {
+            Next::Test(item) => item.test.energises(),
+            Next::Step(_) => true,
+        };
+        (self.conclusion != Conclusion::NotFit || !energises).then_some(next)
+    }
+
+    /// Tests that may apply and that nobody has judged: their limits in this standard are not known here.
+    pub fn not_judged(&self) -> impl Iterator<Item = Test> + '_ {
+        not_judged(&self.skipped)
     }
 }

@@ -3,6 +3,7 @@
 use crate::advice::Instruction;
 use crate::test::Test;
 use bench::{Bench, Conditions, Estimate, Hypothesis, Prediction};
+use machine::caution::{RUNS, joined};
 use machine::diagnostic::nearest;
 use machine::model::{Machine, PartId, Step};
 use quantity::conformity::Verdict;
@@ -12,15 +13,10 @@ use quantity::{Decoded, Dimension, format_pm};
 /// Watts that nobody would notice on a meter, and the share of the reading that goes with them.
 const NOTICED_W: (f64, f64) = (2.0, 0.02);
 
-/// Readings of a running machine waver by this much, in proportion and in W. Common practice, no source.
-const WAVERS: (f64, f64) = (0.015, 1.0);
-
 /// ζ-score up to which a reading agrees, and from which it does not; between, it is a warning (from memory: ISO 13528,
-/// interpretation of scores: 2 and 3).
+/// interpretation of scores: 2 and 3). Two thresholds, where the diagnosis has one (2.6, about 1 % false alarms): there a
+/// reading is one clue among many; here it is the proof that the fault is gone, and to be unsure costs but one more reading.
 const ZETA: (f64, f64) = (2.0, 3.0);
-
-/// The usual words before an appliance runs.
-const RUNS: &str = "Mains and moving parts: panels on, hands out, be ready to pull the plug.";
 
 /// A step that the repair touches: some fault of a fitted part would show in it.
 #[derive(Clone, Debug, PartialEq)]
@@ -178,16 +174,9 @@ fn changed(healthy: &Prediction, faulty: &Prediction) -> bool {
 
 /// How the step is run, with what could hurt on the way into it and in it.
 fn instruction(machine: &Machine, at: usize, step: &Step) -> Instruction {
-    let mut cautions = vec![RUNS.to_owned()];
-    if let Some(then) = at.checked_sub(1).and_then(|before| machine.test.steps[before].then.as_ref()) {
-        cautions.push(format!("{} Wait until: {}.", then.caution, then.wait));
-    }
-    if !step.caution.is_empty() {
-        cautions.push(step.caution.clone());
-    }
     Instruction {
         says: format!("Run step {} ({}) and read the watts at the plug.", step.id, step.says),
-        caution: cautions.join(" "),
+        caution: joined(&[RUNS, &machine.test.on_the_way(at), &step.caution]),
     }
 }
 
@@ -222,9 +211,7 @@ impl Touched {
 
     fn compare(&self, read: Decoded) -> Retested {
         let expected = self.expected_w;
-        let u =
-            expected.u.hypot(of_resolution(read.resolution)).hypot(WAVERS.0 * expected.value).hypot(WAVERS.1);
-        let zeta = (read.value - expected.value) / u;
+        let zeta = expected.zeta_w(Estimate { value: read.value, u: of_resolution(read.resolution) });
         let should = format_pm(expected.value, 2.0 * expected.u, Dimension::Power);
         let mut why = format!("{} against {should}", quantity::format(read.value, Dimension::Power));
         let verdict = match zeta.abs() {

@@ -156,9 +156,16 @@ impl Test {
         match self {
             Test::Visual | Test::ProtectiveConductor | Test::Polarity => &[],
             Test::Insulation => &[Test::Visual, Test::ProtectiveConductor],
-            Test::ProtectiveConductorCurrent | Test::TouchCurrent => {
+            Test::ProtectiveConductorCurrent => {
                 &[Test::Visual, Test::ProtectiveConductor, Test::Polarity, Test::Insulation]
             }
+            Test::TouchCurrent => &[
+                Test::Visual,
+                Test::ProtectiveConductor,
+                Test::Polarity,
+                Test::Insulation,
+                Test::ProtectiveConductorCurrent,
+            ],
             Test::Functional => &[
                 Test::Visual,
                 Test::ProtectiveConductor,

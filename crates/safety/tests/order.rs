@@ -9,9 +9,11 @@ use quantity::Decoded;
 use quantity::conformity::Verdict;
 use safety::retest::{Retested, StepReading, StepShown, Touched, touched};
 use safety::{
-    Calibration, Conclusion, Reading, Report, State, Subject, Test, Tester, Typed, judge, parse_typed, plan,
-    standard, standards,
+    Calibration, Conclusion, Next, Reading, Report, State, Subject, Test, Tester, Typed, judge, parse_typed,
+    plan, standard, standards,
 };
+
+use std::sync::LazyLock;
 
 const TODAY: Date = date(2026, 11, 27);
 
@@ -55,6 +57,13 @@ fn blocked_by(report: &Report, test: Test) -> Vec<Test> {
     }
 }
 
+fn next_test(report: &Report) -> Option<Test> {
+    match report.next() {
+        Some(Next::Test(item)) => Some(item.test),
+        Some(Next::Step(_)) | None => None,
+    }
+}
+
 const GOOD: [&str; 5] =
     ["visual = pass", "earth bond = 0R09", "insulation = >299M", "leakage = 0.4 mA", "functional = pass"];
 
@@ -92,7 +101,7 @@ fn nothing_is_put_under_voltage_on_a_doubtful_earth() {
         assert_ne!(report.conclusion, Conclusion::FitToHandBack);
         assert_eq!(report.remarks.iter().filter(|r| r.contains("is not counted")).count(), 3);
         let earth_item = report.items.iter().find(|i| i.test == Test::ProtectiveConductor).unwrap();
-        assert!(!earth_item.meaning.unwrap().look_for.is_empty());
+        assert!(!earth_item.meaning.as_ref().unwrap().look_for.is_empty());
     }
 }
 
@@ -126,7 +135,7 @@ fn the_current_may_decide_about_the_insulation_of_a_big_heater() {
     };
     let open = big_with("insulation = 0.2 MΩ", &[]);
     assert!(matches!(state(&open, Test::Insulation), State::Done { verdict: Verdict::Unsure, .. }));
-    assert_eq!(open.next().unwrap().test, Test::ProtectiveConductorCurrent);
+    assert_eq!(next_test(&open), Some(Test::ProtectiveConductorCurrent));
     let passed = big_with("insulation = 0.2 MΩ", &["leakage = 2 mA", "functional = pass"]);
     assert!(matches!(state(&passed, Test::Insulation), State::Done { verdict: Verdict::Pass, .. }));
     assert!(passed.remarks.iter().any(|r| r.contains("current alone")));
@@ -136,6 +145,73 @@ fn the_current_may_decide_about_the_insulation_of_a_big_heater() {
     let short = big_with("insulation = 30 kΩ", &["leakage = 2 mA"]);
     assert!(matches!(state(&short, Test::Insulation), State::Done { verdict: Verdict::Fail, .. }));
     assert_eq!(blocked_by(&short, Test::ProtectiveConductorCurrent), [Test::Insulation]);
+}
+
+/// Not after a touch current either: the metal would be touched while more leaks than may.
+#[test]
+fn nothing_runs_on_after_it_leaked_too_much() {
+    let unearthed = with(subject(), |s| s.unearthed_metal = true);
+    let good = ["visual = pass", "earth bond = 0R09", "insulation = >299M"];
+    for (more, by) in [
+        (&["leakage = 9 mA"][..], &[Test::ProtectiveConductorCurrent][..]),
+        (&["leakage = 3.4 mA"], &[Test::ProtectiveConductorCurrent]),
+        (&["leakage = 0.4 mA", "touch = 5 mA"], &[Test::TouchCurrent]),
+    ] {
+        let report = retested(&unearthed, &[&good[..], more].concat(), &[]);
+        let held = |by: &[Test]| by.iter().all(|t| blocked_by(&report, Test::Functional).contains(t));
+        assert!(held(by), "{more:?}: {:?}", state(&report, Test::Functional));
+        assert!(
+            report.retest.iter().all(
+                |r| matches!(&r.state, Retested::Blocked(found) if by.iter().all(|t| found.contains(t)))
+            ),
+            "{more:?}: {:?}",
+            report.retest
+        );
+        assert!(report.next().is_none(), "{more:?}: {:?}", report.next());
+        let touch_blocked = blocked_by(&report, Test::TouchCurrent);
+        assert_eq!(touch_blocked.is_empty(), by == [Test::TouchCurrent], "{more:?}");
+    }
+    // Nor once its own test has shown that the fault is still in.
+    let cold = StepReading {
+        step: "heat".to_owned(),
+        shown: StepShown::Watts(Decoded { value: 6.0, resolution: 1.0 }),
+    };
+    let report = retested(&subject(), &GOOD[..4], &[cold]);
+    assert_eq!((report.conclusion, report.next()), (Conclusion::NotFit, None));
+}
+
+/// Insulation that waits for the current lets only that current be measured: nothing else runs before.
+#[test]
+fn doubtful_insulation_is_decided_before_the_machine_runs() {
+    let big = Subject::new(Class::I, 1.5, 1.5, 7400.0).unwrap();
+    let lines = ["visual = pass", "earth bond = 0R09", "insulation = 0.2 MΩ"];
+    let open = retested(&big, &lines, &[]);
+    assert_eq!(next_test(&open), Some(Test::ProtectiveConductorCurrent));
+    assert!(open.retest.iter().all(
+        |r| matches!(&r.state, Retested::Blocked(by) if by.contains(&Test::ProtectiveConductorCurrent))
+    ));
+    let decided = retested(&big, &[&lines[..], &["leakage = 2 mA"]].concat(), &[]);
+    assert!(matches!(decided.next(), Some(Next::Step(step)) if step.step == "heat"), "{:?}", decided.next());
+}
+
+/// No row of limits here says what AS/NZS asks of the insulation of class III; nothing then calls it fit.
+#[test]
+fn a_test_without_a_known_limit_is_not_passed_over() {
+    let third = Subject::new(Class::III, 1.5, 1.5, 0.0).unwrap();
+    let by = |subject: &Subject, key: &str| {
+        let lines = ["visual = pass", "insulation = >19M", "functional = pass"];
+        judge(&plan(subject, standard(key).unwrap()), &readings(&lines), &tester(), TODAY, &[], &[])
+    };
+    let unknown = by(&third, "as-nzs");
+    assert_eq!(unknown.not_judged().collect::<Vec<_>>(), [Test::Insulation]);
+    assert_eq!(unknown.conclusion, Conclusion::NotShown);
+    assert!(unknown.says.contains("not judged here: insulation resistance"), "{}", unknown.says);
+    assert!(unknown.remarks.iter().any(|r| r.contains("is known here for: insulation resistance")));
+    assert!(unknown.remarks.iter().any(|r| r.contains("has no limit that is known here")));
+    assert_eq!(by(&third, "en").conclusion, Conclusion::FitToHandBack);
+    // Without a switch that power closes the standard asks for no current: that is known.
+    let by_hand = with(subject(), |s| s.powered_switching = false);
+    assert_eq!(by(&by_hand, "as-nzs").not_judged().count(), 0);
 }
 
 #[test]
@@ -242,8 +318,13 @@ fn a_report_is_told_in_full() {
             State::Open => told.push_str("  open\n"),
             State::Blocked { by, .. } => told.push_str(&format!("  blocked by {by:?}\n")),
         }
-        if let Some(m) = item.meaning {
-            told.push_str(&format!("  means: {}\n  look for: {}\n", m.says, m.look_for.join("; ")));
+        if let Some(m) = &item.meaning {
+            told.push_str(&format!(
+                "  means: {}\n  ! {}\n  look for: {}\n",
+                m.says,
+                m.caution,
+                m.look_for.join("; ")
+            ));
         }
     }
     told.push_str(&format!("{}\n{}\n", report.says, report.remarks.join("\n")));
@@ -275,6 +356,28 @@ fn heat_step(watts: f64, good_first: bool) -> (Vec<Touched>, Report) {
         &[step],
     );
     (touched, report)
+}
+
+/// With a new element in the small washer.
+fn retested(subject: &Subject, lines: &[&str], steps: &[StepReading]) -> Report {
+    let machine = small();
+    let touched = touched(&machine, &[machine.part("element").unwrap()], &Conditions::at(230.0));
+    assert!(!touched.is_empty());
+    judge(&plan(subject, standard("en").unwrap()), &readings(lines), &tester(), TODAY, &touched, steps)
+}
+
+/// On the way to the step that heats the washer passes a half spin, whose drum runs on for 35 s while a valve opens.
+#[test]
+fn hazards_on_the_way_to_a_step_are_told() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../machines/aldermere-tern-81.toml");
+    let machine = machine::read::read(&std::fs::read_to_string(path).unwrap(), None).machine.unwrap();
+    let touched = touched(&machine, &[machine.part("element").unwrap()], &Conditions::at(230.0));
+    let warm = touched.iter().find(|t| t.step == "warm").unwrap();
+    for words in
+        ["After half-spin: ", "Wait until: the drum stands", "keep the back panel on", "pull the plug"]
+    {
+        assert!(warm.instruction.caution.contains(words), "{words}: {}", warm.instruction.caution);
+    }
 }
 
 /// A new element touches the step that heats, and no step that it takes no part in; the healthy machine draws 1856 W there
@@ -309,6 +412,12 @@ fn the_machine_is_not_run_before_it_is_safe() {
     assert_eq!(report.conclusion, Conclusion::NotFit);
 }
 
+/// The step that heats, after a new element.
+static HEAT: LazyLock<Vec<Touched>> = LazyLock::new(|| {
+    let machine = small();
+    touched(&machine, &[machine.part("element").unwrap()], &Conditions::at(230.0))
+});
+
 proptest! {
     /// Whatever is typed: no panic, and nothing but all passed is fit.
     #[test]
@@ -316,12 +425,37 @@ proptest! {
         prop::sample::select(vec![
             "visual = pass", "visual = fail", "earth bond = 0R09", "earth bond = 0R28", "earth bond = 0R5", "insulation = >299M",
             "insulation = 0.2 MΩ", "insulation = 1M1", "leakage = 0.4 mA", "leakage = 3.4 mA", "leakage = 9 mA", "functional = pass",
-            "functional = fail", "touch = 0.1 mA",
-        ]), 0..10), watts in 0.0f64..9000.0) {
-        let subject = Subject::new(Class::I, 1.5, 1.5, watts).unwrap();
-        let report = report(&subject, &lines);
+            "functional = fail", "touch = 0.1 mA", "touch = 5 mA",
+        ]), 0..10), watts in 0.0f64..9000.0, unearthed_metal in any::<bool>()) {
+        let subject = with(Subject::new(Class::I, 1.5, 1.5, watts).unwrap(), |s| s.unearthed_metal = unearthed_metal);
+        let report = judge(&plan(&subject, standard("en").unwrap()), &readings(&lines), &tester(), TODAY, &HEAT, &[]);
         let all = report.items.iter().all(safety::Item::passed);
-        prop_assert_eq!(all, report.conclusion == Conclusion::FitToHandBack);
+        // The step of its own test is never read here.
+        prop_assert!(report.conclusion != Conclusion::FitToHandBack);
+        let without = judge(&plan(&subject, standard("en").unwrap()), &readings(&lines), &tester(), TODAY, &[], &[]);
+        prop_assert_eq!(all, without.conclusion == Conclusion::FitToHandBack);
+        // What puts the machine on the mains is open or judged only where nothing before it stands against it.
+        let passed = |t: Test| report.items.iter().all(|i| i.test != t || i.passed());
+        let failed = |t: Test| report.items.iter().any(|i| i.test == t && i.verdict() == Some(Verdict::Fail));
+        let leaks = |before: &[Test]| before.iter().any(|&t| !passed(t));
+        for item in report.items.iter().filter(|i| !matches!(i.state, State::Blocked { .. })) {
+            match item.test {
+                Test::TouchCurrent => prop_assert!(!leaks(&[Test::ProtectiveConductorCurrent])),
+                Test::Functional => prop_assert!(!leaks(&[Test::ProtectiveConductorCurrent, Test::TouchCurrent])),
+                _ => {}
+            }
+        }
+        for step in report.retest.iter().filter(|r| !matches!(r.state, Retested::Blocked(_))) {
+            prop_assert!(report.items.iter().all(|i| i.test == Test::Functional || i.passed()), "{:?}", step.state);
+        }
+        if Test::ALL.into_iter().any(failed) {
+            let runs = match report.next() {
+                Some(Next::Test(item)) => item.test.energises(),
+                Some(Next::Step(_)) => true,
+                None => false,
+            };
+            prop_assert!(!runs, "{:?}", report.next());
+        }
         for item in &report.items {
             if item.test.energises() && item.verdict().is_some() {
                 let met = |t: Test| match state(&report, t) {

@@ -3,6 +3,8 @@
 (() => {
   "use strict";
   const job = document.querySelector("[data-job]")?.dataset.job;
+  // Who is logged in; on a page that asks for the passphrase nobody is, and nothing is sent.
+  const who = document.body.dataset.who;
   const sending = document.getElementById("sending");
   const QUEUE = "wattmend.not-yet-sent";
   // Where storage is refused (a private window), the page still works; it only cannot survive a reload.
@@ -12,6 +14,9 @@
     remove(key) { try { localStorage.removeItem(key); } catch { /* nothing was kept */ } },
   };
   const queue = () => { try { return JSON.parse(store.get(QUEUE) ?? "[]"); } catch { return []; } };
+  // What somebody else typed on this device waits until they log in again, so that it goes out under their name.
+  const mine = () => queue().filter((entry) => who && (entry.who ?? who) === who);
+  const others = () => queue().length - mine().length;
   const keepQueue = (all) => (all.length ? store.set(QUEUE, JSON.stringify(all)) : store.remove(QUEUE));
   const draft = (field) => `wattmend.draft.${job}.${field.dataset.keep}`;
 
@@ -34,18 +39,18 @@
   let busy = false;
   const forms = new Map();
   // These say that the entry itself is wrong; all others may pass, so it waits.
-  const WRONG = [400, 404, 409, 413, 415, 422];
+  const WRONG = [400, 403, 404, 409, 413, 415, 422];
   async function send() {
     if (busy) return;
     busy = true;
     try {
-      for (let all = queue(); all.length; all = queue()) {
+      for (let all = mine(); all.length; all = mine()) {
         const first = all[0];
         let answer;
         try {
           answer = await fetch(first.to, {
             method: "POST",
-            headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
+            headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded", "wattmend-typed-by": who },
             body: first.body,
           });
         } catch {
@@ -84,6 +89,22 @@
     show(output, text, true);
   }
 
+  // ---- what is replaced is not taken from under a finger or the keyboard
+  let down = false;
+  let tapped = null;
+  addEventListener("pointerdown", () => { down = true; }, true);
+  for (const up of ["pointerup", "pointercancel"]) addEventListener(up, () => setTimeout(() => { down = false; }), true);
+  // Not for long: what comes may be a caution.
+  async function lifted() {
+    for (let n = 0; down && n < 10; n++) await new Promise((done) => setTimeout(done, 50));
+  }
+  // What stands in the new part where the keyboard was in the old one.
+  function like(part, had) {
+    const same = (e) => ["name", "value", "data-ribbon", "data-count"].every((key) => e.getAttribute(key) === had.getAttribute(key));
+    const all = [...part.querySelectorAll(had.tagName)].filter((e) => same(e) && e.form?.getAttribute("action") === had.form?.getAttribute("action"));
+    return all.find((e) => e.textContent === had.textContent) ?? all[0];
+  }
+
   // ---- parts of the page that change after an entry; what is being read does not move before
   const PARTS = { check: ["find", "agree", "mend"], step: ["test", "find"], visit: ["agree", "mend", "prove", "find"], pending: ["find", "before", "test", "agree", "mend"], live: ["panel"], press: [] };
   async function refresh(kind) {
@@ -95,7 +116,9 @@
       document.getElementById(id).setAttribute("aria-busy", "true");
       const answer = await fetch(from).catch(() => null);
       const made = document.createElement("template");
-      if (answer?.ok) made.innerHTML = await answer.text();
+      // Whoever was logged out meanwhile is shown the door instead: that is no part of this page.
+      if (answer?.ok && !answer.redirected) made.innerHTML = await answer.text();
+      await lifted();
       const part = made.content.firstElementChild;
       // Looked up again: another refresh may have put a new one there meanwhile.
       const old = document.getElementById(id);
@@ -113,8 +136,12 @@
         const had = [...old.querySelectorAll("details")];
         part.querySelectorAll("details").forEach((fold, n) => { fold.open = had[n]?.open ?? false; });
       }
+      // A button that was tapped is disabled while it is sent, which takes the keyboard from it.
+      const had = [document.activeElement, tapped].find((e) => e && e !== document.body && old.contains(e));
+      tapped = null;
       old.replaceWith(part);
       restore(part);
+      if (had) like(part, had)?.focus({ preventScroll: true });
       if (id === "test" && kind === "step") part.querySelector(".step[open] input:not([type=hidden])")?.focus();
       if (id === "find" && kind === "check") part.scrollIntoView({ block: "start" });
     }
@@ -132,11 +159,11 @@
     // Random enough to name an entry; crypto.randomUUID is not there on plain http.
     const key = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}${Math.random().toString(36).slice(2)}`;
     said.set("key", key);
-    const entry = { key, to: form.getAttribute("action"), kind: form.dataset.say, body: said.toString(), drafts: drafts(form) };
+    const entry = { key, who, to: form.getAttribute("action"), kind: form.dataset.say, body: said.toString(), drafts: drafts(form) };
     keepQueue([...queue(), entry]);
     forms.set(key, form);
     say("Sending …");
-    if (by) by.disabled = true;
+    if (by) { tapped = by; by.disabled = true; }
     const output = form.querySelector("output");
     if (output) show(output, "", false);
     send().finally(() => { if (by) by.disabled = false; });
@@ -212,6 +239,7 @@
   if (document.querySelector("[data-pending]")) refresh("pending").then(() => document.querySelector(".pending")?.remove());
 
   restore(document);
-  if (queue().length) { say(`${queue().length} not yet sent …`); send(); }
+  if (mine().length) { say(`${mine().length} not yet sent …`); send(); }
+  else if (others()) say(`${others()} not yet sent, typed by ${who ? "somebody else" : "who was logged in"}. Kept on this device until they log in.`);
   addEventListener("online", send);
 })();

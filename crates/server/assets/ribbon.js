@@ -406,8 +406,12 @@
   let state = null;
   let revision = null;
   function cutOff(text) { link.hidden = !text; link.textContent = text; }
+  const live = `/api/jobs/${job}/live`;
+  let retry = null;
   function listen() {
-    source = new EventSource(`/api/jobs/${job}/live`);
+    clearTimeout(retry);
+    source?.close();
+    source = new EventSource(live);
     const on = (name, does) => source.addEventListener(name, (event) => { heard = Date.now(); does(JSON.parse(event.data)); });
     source.addEventListener("open", async () => {
       heard = Date.now();
@@ -416,8 +420,7 @@
     });
     source.addEventListener("error", () => {
       cutOff("The bench does not answer. The meter goes on being recorded while the bench runs; this page joins again by itself.");
-      // A server that came back may have refused at first: try anew.
-      if (source.readyState === EventSource.CLOSED) { source.close(); setTimeout(listen, 2000); }
+      if (source.readyState === EventSource.CLOSED) refused();
     });
     on("points", (all) => {
       for (const [time, watts] of all) if (time >= begin) points.add(time, watts);
@@ -426,7 +429,9 @@
     on("missed", () => refill(Math.max(points.last() - 60000, begin)));
     on("meter", (now) => { state = now; says(); });
     on("test", (now) => {
-      test = now;
+      // The steps behind come only where something about them is new.
+      const news = now.parts !== undefined;
+      test = { ...now, parts: now.parts ?? test?.parts ?? [] };
       if (now.revision !== revision) {
         const first = revision === null;
         revision = now.revision;
@@ -434,18 +439,36 @@
       }
       figure();
       says();
-      table();
+      if (news) table();
       dirty = true;
     });
     on("ended", () => { source.close(); location.reload(); });
     on("beat", () => {});
   }
+  // Why a stream was refused is told to a plain request only: the test may have ended while this page was cut off.
+  async function refused() {
+    const asked = source;
+    const stop = new AbortController();
+    const answer = await fetch(live, { signal: stop.signal }).catch(() => null);
+    const status = answer?.status;
+    stop.abort();
+    if (source !== asked) return;
+    if (status === 422) { location.reload(); return; }
+    if (status === 401) cutOff("You are logged out: log in again. The meter goes on being recorded while the bench runs.");
+    clearTimeout(retry);
+    retry = setTimeout(listen, 2000);
+  }
+  // Only what changed is written: what stays the same is not read out again, and the keyboard stays where it is.
+  function write(into, text) { if (into && into.textContent !== text) into.textContent = text; }
   function says() {
     if (!state) return;
     const watts = state.watts === null ? "" : `${Math.round(state.watts)} W`;
     const volts = state.volts === null ? "" : `${Math.round(state.volts)} V`;
     const words = { heard: [watts, volts].filter(Boolean).join(" · "), waiting: "The meter was not heard yet.", lost: `METER LOST: ${state.why}` };
-    meter.textContent = words[state.state] + (state.trouble ? ` NOT BEING KEPT: ${state.trouble}` : "");
+    const trouble = state.trouble ? ` NOT BEING KEPT: ${state.trouble}` : "";
+    write(meter, words[state.state] + trouble);
+    // Watts are not read out, only that they come or no longer come.
+    write(document.getElementById("meter-state"), (state.state === "heard" ? "The meter is heard." : words[state.state]) + trouble);
     meter.classList.toggle("look", state.state === "lost" || Boolean(state.trouble));
     figure();
   }
@@ -455,10 +478,9 @@
     if (shown && test) {
       const lost = state?.state === "lost";
       const now = state?.state === "heard" && state.watts !== null ? `${Math.round(state.watts)} W` : "…";
-      shown.textContent = lost ? "meter lost" : test.figure?.reads ?? now;
+      write(shown, lost ? "meter lost" : test.figure?.reads ?? now);
       const text = lost ? "" : test.figure?.verdict ?? "settling";
-      // Said aloud only when it changes.
-      if (verdict.textContent !== text) verdict.textContent = text;
+      write(verdict, text);
       verdict.className = test.figure?.look && !lost ? "look verdict" : "verdict";
     }
     for (const field of document.querySelectorAll("[data-clock]")) field.value = points.n ? points.last() : "";
@@ -468,8 +490,8 @@
     const shown = document.getElementById("count");
     if (!shown) return;
     const down = test?.run_down;
-    if (state?.state === "lost") { shown.textContent = "the meter is lost: look at the drum"; return; }
-    shown.textContent = down?.until ? `about ${Math.max(1, Math.ceil((down.until - points.last()) / 1000))} s` : "";
+    if (state?.state === "lost") { write(shown, "the meter is lost: look at the drum"); return; }
+    write(shown, down?.until ? `about ${Math.max(1, Math.ceil((down.until - points.last()) / 1000))} s` : "");
   }
   window.ribbonState = () => ({ points: points.n, last: points.last(), test, state, late });
 
@@ -481,11 +503,11 @@
   draw();
   // A phone shows the ribbon and the step that runs; who scrolled stays where they are.
   if (!ended && innerWidth < 992 && scrollY === 0) meter.scrollIntoView();
-  setInterval(() => { count(); figure(); if (!still.matches || until === null) dirty = true; }, still.matches ? 1000 : 250);
+  setInterval(() => { count(); figure(); if (!ended && until === null) dirty = true; }, still.matches ? 1000 : 250);
   setInterval(() => {
     if (!ended && Date.now() - heard > 6000) {
       cutOff("The bench does not answer. This page joins again by itself.");
-      if (source && Date.now() - heard > 12000) { source.close(); heard = Date.now(); listen(); }
+      if (Date.now() - heard > 12000) { heard = Date.now(); listen(); }
     }
   }, 1000);
   if (ended) {

@@ -7,18 +7,20 @@ use crate::live::{ByItself, Tests};
 use crate::meters_file::MetersFile;
 use crate::pages::PagesKept;
 use crate::problem::Problem;
+use crate::seats::Seats;
 use crate::worked_out::Kept;
 use machine::model::Machine;
 use records::{Job, JobId, Records, RecordsError};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
-use tokio::sync::{Semaphore, watch};
+use tokio::sync::{Semaphore, SemaphorePermit, watch};
 
 /// The desk.
 pub struct Desk {
     records: Arc<Records>,
     pub(crate) library: Library,
     pub(crate) kept: Kept,
+    pub(crate) seats: Seats,
     pub(crate) pages: PagesKept,
     /// Where a file stands that is about to be sent, one at a time.
     leaving: Arc<Mutex<PathBuf>>,
@@ -57,6 +59,7 @@ impl Desk {
             records,
             library: Library::new(folder.join("machines")),
             kept: Kept::default(),
+            seats: Seats::default(),
             pages: PagesKept::default(),
             leaving: Arc::new(Mutex::new(folder.join("leaving"))),
             workers: Semaphore::new(at_once),
@@ -89,12 +92,17 @@ impl Desk {
         Ok(done.map_err(|_| Problem::ours("the records broke off"))??)
     }
 
+    /// A turn at working something out.
+    pub(crate) async fn turn(&self) -> Result<SemaphorePermit<'_>, Problem> {
+        self.workers.acquire().await.map_err(|_| Problem::ours("the bench is closing"))
+    }
+
     /// Works something out, where that holds nobody else up.
     pub(crate) async fn work<T: Send + 'static>(
         &self,
         does: impl FnOnce() -> T + Send + 'static,
     ) -> Result<T, Problem> {
-        let _turn = self.workers.acquire().await.map_err(|_| Problem::ours("the bench is closing"))?;
+        let _turn = self.turn().await?;
         tokio::task::spawn_blocking(does).await.map_err(|_| Problem::ours("this could not be worked out"))
     }
 

@@ -3,6 +3,7 @@
 use crate::desk::Desk;
 use crate::login::{self, Gate, Lock};
 use crate::problem::{ForPrograms, Problem};
+use crate::who::{ASKS, Who};
 use axum::extract::{DefaultBodyLimit, MatchedPath, Request, State};
 use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{Next, from_fn_with_state};
@@ -16,6 +17,9 @@ const LARGEST_BODY: usize = 64 * 1024;
 /// Nothing runs, shows or is asked for but what the bench itself sends.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; connect-src 'self'; \
                       form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+/// With what a page's script sends later than it was typed: who was logged in then.
+const TYPED_BY: HeaderName = HeaderName::from_static("wattmend-typed-by");
 
 /// How the bench is reached.
 #[derive(Clone)]
@@ -53,7 +57,10 @@ async fn guard(State(watch): State<Watch>, request: Request, next: Next) -> Resp
         if for_programs { ForPrograms(problem).into_response() } else { problem.into_response() }
     };
     let mut answer = match let_in(&watch, request).await {
-        Ok(request) => in_our_words(next.run(request).await, for_programs).await,
+        Ok(request) => {
+            let asks = request.extensions().get().map_or(String::new(), Who::key);
+            in_our_words(ASKS.scope(asks, next.run(request)).await, for_programs).await
+        }
         Err(Stopped::Shut { is_page: true }) => Redirect::to("/login").into_response(),
         Err(Stopped::Shut { is_page: false }) => refused(Problem {
             status: StatusCode::UNAUTHORIZED,
@@ -93,6 +100,13 @@ async fn let_in(watch: &Watch, mut request: Request) -> Result<Request, Stopped>
     let who = watch.gate.who(&watch.desk, request.headers()).await.map_err(Stopped::Refused)?;
     let is_page = *request.method() == Method::GET && !is_for_programs(&request);
     let who = who.ok_or(Stopped::Shut { is_page })?;
+    if request.headers().get(TYPED_BY).is_some_and(|by| by.as_bytes() != who.key().as_bytes()) {
+        return Err(Stopped::Refused(Problem {
+            status: StatusCode::UNAUTHORIZED,
+            message: "somebody else is logged in by now".to_owned(),
+            remedy: "log in again; what was typed is still there".to_owned(),
+        }));
+    }
     let address = request.extensions().get::<MatchedPath>().map_or("", MatchedPath::as_str);
     if !who.may(request.method(), address) {
         return Err(Stopped::Refused(not_yours()));

@@ -22,6 +22,7 @@ mod pages;
 mod probes;
 mod problem;
 mod say;
+mod seats;
 mod setup;
 mod tls;
 mod visit;
@@ -78,10 +79,11 @@ pub fn serve(
     };
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(|e| failed(&e))?;
     runtime.block_on(async {
-        watch_meters(&desk);
         let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| failed(&e))?;
         let at = listener.local_addr().map_err(|e| failed(&e))?;
         ready(at);
+        // Only now: a second bench that cannot have the port takes no meter from the first.
+        watch_meters(&desk);
         let (capture, closed) = (desk.capture.clone(), closed(desk.clone()));
         let routes = routes(desk, door, tls.is_some());
         let served = match tls {

@@ -268,8 +268,13 @@ impl Ask {
         refused: Option<Problem>,
     ) -> Result<Response, Problem> {
         let by_name = !desk.with_records(Records::users).await?.is_empty();
-        let layout =
-            Layout { title: "Log in".to_owned(), place: "", demo: false, version: assets::version() };
+        let layout = Layout {
+            title: "Log in".to_owned(),
+            place: "",
+            demo: false,
+            version: assets::version(),
+            who: String::new(),
+        };
         page(&Ask { layout, by_name, has_own: gate.lock.is_some(), refused, name })
     }
 }

@@ -145,8 +145,11 @@ fn needed(value: &str, what: &str, remedy: &str) -> Result<String, Problem> {
 /// safety test is signed off by who answers for it.
 pub(crate) fn may_say(who: &Who, says: &Says, job: &Job, supersedes: Option<u32>) -> Result<(), Problem> {
     let may = |says: &Says| match says {
-        Says::Words { .. } | Says::Complaint { .. } | Says::Nothing {} => true,
-        Says::Prices { .. } | Says::Decided { .. } => true,
+        Says::Words { .. }
+        | Says::Complaint { .. }
+        | Says::Nothing {}
+        | Says::Prices { .. }
+        | Says::Decided { .. } => true,
         Says::Signed { .. } => who.may_sign(),
         _ => who.works_on_machines(),
     };

@@ -3,6 +3,11 @@
 use axum::http::Method;
 use records::{Role, User, UserId};
 
+tokio::task_local! {
+    /// Who asks for what is being answered, for the head of every page; set by the guard.
+    pub(crate) static ASKS: String;
+}
+
 /// Who asks.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Who {
@@ -26,6 +31,14 @@ impl Who {
         match self {
             Who::Owner => None,
             Who::Person(user) => Some(format!("{}, {}", user.name, user.role.name())),
+        }
+    }
+
+    /// Names it for the scripts of a page, which keep what was typed with who typed it.
+    pub(crate) fn key(&self) -> String {
+        match self {
+            Who::Owner => "owner".to_owned(),
+            Who::Person(user) => user.id.number().to_string(),
         }
     }
 

@@ -147,8 +147,14 @@ async fn a_customer_is_taken_out_and_erased_on_request() {
     let (status, _, page) = bench.post("/settings/data/customers/1/erase", "").await;
     assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("not ticked"), "{page}");
     assert!(bench.get("/jobs/1").await.1.contains("Mrs Penrose"));
+    // The same person, who called again.
+    bench.post("/new", &form(&[("name", "mrs penrose"), ("words", "it drips again")])).await;
+    let (_, page) = bench.get("/settings/data/customers/1").await;
+    assert!(page.contains("entered again") && page.contains("/settings/data/customers/3"), "{page}");
     let (status, _, page) = bench.post("/settings/data/customers/1/erase", &form(&[("sure", "yes")])).await;
     assert!(status == StatusCode::OK && page.contains("Erased:"), "{page}");
+    assert!(page.contains("there is still") && page.contains("/settings/data/customers/3"), "{page}");
+    bench.post("/settings/data/customers/3/erase", &form(&[("sure", "yes")])).await;
     let (_, sheet) = bench.get("/jobs/1").await;
     assert!(!sheet.contains("Penrose") && !sheet.contains("Mole Road"), "{sheet}");
     assert!(!bench.get("/settings/data").await.1.contains("Penrose"));

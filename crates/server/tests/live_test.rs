@@ -1,137 +1,17 @@
 //! The live service test over the routes, with a made-up meter that speaks as fast as it is asked.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
-use axum::Router;
-use axum::body::{Body, to_bytes};
-use axum::http::{Request, StatusCode, header};
+mod support;
+
+use axum::http::StatusCode;
 use bench::Hypothesis;
-use futures_util::StreamExt;
-use jiff::{SignedDuration, Timestamp};
-use meters::{News, Reading};
+use jiff::Timestamp;
+use meters::News;
 use serde_json::Value;
-use server::{Desk, Door, plug, routes};
 use simulator::{MeterModel, Operator, Setting, record, specimen};
-use std::path::Path;
-use std::sync::Arc;
-use std::time::Duration;
-use tokio::sync::mpsc;
-use tower::ServiceExt;
+use support::live::{Live, later};
 
-const HOST: &str = "localhost:8423";
 const TERN: &str = include_str!("../../../machines/aldermere-tern-81.toml");
-
-struct Bench {
-    routes: Router,
-    meter: mpsc::Sender<News>,
-    socket: i64,
-}
-
-impl Bench {
-    fn at(folder: &Path) -> Bench {
-        let desk = Arc::new(Desk::open(folder, false).unwrap());
-        let (meter, news) = mpsc::channel(64);
-        let socket = plug(&desk, "quay 3", news).unwrap().number();
-        Bench { routes: routes(desk, Door::ThisComputer, false), meter, socket }
-    }
-
-    async fn ask(&self, request: Request<Body>) -> (StatusCode, String) {
-        let answer = self.routes.clone().oneshot(request).await.unwrap();
-        let (head, body) = answer.into_parts();
-        let body = to_bytes(body, 10_000_000).await.unwrap();
-        (head.status, String::from_utf8(body.to_vec()).unwrap())
-    }
-
-    async fn get(&self, path: &str) -> (StatusCode, String) {
-        self.ask(Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap()).await
-    }
-
-    async fn json(&self, path: &str) -> Value {
-        let (status, body) = self.get(path).await;
-        assert_eq!(status, StatusCode::OK, "{path}: {body}");
-        serde_json::from_str(&body).unwrap()
-    }
-
-    async fn post(&self, path: &str, form: &str) -> Value {
-        let request = Request::post(path)
-            .header(header::HOST, HOST)
-            .header(header::ACCEPT, "application/json")
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(form.to_owned()))
-            .unwrap();
-        let (_, body) = self.ask(request).await;
-        serde_json::from_str(&body).unwrap_or(Value::Null)
-    }
-
-    async fn new_job(&self) {
-        let form = "file=aldermere-tern-81&complaint=washes+cold";
-        self.post("/new", form).await;
-    }
-
-    /// The events of a stream until one of this name passes the test; fails after a while.
-    async fn event(&self, path: &str, name: &str, is: impl Fn(&Value) -> bool) -> Value {
-        let request = Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap();
-        let answer = self.routes.clone().oneshot(request).await.unwrap();
-        assert_eq!(answer.status(), StatusCode::OK);
-        let mut body = answer.into_body().into_data_stream();
-        let mut text = String::new();
-        let mut last = Value::Null;
-        let wait = async {
-            loop {
-                text.push_str(std::str::from_utf8(&body.next().await.unwrap().unwrap()).unwrap());
-                while let Some((event, rest)) = text.split_once("\n\n") {
-                    let line = |key: &str| {
-                        event.lines().find_map(|l| l.strip_prefix(key)).unwrap_or_default().trim().to_owned()
-                    };
-                    let data = serde_json::from_str(&line("data:")).unwrap_or(Value::Null);
-                    if line("event:") == name {
-                        if is(&data) {
-                            return data;
-                        }
-                        last = data;
-                    }
-                    let rest = rest.to_owned();
-                    text = rest;
-                }
-            }
-        };
-        let told = tokio::time::timeout(Duration::from_secs(20), wait).await;
-        told.unwrap_or_else(|_| panic!("no such {name} event; the last was {last}"))
-    }
-
-    async fn says(&self, at: Timestamp, watts: f64, volts: f64) {
-        let reading = Reading {
-            arrived: at,
-            stamped: None,
-            watts: Some(watts),
-            volts: Some(volts),
-            amps: None,
-            power_factor: None,
-            hertz: None,
-            energy_j: None,
-        };
-        self.meter.send(News::Reading(reading)).await.unwrap();
-    }
-
-    /// Waits until what was sent is read and on the disk.
-    async fn settled(&self, samples: usize, from: Timestamp) {
-        for _ in 0..100 {
-            let path = format!(
-                "/api/sockets/{}/samples?from={}&pieces=4000",
-                self.socket,
-                from.as_millisecond() - 1
-            );
-            if self.json(&path).await["points"].as_array().unwrap().len() >= samples {
-                return;
-            }
-            tokio::time::sleep(Duration::from_millis(50)).await;
-        }
-        panic!("the samples did not come");
-    }
-}
-
-fn later(at: Timestamp, seconds: f64) -> Timestamp {
-    at.checked_add(SignedDuration::from_millis((seconds * 1000.0) as i64)).unwrap()
-}
 
 /// A whole test of a washer with this fault, by a careful operator.
 fn made_up(fault: &str) -> simulator::Recording {
@@ -147,16 +27,14 @@ fn made_up(fault: &str) -> simulator::Recording {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_live_test_finds_the_open_element_first_and_survives_a_restart() {
-    let folder = tempfile::tempdir().unwrap();
     let made = made_up("element=open");
     let begin = Timestamp::now();
     let cut = made.truth.iter().find(|s| s.step.as_deref() == Some("warm")).unwrap().end_s - 5.0;
-    let bench = Bench::at(folder.path());
+    let bench = Live::new();
     bench.new_job().await;
     bench.says(begin, 0.0, 236.0).await;
     bench.settled(1, begin).await;
-    let started = bench.post("/jobs/1/live", &format!("what=start&socket={}", bench.socket)).await;
-    assert!(started["trace"].is_number(), "{started}");
+    bench.start(1).await;
     let at = |s: &trace::Sample| later(begin, 1.0 + s.time_s);
     let (first, rest) = made.samples.split_at(made.samples.partition_point(|s| s.time_s < cut));
     for sample in first {
@@ -175,8 +53,7 @@ async fn a_live_test_finds_the_open_element_first_and_survives_a_restart() {
     );
 
     // Killed in mid-test: what was said to be kept is there, and the test is followed on.
-    drop(bench);
-    let bench = Bench::at(folder.path());
+    let bench = bench.again();
     bench.event("/api/jobs/1/live", "test", in_warm).await;
     for sample in rest {
         bench.says(at(sample), sample.power_w, sample.voltage_v.unwrap()).await;
@@ -190,18 +67,20 @@ async fn a_live_test_finds_the_open_element_first_and_survives_a_restart() {
     assert_eq!(warm["verdict"], "nothing", "{warm}");
     let trace = bench.json("/api/jobs/1/trace").await;
     assert!(trace["parts"].as_array().unwrap().len() >= 11, "{trace}");
+    // Drawn as while it ran.
+    let warm = trace["parts"].as_array().unwrap().iter().find(|p| p["step"] == "warm").unwrap();
+    assert_eq!(warm["works_with"], "heat", "{warm}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
 async fn after_a_spin_the_guard_counts_and_says_what_comes() {
-    let folder = tempfile::tempdir().unwrap();
     let made = made_up("element=open");
     let begin = Timestamp::now();
-    let bench = Bench::at(folder.path());
+    let bench = Live::new();
     bench.new_job().await;
     bench.says(begin, 0.0, 236.0).await;
     bench.settled(1, begin).await;
-    bench.post("/jobs/1/live", &format!("what=start&socket={}", bench.socket)).await;
+    bench.start(1).await;
     let spin = made.truth.iter().find(|s| s.step.as_deref() == Some("half-spin")).unwrap();
     let mut sent = 0;
     let send = async |from: f64, to: f64| {
@@ -233,15 +112,14 @@ async fn after_a_spin_the_guard_counts_and_says_what_comes() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_press_counts_until_the_trace_says_more_and_can_be_taken_back() {
-    let folder = tempfile::tempdir().unwrap();
-    let bench = Bench::at(folder.path());
+    let bench = Live::new();
     bench.new_job().await;
     let begin = Timestamp::now();
     for n in 0..20_u8 {
         bench.says(later(begin, f64::from(n)), 0.5, 236.0).await;
     }
     bench.settled(20, begin).await;
-    bench.post("/jobs/1/live", &format!("what=start&socket={}", bench.socket)).await;
+    bench.start(1).await;
     let is = |step: &'static str| move |t: &Value| t["place"]["step"] == step && t["by_tap"] == true;
     assert_eq!(bench.post("/jobs/1/live", "what=pressed&key=a").await["step"], "recall");
     // Sent twice, kept once.
@@ -265,8 +143,7 @@ async fn a_press_counts_until_the_trace_says_more_and_can_be_taken_back() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_lost_meter_is_lost_and_not_nothing() {
-    let folder = tempfile::tempdir().unwrap();
-    let bench = Bench::at(folder.path());
+    let bench = Live::new();
     let begin = Timestamp::now();
     bench.says(begin, 31.0, 238.0).await;
     bench.settled(1, begin).await;
@@ -288,9 +165,8 @@ async fn a_lost_meter_is_lost_and_not_nothing() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn what_was_recorded_is_attached_afterwards() {
-    let folder = tempfile::tempdir().unwrap();
     let made = made_up("pump=coil open");
-    let bench = Bench::at(folder.path());
+    let bench = Live::new();
     bench.post("/new", "file=aldermere-tern-81").await;
     let begin = later(Timestamp::now(), -600.0);
     for sample in &made.samples {

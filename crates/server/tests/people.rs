@@ -79,6 +79,7 @@ async fn each_role_does_its_own_work() {
     let name: &[(&str, &str)] = &[("name", "Mrs Penrose")];
     let text: &[(&str, &str)] = &[("text", "# mine")];
     let rate: &[(&str, &str)] = &[("rate", "60")];
+    let end: &[(&str, &str)] = &[("what", "end")];
     let looks: &[(&str, &str)] = &[];
     let named: &[(&str, &str)] = &[("file", "polwarren-cockle-52"), ("name", "Mrs Penrose")];
     let sure: &[(&str, &str)] = &[("sure", "yes")];
@@ -90,6 +91,7 @@ async fn each_role_does_its_own_work() {
         ("/jobs/1/say", supply, [true, false, true]),
         ("/jobs/1/say", words, [true, true, true]),
         ("/jobs/1/say", takes_back, [true, false, true]),
+        ("/jobs/1/live", end, [true, false, true]),
         ("/jobs/1/customer", name, [true, true, false]),
         ("/new", named, [true, true, false]),
         ("/jobs/1/attached/1/erase", sure, [true, false, false]),
@@ -135,6 +137,28 @@ async fn a_page_names_no_file_of_this_computer() {
     // What is neither a socket nor a comment is looked at as well.
     let (status, _, page) = bench.post("/sockets", &form(&[("text", "sockets = 3")])).await;
     assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{page}");
+}
+
+#[tokio::test]
+async fn what_one_person_typed_does_not_go_out_as_said_by_another() {
+    let (bench, [ann, odo, _]) = firm().await;
+    ask(&bench, &ann, "/new", &[("file", "polwarren-cockle-52")]).await;
+    let key = |page: &str| page.split("data-who=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    let (anns, odos) = (key(&ask(&bench, &ann, "/", &[]).await.2), key(&ask(&bench, &odo, "/", &[]).await.2));
+    assert_ne!(anns, odos);
+    assert!(!bench.get("/login").await.1.contains("data-who"));
+    for (typed_by, wanted) in [(&anns, StatusCode::UNAUTHORIZED), (&odos, StatusCode::SEE_OTHER)] {
+        let request = Request::post("/jobs/1/say")
+            .header(header::HOST, HOST)
+            .header(header::COOKIE, &odo)
+            .header("wattmend-typed-by", typed_by)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        let fields = form(&[("what", "words"), ("value", "it hums")]);
+        let (status, _, page) = bench.ask(request.body(Body::from(fields)).unwrap()).await;
+        assert_eq!(status, wanted, "{page}");
+    }
+    let (_, _, page) = ask(&bench, &ann, "/api/jobs/1/evidence", &[]).await;
+    assert_eq!(page.matches("it hums").count(), 1, "{page}");
 }
 
 #[tokio::test]

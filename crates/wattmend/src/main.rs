@@ -13,6 +13,7 @@ mod limits;
 mod load;
 mod machine_cmd;
 mod meters_cmd;
+mod money;
 mod practise_cmd;
 mod prove_cmd;
 mod quote_cmd;

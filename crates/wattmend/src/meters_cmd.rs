@@ -40,14 +40,30 @@ pub(crate) fn run(command: &Command, screen: &Screen) -> Answer {
     })?;
     let mut text = String::new();
     let mut all_heard = true;
-    for socket in sockets {
-        let tried = runtime.block_on(try_it(socket, limit));
+    for (socket, tried) in sockets.iter().zip(runtime.block_on(side_by_side(&sockets, limit))?) {
         all_heard &= tried.as_ref().is_ok_and(|tried| tried.iter().any(|t| t.reading.is_ok()));
         text.push_str(&told(socket, tried));
     }
     // A blocked read of a file or a name must not hold the program up.
     runtime.shutdown_background();
     Ok(Done { text, end: if all_heard { End::Done } else { End::Unheard } })
+}
+
+/// What came of trying a meter.
+type Heard = Result<Vec<Tried>, meters::MeterError>;
+
+/// Tries all at the same time, as the bench hears them: many meters take no longer than one.
+async fn side_by_side(sockets: &[&SocketConfig], limit: Duration) -> Result<Vec<Heard>, Failure> {
+    let one = |socket: &&SocketConfig| {
+        let socket = (*socket).clone();
+        tokio::spawn(async move { try_it(&socket, limit).await })
+    };
+    let tasks: Vec<_> = sockets.iter().map(one).collect();
+    let mut all = Vec::new();
+    for task in tasks {
+        all.push(task.await.map_err(|e| Failure::new(End::Bug, &e.to_string(), "report this as a bug"))?);
+    }
+    Ok(all)
 }
 
 fn time(text: &str) -> Result<Duration, Failure> {
@@ -76,7 +92,7 @@ fn no_such_socket(name: &str, config: &Config) -> Failure {
     Failure::asked_wrongly(&format!("no socket is called `{name}`"), &format!("one of: {}", names.join(", ")))
 }
 
-fn told(socket: &SocketConfig, tried: Result<Vec<Tried>, meters::MeterError>) -> String {
+fn told(socket: &SocketConfig, tried: Heard) -> String {
     let mut out = format!("{}\n", socket.name);
     match tried {
         Err(error) => {

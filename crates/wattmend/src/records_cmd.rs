@@ -2,9 +2,9 @@
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::serve_cmd::own_folder;
-use records::{Checked, Counted, CustomerId, JobId, Records, RecordsError, Whose};
+use records::{About, Checked, Counted, CustomerId, CustomerLine, JobId, Records, RecordsError, Whose};
 use server::Desk;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -51,14 +51,14 @@ pub(crate) enum Command {
         #[command(flatten)]
         of: Of,
     },
-    /// List customers with their numbers and jobs
+    /// List customers with their numbers and jobs; who came again with another job has another number
     Customers {
         /// Words of the name, telephone or address
         search: Vec<String>,
         #[command(flatten)]
         of: Of,
     },
-    /// Write what is kept of a customer to a new folder, to give it to that customer
+    /// Write what is kept under a customer's number to a new folder, to give it to that customer
     HandOver {
         #[command(flatten)]
         whose: OfWhom,
@@ -67,10 +67,11 @@ pub(crate) enum Command {
         #[command(flatten)]
         of: Of,
     },
-    /// Erase a customer's name, words, pictures and serial numbers for good; the technical part of the jobs stays
+    /// Erase name, words, pictures and serial numbers under a customer's number for good; the technical part of the jobs
+    /// stays. Other numbers with the same name or telephone are listed
     Erase {
         #[command(flatten)]
-        whose: OfWhom,
+        whose: OfAllOfThese,
         /// Yes, for good
         #[arg(long)]
         yes: bool,
@@ -115,6 +116,24 @@ impl OfWhom {
     }
 }
 
+#[derive(clap::Args)]
+#[group(required = true, multiple = false)]
+pub(crate) struct OfAllOfThese {
+    /// Number of the customer; again for each further one
+    #[arg(long, value_name = "N")]
+    customer: Vec<CustomerId>,
+    /// Number of a job whose customer has no name
+    #[arg(long, value_name = "N")]
+    job: Option<JobId>,
+}
+
+impl OfAllOfThese {
+    fn whose(&self) -> Vec<Whose> {
+        let customers = self.customer.iter().map(|n| Whose::Customer(*n));
+        customers.chain(self.job.map(Whose::Job)).collect()
+    }
+}
+
 impl Of {
     fn folder(&self) -> Result<PathBuf, Failure> {
         self.data.clone().map_or_else(own_folder, Ok)
@@ -154,7 +173,7 @@ impl Of {
 pub(crate) fn run(command: &Command) -> Answer {
     let text = match command {
         Command::Backup { file, of } => {
-            of.open()?.backup(file).map_err(not_written)?;
+            of.open()?.backup(file)?;
             format!("Backup written: {}\n", file.display())
         }
         Command::Restore { file, replace, of } => {
@@ -167,7 +186,7 @@ pub(crate) fn run(command: &Command) -> Answer {
         Command::Check { of } => check(&of.open()?)?,
         Command::Rebuild { of } => rebuild(of)?,
         Command::Export { folder, of } => {
-            let counted = of.open()?.export(folder, &server::now()).map_err(not_written)?;
+            let counted = of.open()?.export(folder, &server::now())?;
             format!("Exported to {}: {}.\n", folder.display(), counted_in_words(&counted))
         }
         Command::Import { folder, of } => {
@@ -176,10 +195,17 @@ pub(crate) fn run(command: &Command) -> Answer {
         }
         Command::Customers { search, of } => customers(&of.open()?, &search.join(" "))?,
         Command::HandOver { whose, folder, of } => {
-            let counted = of.open()?.hand_over(whose.whose(), folder).map_err(not_written)?;
-            format!("Written to {}: {}.\n", folder.display(), counted_in_words(&counted))
+            let records = of.open()?;
+            let counted = records.hand_over(whose.whose(), folder)?;
+            let alike = alike(&records, &[whose.whose()])?;
+            let more = if alike.is_empty() {
+                String::new()
+            } else {
+                format!("{ALIKE}:\n{}Hand those over too, each to a folder of its own.\n", lines(&alike))
+            };
+            format!("Written to {}: {}.\n{more}", folder.display(), counted_in_words(&counted))
         }
-        Command::Erase { whose, yes, of } => erase(&of.open()?, whose.whose(), *yes)?,
+        Command::Erase { whose, yes, of } => erase(&of.open()?, &whose.whose(), *yes)?,
         Command::LetGo { older_than, of } => let_go(&of.open()?, *older_than)?,
     };
     Ok(Done::with(text))
@@ -226,31 +252,90 @@ fn customers(records: &Records, search: &str) -> Result<String, Failure> {
     if all.is_empty() {
         return Ok("No customer has these words.\n".to_owned());
     }
-    let line = |c: &records::CustomerLine| {
+    Ok(lines(&all))
+}
+
+fn lines(customers: &[CustomerLine]) -> String {
+    let line = |c: &CustomerLine| {
         let who = [&c.customer.name, &c.customer.phone, &c.customer.address];
         let who: Vec<&str> = who.into_iter().map(String::as_str).filter(|w| !w.is_empty()).collect();
         let jobs: Vec<String> = c.jobs.iter().map(ToString::to_string).collect();
         format!("{:>6}  {}  (jobs: {})\n", c.id, who.join(", "), jobs.join(", "))
     };
-    Ok(all.iter().map(line).collect())
+    customers.iter().map(line).collect()
 }
 
-fn erase(records: &Records, whose: Whose, yes: bool) -> Result<String, Failure> {
+const ALIKE: &str = "The same name or telephone, most likely the same person";
+
+/// Customers with the same name or telephone as one of these, who are none of these themselves.
+fn alike(records: &Records, whose: &[Whose]) -> Result<Vec<CustomerLine>, Failure> {
+    let mut all: Vec<CustomerLine> = Vec::new();
+    for one in whose {
+        for other in records.customers_alike(*one)? {
+            if !whose.contains(&Whose::Customer(other.id)) && all.iter().all(|c| c.id != other.id) {
+                all.push(other);
+            }
+        }
+    }
+    Ok(all)
+}
+
+fn erase(records: &Records, whose: &[Whose], yes: bool) -> Result<String, Failure> {
+    // Asked before: afterwards nobody knows the name.
+    let alike = alike(records, whose)?;
+    let numbers = alike.iter().map(|c| format!(" --customer {}", c.id)).collect::<Vec<_>>().concat();
     if !yes {
+        let more = if alike.is_empty() {
+            String::new()
+        } else {
+            format!(
+                "; name also the numbers with the same name or telephone if they are the same person:{numbers}"
+            )
+        };
         return Err(Failure::new(
             End::WrongUse,
             "what is erased is gone for good",
-            "hand it over first if it was asked for (`wattmend records hand-over`), then say --yes",
+            &format!(
+                "hand it over first if it was asked for (`wattmend records hand-over`), then say --yes{more}"
+            ),
         ));
     }
-    let erased = records.erase(whose, server::now().date())?;
-    Ok(format!(
-        "Erased: the words of {} entries, {} attachments, name and serial number, in {} jobs.\n\
-         Backups and exports made before still hold them: let go of those too.\n",
-        erased.words,
-        erased.attachments,
-        erased.jobs.len()
-    ))
+    let (mut words, mut attachments, mut jobs) = (0, 0, 0);
+    for one in whose {
+        let erased = records.erase(*one, server::now().date())?;
+        words += erased.words;
+        attachments += erased.attachments;
+        jobs += erased.jobs.len();
+    }
+    let mut text = format!(
+        "Erased: the words of {words} entries, {attachments} attachments, name and serial number, in {jobs} jobs.\n\
+         Backups and exports made before still hold them: let go of those too.\n"
+    );
+    let kept = kept_by_restoring(records.path());
+    if !kept.is_empty() {
+        text.push_str(&format!(
+            "So may the records that were put aside by a restore: {}.\n",
+            kept.join(", ")
+        ));
+    }
+    if !alike.is_empty() {
+        text.push_str(&format!(
+            "{ALIKE}, NOT erased:\n{}To erase those too: wattmend records erase{numbers} --yes\n",
+            lines(&alike)
+        ));
+    }
+    Ok(text)
+}
+
+/// Older records that a restore kept beside these.
+fn kept_by_restoring(file: &Path) -> Vec<String> {
+    let start = format!("{}.replaced-", file.file_name().unwrap_or_default().display());
+    let folder = file.parent().and_then(|folder| std::fs::read_dir(folder).ok());
+    let paths = folder.into_iter().flatten().filter_map(|entry| Some(entry.ok()?.path()));
+    let ours = |path: &PathBuf| path.file_name().is_some_and(|n| n.to_string_lossy().starts_with(&start));
+    let mut kept: Vec<String> = paths.filter(ours).map(|path| path.display().to_string()).collect();
+    kept.sort();
+    kept
 }
 
 fn let_go(records: &Records, older_than: Option<u16>) -> Result<String, Failure> {
@@ -269,13 +354,13 @@ fn let_go(records: &Records, older_than: Option<u16>) -> Result<String, Failure>
     Ok(format!("Let go of {dropped} samples of no job, older than {days} days.\n"))
 }
 
-fn not_written(error: RecordsError) -> Failure {
-    let RecordsError { message, remedy, .. } = error;
-    Failure::new(End::NotWritten, &message, &remedy)
-}
-
 impl From<RecordsError> for Failure {
     fn from(error: RecordsError) -> Failure {
-        Failure::new(End::FileRefused, &error.message, &error.remedy)
+        let end = match error.about {
+            About::Records => End::FileRefused,
+            About::Asked => End::AskedWrongly,
+            About::Output => End::NotWritten,
+        };
+        Failure::new(end, &error.message, &error.remedy)
     }
 }

@@ -32,6 +32,42 @@ fn the_guide_shows_what_trying_prints() {
 }
 
 #[test]
+fn all_meters_are_tried_side_by_side() {
+    use std::io::{BufRead, BufReader, Write};
+    use std::net::TcpListener;
+    let listeners = [(); 2].map(|()| TcpListener::bind("127.0.0.1:0").unwrap());
+    let socket = |listener: &TcpListener| {
+        let port = listener.local_addr().unwrap().port();
+        format!(
+            "[[socket]]\nname = \"{port}\"\nkind = \"scpi-tcp\"\nhost = \"127.0.0.1\"\nport = {port}\n\
+             every = \"0.1 s\"\npower.query = \"P?\"\n"
+        )
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("sockets.toml");
+    std::fs::write(&path, format!("format = 1\n{}", listeners.each_ref().map(socket).concat())).unwrap();
+    // Neither answers before both are asked.
+    let answering = std::thread::spawn(move || {
+        let mut peers = listeners.map(|listener| BufReader::new(listener.accept().unwrap().0));
+        let mut answered = 0;
+        while answered < 10 {
+            for peer in &mut peers {
+                let mut query = String::new();
+                if peer.read_line(&mut query).is_ok_and(|read| read > 0) {
+                    // Who has heard enough has left.
+                    let _ = peer.get_mut().write_all(b"31.2\n");
+                }
+                answered += 1;
+            }
+        }
+    });
+    let printed = wattmend(&["meters", "try", path.to_str().unwrap(), "--for", "20 s"]);
+    assert_eq!(printed.code, 0, "{}{}", printed.out, printed.err);
+    assert_eq!(printed.out.matches("read: 31.20 W").count(), 10, "{}", printed.out);
+    answering.join().unwrap();
+}
+
+#[test]
 fn what_is_wrong_is_told_with_its_place_and_remedy() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("sockets.toml");

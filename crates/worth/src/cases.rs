@@ -82,26 +82,17 @@ pub fn repair(
     for &(id, mode) in faults {
         let part = &machine.parts[id];
         behind.extend(&part.behind);
-        let name = match &part.ends {
-            Some((a, b)) => format!("wire {a} – {b}"),
-            None if part.id == part.kind.name => part.id.clone(),
-            None => format!("{} ({})", part.id, part.kind.name),
-        };
-        match part.kind.modes[mode].mend {
+        let name = part.in_words();
+        let mend = part.kind.modes[mode].mend;
+        minutes += costs.mending(mend == Mend::Fit);
+        match mend {
             Mend::Fit => {
-                minutes += costs.fitting;
                 let (price, guessed) = prices.of(id);
                 done.push(format!("fit a new {name}"));
                 parts.push(Part { what: name, order: part.order.clone(), price, guessed, quantity: 1 });
             }
-            Mend::Clean => {
-                minutes += costs.clearing;
-                done.push(format!("clean or clear {name}"));
-            }
-            Mend::Remake => {
-                minutes += costs.clearing;
-                done.push(format!("re-make {name}"));
-            }
+            Mend::Clean => done.push(format!("clean or clear {name}")),
+            Mend::Remake => done.push(format!("re-make {name}")),
         }
     }
     let access: f64 = panels(machine, &behind).iter().map(|&p| machine.panels[p].minutes).sum();

@@ -1,45 +1,6 @@
-//! Two choices in closed form: a part (mend it or fit a new one), a machine (repair or replace).
+//! Repair a machine or replace it, in closed form.
 
 use crate::life::Weibull;
-
-/// A part that may be mended or replaced. All amounts in one currency.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PartChoice {
-    /// Cost of a new one, fitted.
-    pub replace: f64,
-    /// Cost of mending the old one.
-    pub mend: f64,
-    /// What another visit costs beyond the new part.
-    pub overhead: f64,
-    /// Life of a new one.
-    pub new: Weibull,
-    /// Life of a mended one.
-    pub mended: Weibull,
-    /// Years that count.
-    pub horizon: f64,
-}
-
-impl PartChoice {
-    /// Expected cost of fitting a new one now, and of mending: the cost now, and with the probability of a failure within
-    /// the horizon that of another visit with a new part.
-    ///
-    /// ```text
-    /// c_R + (1 - S_new(T)) (c_R + o)   against   c_F + (1 - S_mended(T)) (c_R + o)
-    /// ```
-    /// Source: rule DR1 of Hasidi and Kalech 2021, Applied Sciences 11:995, section 5.1.
-    pub fn totals(&self) -> (f64, f64) {
-        let again = self.replace + self.overhead;
-        let replace = self.replace + (1.0 - self.new.survival(self.horizon)) * again;
-        let mend = self.mend + (1.0 - self.mended.survival(self.horizon)) * again;
-        (replace, mend)
-    }
-
-    /// A new one costs no more in expectation.
-    pub fn replaces(&self) -> bool {
-        let (replace, mend) = self.totals();
-        replace <= mend
-    }
-}
 
 /// A machine that may be repaired or replaced. All amounts in one currency, costs of running a year.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,8 +2,7 @@
 //!
 //! [`quote()`] prices one [`Repair`] by the technician's own [`Prices`], in decimals and any currency; [`quotation()`] does so for
 //! every suspect that remains and gives the range that covers most of them. [`weigh()`] holds a repair against a new machine over
-//! the remaining life of the old one and says so in a sentence, with all that it assumed. [`Consent`] keeps what the customer
-//! decided.
+//! the remaining life of the old one and says so in a sentence, with all that it assumed.
 //!
 //! Read in this order: `money.rs`, `price.rs`, `quote.rs`, `range.rs`, `cases.rs` (from suspects to repairs); `life.rs` (Weibull), `lifetimes.toml` with
 //! `lifetimes.rs`, `choice.rs`, `weigh.rs`,

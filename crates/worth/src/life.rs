@@ -110,11 +110,6 @@ impl Weibull {
         (-self.z(age)).exp()
     }
 
-    /// Failures per year at an age, of those that reached it.
-    pub fn hazard(&self, age: f64) -> f64 {
-        self.shape / self.scale * (age.max(0.0) / self.scale).powf(self.shape - 1.0)
-    }
-
     /// Probability of lasting `years` more at an age.
     pub fn survives(&self, age: f64, years: f64) -> f64 {
         (-self.growth(age.max(0.0), years.max(0.0))).exp()

@@ -9,6 +9,12 @@ const MOST: i64 = 1_000_000_000;
 /// Longest text that is read, bytes.
 const LONGEST_TEXT: usize = 60;
 
+/// Signs and short words that stand before or after an amount; the codes of ISO 4217 beside them.
+const SIGNS: [&str; 20] = [
+    "€", "$", "£", "¥", "₹", "₩", "₺", "₽", "₴", "₪", "₫", "₱", "zł", "kr", "kr.", "Kč", "Ft", "Fr", "Fr.",
+    "lei",
+];
+
 /// A currency of ISO 4217 that has a minor unit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Currency {
@@ -19,7 +25,7 @@ pub struct Currency {
 /// How an amount is rounded to the minor unit. A quote says which.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Rounding {
-    /// Halves away from zero, as taught in school (the way of EN 16931 invoices).
+    /// Halves away from zero, as taught in school (from memory: EN 16931 rounds the amounts of an invoice so).
     #[default]
     HalfUp,
     /// Halves to the even neighbour.
@@ -82,9 +88,9 @@ impl Currency {
         format!("{} {}", self.number(amount), self.code())
     }
 
-    /// The same without the currency: `62.50`.
+    /// The same without the currency: `62.50`. What has more digits is rounded, halves away from zero, never cut.
     pub fn number(self, amount: Decimal) -> String {
-        format!("{:.1$}", amount, self.exponent as usize)
+        format!("{:.1$}", self.round(amount, Rounding::HalfUp), self.exponent as usize)
     }
 
     /// Rounded to the minor unit.
@@ -133,47 +139,85 @@ impl Rounding {
     }
 }
 
-/// Reads an amount, its sign or letters left out: `38`, `38,50`, `€ 38.5`, `38 EUR`. Not negative.
+/// Reads an amount, with the sign or code of a currency or without: `38`, `38,50`, `.50`, `€ 38.5`, `38 EUR`. Not negative.
 ///
 /// # Errors
-/// Where it is none, or could be read in two ways (thousands).
+/// Where it is none, or could be read in two ways (`1.250`: thousands or decimals; `1.2k`; `25%`).
 pub fn parse_amount(text: &str) -> Result<Decimal, MoneyError> {
+    let shown = || text.trim().chars().take(30).collect::<String>();
     let wrong = || {
-        let shown: String = text.chars().take(30).collect();
         refused(
-            format!("`{shown}` is no amount of money"),
+            format!("`{}` is no amount of money", shown()),
             "write for instance 38 or 38.50; decimals with a point or comma, thousands without a mark",
         )
     };
     if text.len() > LONGEST_TEXT {
         return Err(wrong());
     }
-    let number = text.trim().trim_matches(|c: char| !(c.is_ascii_digit() || matches!(c, '-' | '−')));
-    let plain = number.replace(',', ".");
-    let digits = plain.chars().all(|c| c.is_ascii_digit() || c == '.');
-    // Two marks would be thousands to some; three digits after a comma, too.
-    let thousands = number.split_once(',').is_some_and(|(_, after)| after.len() == 3);
-    if !digits || thousands || plain.matches('.').count() > 1 {
+    let in_number = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',');
+    let from = text.find(in_number).ok_or_else(wrong)?;
+    let (before, rest) = text.split_at(from);
+    let (number, after) = rest.split_at(rest.find(|c| !in_number(c)).unwrap_or(rest.len()));
+    if !names_a_currency(before) || !names_a_currency(after) {
         return Err(wrong());
     }
-    let amount: Decimal = plain.parse().map_err(|_| wrong())?;
-    if amount > Decimal::from(MOST) || amount.scale() > 6 { Err(wrong()) } else { Ok(amount) }
+    let Some((whole, decimals)) = number.split_once(['.', ',']) else {
+        return believed(number).ok_or_else(wrong);
+    };
+    // Two marks would be thousands to some, and so would three digits after one mark.
+    if decimals.is_empty() || decimals.contains(['.', ',']) {
+        return Err(wrong());
+    }
+    if decimals.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0') {
+        return Err(refused(
+            format!("`{}` may be thousands or decimals", shown()),
+            &format!("write {whole}{decimals}, or {whole}.{decimals}0"),
+        ));
+    }
+    believed(&format!("{}.{decimals}", if whole.is_empty() { "0" } else { whole })).ok_or_else(wrong)
+}
+
+fn believed(number: &str) -> Option<Decimal> {
+    let amount: Decimal = number.parse().ok()?;
+    (amount <= Decimal::from(MOST) && amount.scale() <= 6).then_some(amount)
+}
+
+/// Nothing, a code of ISO 4217, or a sign that stands for a currency: not `k`, `%` or a minus, which say something else.
+fn names_a_currency(text: &str) -> bool {
+    let text = text.trim();
+    text.is_empty()
+        || SIGNS.contains(&text)
+        || iso_currency::Currency::from_code(&text.to_uppercase()).is_some()
 }
 
 /// Reads a share in per cent, 0 to 200: `20%`, `8,1 %`, `25`. Comes as a share: 0.2.
 ///
 /// # Errors
-/// Where it is none.
+/// Where it is none, or could be read in two ways (`0.25`: a quarter, or a quarter of a per cent).
 pub fn parse_percent(text: &str) -> Result<Decimal, MoneyError> {
-    let wrong = || {
-        let shown: String = text.chars().take(30).collect();
-        refused(format!("`{shown}` is no share in per cent"), "write 0% to 200%, for instance 20%")
+    let shown: String = text.chars().take(30).collect();
+    let wrong =
+        || refused(format!("`{shown}` is no share in per cent"), "write 0% to 200%, for instance 20%");
+    let (number, marked) = match text.trim().strip_suffix('%') {
+        Some(number) => (number.trim(), true),
+        None => (text.trim(), false),
     };
-    let number = text.trim().trim_end_matches('%').trim().replace(',', ".");
-    if number.len() > 12 || !number.chars().all(|c| c.is_ascii_digit() || c == '.') {
+    let number = number.replace(',', ".");
+    let digits = |c: char| c.is_ascii_digit();
+    if number.len() > 12
+        || !number.starts_with(digits)
+        || !number.ends_with(digits)
+        || !number.chars().all(|c| c.is_ascii_digit() || c == '.')
+    {
         return Err(wrong());
     }
     let percent: Decimal = number.parse().map_err(|_| wrong())?;
+    if !marked && !percent.is_zero() && percent < Decimal::ONE {
+        return Err(refused(
+            format!("`{shown}` may be a share or per cent"),
+            &format!("write {}%, or {}%", (percent * Decimal::ONE_HUNDRED).normalize(), percent.normalize()),
+        ));
+    }
     if percent > Decimal::from(200) { Err(wrong()) } else { Ok(percent / Decimal::ONE_HUNDRED) }
 }
 
@@ -195,17 +239,47 @@ mod tests {
             ("38 EUR", "38"),
             ("0", "0"),
             ("1250.125", "1250.125"),
+            (".50", "0.50"),
+            (",5", "0.5"),
+            ("0.125", "0.125"),
+            ("1.2500", "1.2500"),
+            ("38 kr", "38"),
+            ("CHF 38", "38"),
         ] {
             assert_eq!(parse_amount(text).unwrap(), d(amount), "{text}");
         }
-        for text in ["", "much", "-3", "1e9", "1,000.50", "1,000", "2000000000", "1.0000000", &"9".repeat(99)]
-        {
+        for text in [
+            "",
+            "much",
+            "-3",
+            "−3",
+            "1e9",
+            "1,000.50",
+            "1,000",
+            "1.250",
+            "12.500 EUR",
+            "1.2k",
+            "25%",
+            "38.",
+            ".",
+            "3 8",
+            "38 EURO",
+            "NaN",
+            "2000000000",
+            "1.0000000",
+            &"9".repeat(59),
+        ] {
             assert!(parse_amount(text).is_err(), "{text}");
         }
+        let doubtful = parse_amount("1.250").unwrap_err();
+        assert_eq!(doubtful.remedy, "write 1250, or 1.2500");
         assert_eq!(parse_percent("8,1 %").unwrap(), d("0.081"));
-        for text in ["", "x", "-1%", "201%", "1e1"] {
+        assert_eq!(parse_percent("0.25%").unwrap(), d("0.0025"));
+        assert_eq!(parse_percent("0").unwrap(), d("0"));
+        for text in ["", "x", "-1%", "201%", "1e1", "20%%", "%", ".", ".5%", "5.%"] {
             assert!(parse_percent(text).is_err(), "{text}");
         }
+        assert_eq!(parse_percent("0.25").unwrap_err().remedy, "write 25%, or 0.25%");
     }
 
     /// Exponents of ISO 4217.
@@ -220,6 +294,19 @@ mod tests {
         }
         assert!(Currency::from_code("EUX").is_err());
         assert!(Currency::from_code("XAU").is_err());
+    }
+
+    #[test]
+    fn what_is_written_is_rounded_not_cut() {
+        let written = |code: &str, amount: &str| Currency::from_code(code).unwrap().number(d(amount));
+        for (code, amount, number) in [
+            ("EUR", "62.555", "62.56"),
+            ("EUR", "-0.005", "-0.01"),
+            ("EUR", "5", "5.00"),
+            ("JPY", "99.5", "100"),
+        ] {
+            assert_eq!(written(code, amount), number);
+        }
     }
 
     #[test]

@@ -53,6 +53,8 @@ pub struct Assumptions {
     pub uses_a_year: f64,
     /// Usual uses a year, to which the mean life refers.
     pub usual_uses_a_year: f64,
+    /// Where that comes from.
+    pub uses_source: String,
     /// Price of a comparable new machine.
     pub new_price: Decimal,
     /// Delivery and fitting of it.
@@ -69,8 +71,12 @@ pub struct Assumptions {
     pub water_price: Decimal,
     /// Discount rate per year, continuous: 0.03.
     pub discount: f64,
+    /// Where that comes from.
+    pub discount_source: String,
     /// Warranty that the technician gives on the repair, years.
     pub warranty_years: f64,
+    /// Where that comes from.
+    pub warranty_source: String,
     /// What else was found.
     pub pending: Vec<Pending>,
 }
@@ -136,6 +142,15 @@ pub struct Weighed {
 /// source.
 const EVEN_WITHIN: f64 = 0.10;
 
+/// Discount rate a year where none is given: an assumption, no source.
+const DISCOUNT: f64 = 0.03;
+
+/// Warranty on the repair where none is given, years: an assumption, no source.
+const WARRANTY_YEARS: f64 = 1.0;
+
+/// Said of a figure that nobody has measured or published for this.
+const ASSUMED: &str = "an assumption, no source";
+
 impl Assumptions {
     /// What is usual for a kind of appliance, where nobody said better: published lifetime, usual use, no difference in energy
     /// and water, 3 % discount, a year of warranty, nothing else found.
@@ -158,6 +173,7 @@ impl Assumptions {
             shape_source: lifetime.shape_source.clone(),
             uses_a_year: lifetime.uses_a_year,
             usual_uses_a_year: lifetime.uses_a_year,
+            uses_source: lifetime.uses_source.clone(),
             new_price,
             delivery: Decimal::ZERO,
             disposal: Decimal::ZERO,
@@ -165,8 +181,10 @@ impl Assumptions {
             new_running: Running { energy_kwh: 0.0, water_l: 0.0 },
             energy_price: Decimal::ZERO,
             water_price: Decimal::ZERO,
-            discount: 0.03,
-            warranty_years: 1.0,
+            discount: DISCOUNT,
+            discount_source: ASSUMED.to_owned(),
+            warranty_years: WARRANTY_YEARS,
+            warranty_source: ASSUMED.to_owned(),
             pending: Vec::new(),
         }
     }

@@ -5,6 +5,7 @@
 //! `density.rs` and the customer's view of a function in `functions.rs`. Clues are independent given the faults. Each lets
 //! a small chance of a slip through, so no single mistake rules out the truth.
 
+mod after;
 mod density;
 mod functions;
 mod predictions;
@@ -93,6 +94,13 @@ pub struct Beliefs {
     pub left_out: f64,
 }
 
+impl Beliefs {
+    fn of(mut cases: Vec<(Case, f64)>, left_out: f64) -> Beliefs {
+        cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        Beliefs { cases, left_out }
+    }
+}
+
 impl<'m> Belief<'m> {
     /// What the evidence makes of the prior.
     ///
@@ -145,6 +153,22 @@ impl<'m> Belief<'m> {
         fresh.dedup();
         for occasion in fresh {
             self.limit(occasion);
+        }
+    }
+
+    /// The same without what was told from this place on; what is known of the machine stays.
+    pub(crate) fn take_back(&mut self, told: usize) {
+        self.told.truncate(told);
+        self.world.get_mut().fits.truncate(told);
+        let is_left = |o: &Occasion| o.told.first().is_some_and(|&t| t < told);
+        self.occasions.retain(is_left);
+        for at in 0..self.occasions.len() {
+            let occasion = &mut self.occasions[at];
+            let before = occasion.told.len();
+            occasion.told.retain(|&t| t < told);
+            if occasion.told.len() < before {
+                self.limit(at);
+            }
         }
     }
 
@@ -222,20 +246,21 @@ impl<'m> Belief<'m> {
         (occasion.alone, occasion.without) = (alone, without);
     }
 
-    /// For each occasion what several faults may get beyond the best of them alone: nothing as long as one fault (or none)
+    /// For each of these occasions what several faults may get beyond the best of them alone: nothing as long as one fault (or none)
     /// explains it that all else does not rule out. What stays possible is then bounded closely, however many faults
     /// could meet; and once that fault is ruled out, several may do together what none does alone.
-    fn beyond_alone(&self) -> Vec<f64> {
+    fn beyond_alone(&self, occasions: &[usize]) -> Vec<f64> {
         let mut missed: BTreeMap<Option<hypotheses::Fault>, Vec<(usize, f64)>> = BTreeMap::new();
-        for (at, o) in self.occasions.iter().enumerate() {
+        let occasions: Vec<&Occasion> = occasions.iter().map(|&at| &self.occasions[at]).collect();
+        for (at, o) in occasions.iter().enumerate() {
             for (fault, ln) in o.faults.iter().zip(&o.alone) {
                 missed.entry(Some(*fault)).or_default().push((at, o.most - ln));
             }
         }
         missed.insert(None, Vec::new());
-        let untouched: Vec<f64> = self.occasions.iter().map(|o| o.most - o.without).collect();
+        let untouched: Vec<f64> = occasions.iter().map(|o| o.most - o.without).collect();
         let by_none: f64 = untouched.iter().sum();
-        let mut explained = vec![false; self.occasions.len()];
+        let mut explained = vec![false; occasions.len()];
         for missed in missed.values() {
             let all: f64 = by_none + missed.iter().map(|&(at, miss)| miss - untouched[at]).sum::<f64>();
             let mut each = untouched.clone();
@@ -246,13 +271,13 @@ impl<'m> Belief<'m> {
                 *explained |= miss < MUCH && all - miss < RULED_OUT;
             }
         }
-        let free = |at| if self.is_trace(at) { f64::INFINITY } else { TOGETHER };
-        explained.iter().enumerate().map(|(at, &one)| if one { 0.0 } else { free(at) }).collect()
+        let free = |o: &Occasion| if self.is_trace(o) { f64::INFINITY } else { TOGETHER };
+        explained.iter().zip(occasions).map(|(&one, o)| if one { 0.0 } else { free(o) }).collect()
     }
 
     /// Is this the trace, of which several faults may each explain a part?
-    fn is_trace(&self, at: usize) -> bool {
-        self.occasions[at].told.iter().any(|&t| self.told[t].clue.is_none())
+    fn is_trace(&self, occasion: &Occasion) -> bool {
+        occasion.told.iter().any(|&t| self.told[t].clue.is_none())
     }
 
     /// Natural logarithm of an occasion's likelihood under a set of faults: what it is credited with, and of several no more
@@ -380,7 +405,8 @@ impl<'m> Belief<'m> {
     /// # Errors
     /// As [`hypotheses::posterior`].
     pub fn posterior(&self, limits: &Limits) -> Result<Beliefs, HypothesesError> {
-        let beyond = self.beyond_alone();
+        let all: Vec<usize> = (0..self.occasions.len()).collect();
+        let beyond = self.beyond_alone(&all);
         let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, h, beyond[item]);
         let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(&beyond), limits)?;
         let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
@@ -396,8 +422,20 @@ impl<'m> Belief<'m> {
             let p = (bare - healthy) * share / (1.0 - share) / odds;
             cases.push((Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![fault] }), p));
         }
-        cases.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-        Ok(Beliefs { cases, left_out: posterior.left_out })
+        Ok(Beliefs::of(cases, posterior.left_out))
+    }
+
+    /// The posterior, gone on to from the one after the first `told` things where that is close enough.
+    ///
+    /// # Errors
+    /// As [`hypotheses::posterior`].
+    pub(crate) fn posterior_from(
+        &self,
+        before: &Beliefs,
+        told: usize,
+        limits: &Limits,
+    ) -> Result<Beliefs, HypothesesError> {
+        self.posterior_after(before, told, limits).map_or_else(|| self.posterior(limits), Ok)
     }
 
     /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its

@@ -70,6 +70,17 @@ impl Prior {
         counted / (counted + 1.0 - sound)
     }
 
+    /// Odds of a fault against its part being sound.
+    pub(crate) fn odds(&self, fault: Fault) -> f64 {
+        let modes = &self.parts[fault.part].modes;
+        modes[fault.mode] / (1.0 - modes.iter().sum::<f64>()).max(f64::MIN_POSITIVE)
+    }
+
+    /// Does the fault cause others, or can its part be struck by one? What follows depends on it, whatever it shows.
+    pub(crate) fn is_bound_up(&self, fault: Fault) -> bool {
+        self.consequences.iter().any(|c| c.cause == fault || c.effect.part == fault.part)
+    }
+
     pub(super) fn has(&self, fault: Fault) -> bool {
         self.parts.get(fault.part).is_some_and(|p| fault.mode < p.modes.len())
     }
@@ -77,7 +88,6 @@ impl Prior {
     /// Counts the faults that do not `matter` with the sound state of their part. Faults that cause or follow others
     /// stay as they are: what follows depends on them.
     pub(super) fn fold(&self, matters: impl Fn(Fault) -> bool) -> Folded<'_> {
-        let involved = |f: Fault| self.consequences.iter().any(|c| c.cause == f || c.effect.part == f.part);
         let (mut parts, mut best, mut aside) = (Vec::new(), 1.0, Vec::new());
         for (part, modes) in self.parts.iter().map(|p| &p.modes).enumerate() {
             let mut rest = (1.0 - modes.iter().sum::<f64>()).max(0.0);
@@ -85,7 +95,7 @@ impl Prior {
             let mut folded = Vec::new();
             for (mode, &p) in modes.iter().enumerate().filter(|(_, p)| **p > 0.0) {
                 let fault = Fault { part, mode };
-                if matters(fault) || involved(fault) {
+                if matters(fault) || self.is_bound_up(fault) {
                     states.push((Some(fault), p));
                 } else {
                     folded.push((fault, p));

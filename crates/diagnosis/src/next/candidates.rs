@@ -3,6 +3,7 @@
 use crate::check::{Check, CheckKind, Instrument, Power, RUNS};
 use crate::setup::Setup;
 use bench::Conditions;
+use machine::caution::{DEAD, joined};
 use machine::kind::{Mend, Role, SUPPLY_EARTH, SUPPLY_LINE, SUPPLY_NEUTRAL};
 use machine::model::{Joint, Machine, NodeId, PanelId, Part, PartId};
 
@@ -17,10 +18,6 @@ const ENTER_MINUTES: f64 = 2.5;
 
 /// Longest that a step before the wanted one is left running, s: most can be pressed on.
 const PRESSED_ON_AFTER_S: f64 = 15.0;
-
-/// The usual words before hands go into an appliance.
-const DEAD: &str =
-    "Unplug the machine, wait until stored charge is gone, prove it dead with a meter before touching.";
 
 /// The usual words before something open is looked at with the mains on.
 const LOOK: &str = "For competent persons under local rules.";
@@ -75,14 +72,14 @@ pub(crate) fn swaps(machine: &Machine, setup: &Setup, about: &[PartId]) -> Vec<C
             id: format!("swap {}", part.id),
             kind: CheckKind::Swap,
             says: format!(
-                "Fit a known-good {} ({}) in its place, close up and run the machine. Does it work with it? Leave it in until the job is done.",
-                part.id, part.kind.name
+                "Fit a known-good {} in its place, close up and run the machine. Does it work with it? Leave it in until the job is done.",
+                part.in_words()
             ),
             between: None,
             unplugged: Vec::new(),
             step: None,
             instrument: Instrument::None,
-            minutes: setup.costs.fitting + setup.costs.proof,
+            minutes: setup.costs.mending(true) + setup.costs.proof,
             caution: cautions(machine, RUNS, &access, true),
             access,
             power: Power::Dead,
@@ -99,7 +96,7 @@ fn reruns(machine: &Machine) -> Vec<Check> {
         .enumerate()
         .map(|(at, step)| {
             let own = if step.caution.is_empty() { RUNS } else { &step.caution };
-            let caution = format!("{}{own}", on_the_way(machine, at));
+            let caution = joined(&[&machine.test.on_the_way(at), own]);
             let lasts_s = step.at_most_s.unwrap_or(step.lasts_s);
             Check {
                 id: format!("step {}", step.id),
@@ -116,15 +113,6 @@ fn reruns(machine: &Machine) -> Vec<Check> {
             }
         })
         .collect()
-}
-
-/// What could hurt on the way through the test to this step: each hazard between two steps before it.
-fn on_the_way(machine: &Machine, at: usize) -> String {
-    let of = |step: &machine::model::Step| {
-        let then = step.then.as_ref()?;
-        Some(format!("After {}: {} Wait until: {}. ", step.id, then.caution, then.wait))
-    };
-    machine.test.steps[..at].iter().filter_map(of).collect()
 }
 
 /// Panels to take off for these, and those that must be off before them, in order of taking off.
@@ -152,8 +140,7 @@ pub(crate) fn cautions(machine: &Machine, own: &str, access: &[PanelId], dead: b
     }
     all.push(own);
     all.extend(access.iter().map(|&p| machine.panels[p].caution.as_str()));
-    all.retain(|text| !text.is_empty());
-    all.join(" ")
+    joined(&all)
 }
 
 /// The cautions of a check by eye or hand, by how the machine is supplied meanwhile. What is opened is opened dead, also
@@ -307,7 +294,7 @@ fn of_volts(machine: &Machine, id: PartId) -> Vec<Check> {
                 minutes: ENTER_MINUTES + PROBE_MINUTES + at as f64 * PRESSED_ON_AFTER_S / 60.0,
                 caution: cautions(
                     machine,
-                    format!("{LIVE} {} {}", on_the_way(machine, at), steps[at].caution).trim(),
+                    &joined(&[LIVE, &machine.test.on_the_way(at), &steps[at].caution]),
                     &access,
                     false,
                 ),

@@ -263,7 +263,7 @@ impl Mending {
                 Action::Mend {
                     part: *part,
                     says: says.clone(),
-                    minutes: if *fit { costs.fitting } else { costs.clearing },
+                    minutes: costs.mending(*fit),
                     caution: candidates::cautions(machine, "", &access, true),
                     access,
                 }
@@ -288,10 +288,10 @@ impl Mending {
     fn cost(&self, belief: &Belief<'_>) -> f64 {
         let costs = &belief.setup().costs;
         match self {
-            Mending::Part { part, fit: true, .. } => {
-                costs.parts.get(part).copied().unwrap_or(costs.part) + costs.fitting + costs.proof
+            Mending::Part { part, fit, .. } => {
+                let price = if *fit { costs.parts.get(part).copied().unwrap_or(costs.part) } else { 0.0 };
+                price + costs.mending(*fit) + costs.proof
             }
-            Mending::Part { .. } => costs.clearing + costs.proof,
             Mending::Nothing => costs.showing,
         }
     }
@@ -306,10 +306,7 @@ pub(crate) fn mends(machine: &Machine, cases: &[Case]) -> Vec<Mending> {
     for group in parts.chunk_by(|a, b| a.0 == b.0) {
         let part = &machine.parts[group[0].0];
         let fit = group.iter().any(|f| part.kind.modes[f.1].mend == Mend::Fit);
-        let name = match &part.ends {
-            Some((a, b)) => format!("wire {a} – {b}"),
-            None => format!("{} ({})", part.id, part.kind.name),
-        };
+        let name = part.in_words();
         let order =
             if part.order.is_empty() { String::new() } else { format!(", order code {}", part.order) };
         let says = if fit {

@@ -162,6 +162,10 @@ impl Behaviour for Rods {
         }
     }
 
+    fn heats_w(&self, params: &Params) -> f64 {
+        params.nominal("rated") + params.nominal("second-rod")
+    }
+
     fn spread(&self, _: &Params, param: &str) -> f64 {
         // The rectangle about the middle that has this uncertainty.
         if matches!(param, "rated" | "second-rod") { 3f64.sqrt() * U_REL_UNSTATED } else { 0.0 }

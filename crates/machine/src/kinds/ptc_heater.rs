@@ -65,6 +65,10 @@ impl Behaviour for Stones {
         }
     }
 
+    fn heats_w(&self, params: &Params) -> f64 {
+        params.nominal("rated")
+    }
+
     fn spread(&self, _: &Params, param: &str) -> f64 {
         if param == "rated" { U_REL_COLD / 3f64.sqrt() } else { 0.0 }
     }

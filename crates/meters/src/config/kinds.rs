@@ -2,37 +2,64 @@
 
 use super::quantities::{groups, pointer, quantities, table, time, topic_place};
 use super::read::{header as head_of, may, must};
-use super::values::{host, path, port, refuse, secret, sendable, sent, serial, speed, whole};
+use super::values::{choice, host, path, port, refuse, secret, sendable, sent, serial, speed, whole};
 use super::{
     Form as Stored, GrowingFile, HttpJson, LastWill, Modbus, Mqtt, Query, Register, Replay, Scpi, Secret,
     SerialLines, Simulator, Source, Wire,
 };
 use hyper::header::{HeaderName, HeaderValue};
 use machine::diagnostic::Diagnostic;
-use machine::read::fields::{Fields, Findings};
+use machine::read::fields::{Fields, Findings, Text};
 use machine::schema::{Form, Key, Table};
 use simulator::MeterModel;
 
 /// A kind of source: its name in the file, the keys of its socket, and how they are read.
 pub(super) struct Kind {
     pub(super) name: &'static str,
+    /// Those of its own.
     pub(super) keys: &'static [Key],
+    /// The quantities that it may have.
+    pub(super) quantities: &'static [Key],
     /// It knows by itself how often it gives readings.
     pub(super) own_pace: bool,
     pub(super) read: fn(&Fields<'_>, &mut Findings) -> Option<Source>,
 }
 
 pub(super) static KINDS: [Kind; 10] = [
-    Kind { name: "mqtt", keys: &MQTT, own_pace: false, read: mqtt },
-    Kind { name: "modbus-tcp", keys: &MODBUS_TCP, own_pace: false, read: modbus_tcp },
-    Kind { name: "modbus-rtu", keys: &MODBUS_RTU, own_pace: false, read: modbus_rtu },
-    Kind { name: "scpi-tcp", keys: &SCPI_TCP, own_pace: false, read: scpi_tcp },
-    Kind { name: "scpi-serial", keys: &SCPI_SERIAL, own_pace: false, read: scpi_serial },
-    Kind { name: "serial-lines", keys: &SERIAL_LINES, own_pace: false, read: serial_lines },
-    Kind { name: "http-json", keys: &HTTP_JSON, own_pace: false, read: http_json },
-    Kind { name: "growing-file", keys: &GROWING_FILE, own_pace: false, read: growing_file },
-    Kind { name: "replay", keys: &REPLAY, own_pace: true, read: replay },
-    Kind { name: "simulator", keys: &SIMULATOR, own_pace: true, read: simulator },
+    Kind { name: "mqtt", keys: &MQTT, quantities: &QUANTITIES, own_pace: false, read: mqtt },
+    Kind {
+        name: "modbus-tcp",
+        keys: &MODBUS_TCP,
+        quantities: &QUANTITIES,
+        own_pace: false,
+        read: modbus_tcp,
+    },
+    Kind {
+        name: "modbus-rtu",
+        keys: &MODBUS_RTU,
+        quantities: &QUANTITIES,
+        own_pace: false,
+        read: modbus_rtu,
+    },
+    Kind { name: "scpi-tcp", keys: &SCPI_TCP, quantities: &QUANTITIES, own_pace: false, read: scpi_tcp },
+    Kind {
+        name: "scpi-serial",
+        keys: &SCPI_SERIAL,
+        quantities: &QUANTITIES,
+        own_pace: false,
+        read: scpi_serial,
+    },
+    Kind {
+        name: "serial-lines",
+        keys: &SERIAL_LINES,
+        quantities: &GROUPS,
+        own_pace: false,
+        read: serial_lines,
+    },
+    Kind { name: "http-json", keys: &HTTP_JSON, quantities: &QUANTITIES, own_pace: false, read: http_json },
+    Kind { name: "growing-file", keys: &GROWING_FILE, quantities: &[], own_pace: false, read: growing_file },
+    Kind { name: "replay", keys: &REPLAY, quantities: &[], own_pace: true, read: replay },
+    Kind { name: "simulator", keys: &SIMULATOR, quantities: &[], own_pace: true, read: simulator },
 ];
 
 /// The tables are judged by `quantities.rs`, so no more than their being there is said here.
@@ -46,6 +73,17 @@ const FREQUENCY: Key = may("frequency", Form::Table(&PLACE), "where the frequenc
 const ENERGY: Key = may("energy", Form::Table(&PLACE), "where the energy counted stands");
 const TIME: Key = may("time", Form::Table(&PLACE), "where the meter's own time stands");
 
+static QUANTITIES: [Key; 6] = [POWER, VOLTAGE, CURRENT, POWER_FACTOR, FREQUENCY, ENERGY];
+/// The same for lines of text, where a group of the pattern says where each stands.
+static GROUPS: [Key; 6] = [
+    may("power", Form::Table(&PLACE), "the unit of the group `power`"),
+    VOLTAGE,
+    CURRENT,
+    POWER_FACTOR,
+    FREQUENCY,
+    ENERGY,
+];
+
 const HOST: Key = must("host", Form::Text, "name or address");
 const PORT: Key = may("port", Form::Number, "TCP port");
 const DEVICE: Key = must("device", Form::Text, "the serial port");
@@ -56,49 +94,24 @@ const ADDRESS: Key = may("address", Form::Number, "the device's Modbus address")
 const SETUP: Key = may("setup", Form::TextOrTexts, "commands sent after connecting");
 const POINTER: Key = must("pointer", Form::Text, "where it stands in the JSON");
 
-static MQTT: [Key; 12] = [
+static MQTT: [Key; 6] = [
     HOST,
     PORT,
     may("user", Form::Text, "user at the broker"),
     may("password", Form::Text, "password at the broker"),
     may("last-will", Form::Table(&PLACE), "where the broker says that the meter has gone"),
-    POWER,
-    VOLTAGE,
-    CURRENT,
-    POWER_FACTOR,
-    FREQUENCY,
-    ENERGY,
     TIME,
 ];
-static MODBUS_TCP: [Key; 9] = [HOST, PORT, ADDRESS, POWER, VOLTAGE, CURRENT, POWER_FACTOR, FREQUENCY, ENERGY];
-static MODBUS_RTU: [Key; 11] =
-    [DEVICE, BAUD, PARITY, STOP_BITS, ADDRESS, POWER, VOLTAGE, CURRENT, POWER_FACTOR, FREQUENCY, ENERGY];
-static SCPI_TCP: [Key; 9] = [HOST, PORT, SETUP, POWER, VOLTAGE, CURRENT, POWER_FACTOR, FREQUENCY, ENERGY];
-static SCPI_SERIAL: [Key; 11] =
-    [DEVICE, BAUD, PARITY, STOP_BITS, SETUP, POWER, VOLTAGE, CURRENT, POWER_FACTOR, FREQUENCY, ENERGY];
-static SERIAL_LINES: [Key; 11] = [
-    DEVICE,
-    BAUD,
-    PARITY,
-    STOP_BITS,
-    must("pattern", Form::Text, "how a line is read"),
-    may("power", Form::Table(&PLACE), "the unit of the group `power`"),
-    VOLTAGE,
-    CURRENT,
-    POWER_FACTOR,
-    FREQUENCY,
-    ENERGY,
-];
-static HTTP_JSON: [Key; 10] = [
+static MODBUS_TCP: [Key; 3] = [HOST, PORT, ADDRESS];
+static MODBUS_RTU: [Key; 5] = [DEVICE, BAUD, PARITY, STOP_BITS, ADDRESS];
+static SCPI_TCP: [Key; 3] = [HOST, PORT, SETUP];
+static SCPI_SERIAL: [Key; 5] = [DEVICE, BAUD, PARITY, STOP_BITS, SETUP];
+static SERIAL_LINES: [Key; 5] =
+    [DEVICE, BAUD, PARITY, STOP_BITS, must("pattern", Form::Text, "how a line is read")];
+static HTTP_JSON: [Key; 4] = [
     must("url", Form::Text, "the page"),
     may("header", Form::Text, "a header to send with it"),
     may("header-value", Form::Text, "its value"),
-    POWER,
-    VOLTAGE,
-    CURRENT,
-    POWER_FACTOR,
-    FREQUENCY,
-    ENERGY,
     TIME,
 ];
 static GROWING_FILE: [Key; 2] = [
@@ -229,26 +242,6 @@ fn register(fields: &Fields<'_>, findings: &mut Findings) -> Option<Register> {
     Some(Register { number: number?, input: input?, form: form?, low_first: low_first? })
 }
 
-/// One of a few words; the first where nothing is written.
-fn choice<T: Copy>(
-    fields: &Fields<'_>,
-    key: &str,
-    words: &[(&str, T)],
-    findings: &mut Findings,
-) -> Option<T> {
-    if fields.get(key).is_none() {
-        return words.first().map(|w| w.1);
-    }
-    let text = fields.text(key, findings)?;
-    let known = words.iter().find(|(word, _)| *word == text.text);
-    if known.is_none() {
-        let all: Vec<String> = words.iter().map(|w| format!("\"{}\"", w.0)).collect();
-        let message = format!("`{key}` cannot be `{}`", text.text);
-        refuse(findings, "unknown-word", &text, message, format!("one of {}", all.join(", ")));
-    }
-    known.map(|k| k.1)
-}
-
 fn scpi_tcp(fields: &Fields<'_>, findings: &mut Findings) -> Option<Source> {
     let wire = tcp(fields, 5025, findings);
     scpi(fields, wire, findings)
@@ -265,11 +258,28 @@ fn scpi(fields: &Fields<'_>, wire: Option<Wire>, findings: &mut Findings) -> Opt
         may("field", Form::Number, "which of the numbers in the answer, from 1"),
     ];
     let setup = fields.texts("setup", findings);
-    let good = setup.iter().filter(|t| sendable(t, "setup", findings)).count() == setup.len();
+    let good = setup.iter().filter(|t| sendable(t, "setup", findings) && asks_nothing(t, findings)).count();
+    let good = good == setup.len();
     let values = quantities(fields, &keys, query, findings);
     let setup = setup.into_iter().map(|t| t.text).collect();
     good.then_some(())?;
     Some(Source::Scpi(Scpi { wire: wire?, setup, values: values? }))
+}
+
+/// An answer that nobody waits for would be taken for that to the first query, and every one after it for the next.
+fn asks_nothing(command: &Text, findings: &mut Findings) -> bool {
+    let asks = command.text.contains('?');
+    if asks {
+        let message = format!("`{}` asks, and no answer to `setup` is waited for", command.text);
+        refuse(
+            findings,
+            "setup-asks",
+            command,
+            message,
+            "write only commands that are not answered, without `?`",
+        );
+    }
+    !asks
 }
 
 fn query(fields: &Fields<'_>, findings: &mut Findings) -> Option<Query> {
@@ -336,9 +346,15 @@ fn url(fields: &Fields<'_>, findings: &mut Findings) -> Option<(String, String, 
         );
         return None;
     }
+    // Where more than the host stands there, it is a port.
+    let port = if authority.as_str() == authority.host() { Some(80) } else { authority.port_u16() };
+    let Some(port) = port.filter(|port| *port > 0) else {
+        refuse(findings, "bad-url", &text, "this URL's port is no number from 1 to 65535", mend);
+        return None;
+    };
     let host = uri.host()?.trim_matches(['[', ']']).to_owned();
     let path = uri.path_and_query().map_or("/", |p| p.as_str()).to_owned();
-    Some((authority.to_string(), host, authority.port_u16().unwrap_or(80), path))
+    Some((authority.to_string(), host, port, path))
 }
 
 /// A header's name and value: `Authorization` and what belongs to it.

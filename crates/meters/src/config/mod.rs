@@ -167,7 +167,7 @@ pub struct Scpi {
 pub struct Query {
     /// As it is sent, without its end of line.
     pub text: String,
-    /// Which of the values with commas between them, from 0.
+    /// Which of the values with commas or semicolons between them, from 0.
     pub field: usize,
 }
 
@@ -318,11 +318,8 @@ impl Config {
 }
 
 fn as_error(text: &str, d: Diagnostic) -> MeterError {
-    // Of text that is no TOML nobody knows whether it is a password.
-    let field = if d.rule == "toml" { "" } else { text[d.span.clone()].lines().next().unwrap_or_default() };
     MeterError {
         line: Some(line_column(text, d.span.start).0),
-        field: field.trim().to_owned(),
         message: d.message,
         remedy: d.remedies.join("; "),
     }

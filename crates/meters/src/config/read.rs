@@ -133,9 +133,11 @@ pub(super) fn header(fields: &Fields<'_>) -> Span {
 
 fn judge_keys(fields: &Fields<'_>, kind: &Kind, findings: &mut Findings) {
     let every = (!kind.own_pace).then_some(EVERY.name);
-    let all: Vec<&str> = SOCKET.keys.iter().chain(kind.keys).map(|k| k.name).chain(every).collect();
+    let all: Vec<&str> =
+        SOCKET.keys.iter().chain(kind.keys).chain(kind.quantities).map(|k| k.name).chain(every).collect();
     fields.refuse_unknown(findings, |key| all.contains(&key), || all.clone());
     demand(fields, kind.keys, findings);
+    demand(fields, kind.quantities, findings);
 }
 
 fn all_kinds() -> String {

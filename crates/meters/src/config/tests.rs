@@ -41,6 +41,14 @@ fn each_rule_refuses_its_bad_file_at_the_place_and_says_what_to_do() {
         (format!("{modbus}power = 6\n"), 6, "a table"),
         ("kind = \"scpi-tcp\"\nhost = \"h\"\npower.query = \"A\\nB\"\n".to_owned(), 6, "line break"),
         (format!("{http}url = \"https://h/\"\n"), 6, "plain http"),
+        (format!("{http}url = \"http://h:99999/\"\n"), 6, "port"),
+        (format!("{http}url = \"http://[::1]:8o/\"\n"), 6, "port"),
+        (
+            "kind = \"scpi-tcp\"\nhost = \"h\"\nsetup = [\"*CLS\", \"*IDN?\"]\npower.query = \"P?\"\n"
+                .to_owned(),
+            6,
+            "`*IDN?` asks",
+        ),
         (format!("{http}url = \"http://u:p@h/\"\n"), 6, "no password"),
         (format!("{http}url = \"http://h/\"\nheader = \"A\"\n"), 2, "header-value"),
         (format!("{http}url = \"http://h/\"\nheader = \"A B\"\nheader-value = \"x\"\n"), 7, "cannot be sent"),

@@ -88,6 +88,26 @@ pub(super) fn scale(fields: &Fields<'_>, findings: &mut Findings) -> Option<f64>
     number
 }
 
+/// One of a few words; the first where nothing is written.
+pub(super) fn choice<T: Copy>(
+    fields: &Fields<'_>,
+    key: &str,
+    words: &[(&str, T)],
+    findings: &mut Findings,
+) -> Option<T> {
+    if fields.get(key).is_none() {
+        return words.first().map(|w| w.1);
+    }
+    let text = fields.text(key, findings)?;
+    let known = words.iter().find(|(word, _)| *word == text.text);
+    if known.is_none() {
+        let all: Vec<String> = words.iter().map(|w| format!("\"{}\"", w.0)).collect();
+        let message = format!("`{key}` cannot be `{}`", text.text);
+        refuse(findings, "unknown-word", &text, message, format!("one of {}", all.join(", ")));
+    }
+    known.map(|k| k.1)
+}
+
 /// How much faster than it was something is played.
 pub(super) fn speed(fields: &Fields<'_>, findings: &mut Findings) -> Option<f64> {
     let Some(value) = fields.get("speed") else { return Some(1.0) };
@@ -159,18 +179,7 @@ pub(super) fn serial(fields: &Fields<'_>, findings: &mut Findings) -> Option<Ser
     let device = path(fields, "device", findings);
     let baud = whole(fields, "baud", Some(9600), 50..=4_000_000, findings);
     let stop_bits = whole(fields, "stop-bits", Some(1), 1..=2, findings);
-    let parity = match fields.text("parity", findings) {
-        None => Some(Parity::None),
-        Some(text) => match text.text.as_str() {
-            "none" => Some(Parity::None),
-            "even" => Some(Parity::Even),
-            "odd" => Some(Parity::Odd),
-            other => {
-                let message = format!("no parity is called `{other}`");
-                refuse(findings, "bad-parity", &text, message, "one of \"none\", \"even\", \"odd\"");
-                None
-            }
-        },
-    };
+    let parities = [("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)];
+    let parity = choice(fields, "parity", &parities, findings);
     Some(SerialLine { device: device?, baud: baud?, parity: parity?, two_stop_bits: stop_bits? == 2 })
 }

@@ -5,7 +5,7 @@ mod follow;
 use super::{Ear, Taken, hand_on, unheard};
 use crate::MeterError;
 use crate::config::{GrowingFile, SocketConfig};
-use crate::measured::{Gathered, Measured};
+use crate::measured::Gathered;
 use follow::{Follower, Row};
 use std::time::Duration;
 use tokio::task::spawn_blocking;
@@ -48,17 +48,7 @@ pub(crate) async fn session(socket: &SocketConfig, growing: &GrowingFile, ear: &
 }
 
 fn taken(sample: &trace::Sample, unix_s: Option<f64>) -> Result<Taken, MeterError> {
-    let mut gathered = Gathered::new();
-    for (measured, value) in [
-        (Measured::Power, Some(sample.power_w)),
-        (Measured::Voltage, sample.voltage_v),
-        (Measured::Current, sample.current_a),
-        (Measured::PowerFactor, sample.power_factor),
-    ] {
-        if let Some(value) = value {
-            gathered.take(measured, 1.0, Ok(value));
-        }
-    }
+    let mut gathered = Gathered::of_sample(sample);
     if let Some(unix_s) = unix_s {
         gathered.stamp(super::text::unix_s(unix_s));
     }

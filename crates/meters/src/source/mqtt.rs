@@ -3,13 +3,16 @@
 use super::text::{self, LARGEST_MESSAGE};
 use super::wire::{CONNECT_WITHIN, unreached};
 use super::{Ear, Heard, Taken, unheard};
+use crate::MeterError;
 use crate::config::{Mqtt, SocketConfig, TopicPlace};
 use crate::measured::{Gathered, Measured};
-use crate::{LOST_AFTER, MeterError};
+use crate::reading::patience;
 use rumqttc::{
     AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, MqttOptions, NetworkOptions, Packet,
     Publish, QoS, SubAck, SubscribeFilter, SubscribeReasonCode,
 };
+use serde_json::Value;
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
@@ -117,12 +120,44 @@ struct Meter<'c> {
     /// Values of other topics count for so long.
     fresh: Duration,
     /// The last message of each topic but retained ones.
-    last: BTreeMap<String, (Instant, Vec<u8>)>,
+    last: BTreeMap<String, Message>,
+}
+
+/// What a topic said.
+struct Message {
+    at: Instant,
+    payload: Vec<u8>,
+    /// The same as JSON, once it was asked for: several quantities may stand in one message.
+    json: OnceCell<Result<Value, String>>,
+}
+
+impl Message {
+    fn json(&self) -> Result<&Value, String> {
+        self.json.get_or_init(|| text::json(&self.payload)).as_ref().map_err(String::clone)
+    }
+
+    fn text(&self) -> std::borrow::Cow<'_, str> {
+        String::from_utf8_lossy(&self.payload)
+    }
+
+    fn number(&self, place: &TopicPlace) -> Result<f64, String> {
+        match &place.pointer {
+            None => text::number(&self.text()),
+            Some(pointer) => text::number_at(self.json()?, pointer),
+        }
+    }
+
+    fn time(&self, place: &TopicPlace) -> Result<jiff::Timestamp, String> {
+        match &place.pointer {
+            None => text::time(&self.text()),
+            Some(pointer) => text::time_at(self.json()?, pointer),
+        }
+    }
 }
 
 impl<'c> Meter<'c> {
     fn new(config: &'c Mqtt, every: Duration) -> Meter<'c> {
-        Meter { config, fresh: LOST_AFTER.max(3 * every), last: BTreeMap::new() }
+        Meter { config, fresh: patience(every), last: BTreeMap::new() }
     }
 
     fn hears(&mut self, message: &Publish, now: Instant) -> Vec<Heard> {
@@ -138,7 +173,8 @@ impl<'c> Meter<'c> {
             heard.push(Heard::Message { raw, read: Err(retained()) });
             return heard;
         }
-        self.last.insert(message.topic.clone(), (now, message.payload.to_vec()));
+        let said = Message { at: now, payload: message.payload.to_vec(), json: OnceCell::new() };
+        self.last.insert(message.topic.clone(), said);
         let with_power =
             |t: &str| self.config.values.iter().any(|v| v.measured == Measured::Power && v.place.topic == t);
         if with_power(&message.topic) {
@@ -155,7 +191,7 @@ impl<'c> Meter<'c> {
         let says = match &will.place.pointer {
             None => String::from_utf8_lossy(&message.payload).trim().to_owned(),
             Some(pointer) => match text::json(&message.payload).ok()?.pointer(pointer)? {
-                serde_json::Value::String(text) => text.clone(),
+                Value::String(text) => text.clone(),
                 other => other.to_string(),
             },
         };
@@ -168,15 +204,14 @@ impl<'c> Meter<'c> {
         })
     }
 
-    fn fresh(&self, topic: &str, now: Instant) -> Option<&[u8]> {
-        let (at, payload) = self.last.get(topic)?;
-        (now.duration_since(*at) <= self.fresh).then_some(payload)
+    fn fresh(&self, topic: &str, now: Instant) -> Option<&Message> {
+        self.last.get(topic).filter(|said| now.duration_since(said.at) <= self.fresh)
     }
 
     fn raw(&self, now: Instant) -> String {
         let fresh = self.last.keys().filter_map(|t| Some((t, self.fresh(t, now)?)));
         fresh
-            .map(|(topic, payload)| format!("{topic}: {}", text::shown(payload)))
+            .map(|(topic, said)| format!("{topic}: {}", text::shown(&said.payload)))
             .collect::<Vec<_>>()
             .join("\n")
     }
@@ -184,26 +219,16 @@ impl<'c> Meter<'c> {
     fn read(&self, now: Instant) -> Result<Taken, MeterError> {
         let mut gathered = Gathered::new();
         for taking in &self.config.values {
-            if let Some(payload) = self.fresh(&taking.place.topic, now) {
-                gathered.take(taking.measured, taking.factor, number(&taking.place, payload));
+            if let Some(said) = self.fresh(&taking.place.topic, now) {
+                gathered.take(taking.measured, taking.factor, said.number(&taking.place));
             }
         }
         if let Some(place) = &self.config.time
-            && let Some(payload) = self.fresh(&place.topic, now)
+            && let Some(said) = self.fresh(&place.topic, now)
         {
-            gathered.stamp(match &place.pointer {
-                None => text::time(&String::from_utf8_lossy(payload)),
-                Some(pointer) => text::json(payload).and_then(|message| text::time_at(&message, pointer)),
-            });
+            gathered.stamp(said.time(place));
         }
         gathered.end()
-    }
-}
-
-fn number(place: &TopicPlace, payload: &[u8]) -> Result<f64, String> {
-    match &place.pointer {
-        None => text::number(&String::from_utf8_lossy(payload)),
-        Some(pointer) => text::number_at(&text::json(payload)?, pointer),
     }
 }
 

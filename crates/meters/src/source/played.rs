@@ -1,7 +1,8 @@
 //! Samples that are there already, given as a meter would give them.
 
 use super::{Ear, Taken, hand_on};
-use crate::Reading;
+use crate::MeterError;
+use crate::measured::Gathered;
 use jiff::{SignedDuration, Timestamp};
 use std::time::Duration;
 use tokio::time::{Instant, sleep_until};
@@ -37,20 +38,15 @@ impl Player {
     /// Waits for the sample's time and hands it on; false where nobody listens any more.
     pub(crate) async fn give(&self, sample: &Sample, ear: &Ear) -> bool {
         sleep_until(self.due(sample.time_s)).await;
-        let taken = Taken { reading: self.reading(sample), left_out: Vec::new() };
-        hand_on(ear, raw(sample), Ok(taken)).await
+        hand_on(ear, raw(sample), self.taken(sample)).await
     }
 
-    fn reading(&self, sample: &Sample) -> Reading {
+    fn taken(&self, sample: &Sample) -> Result<Taken, MeterError> {
         let after = SignedDuration::from_millis((sample.time_s * 1000.0).round() as i64);
-        Reading {
-            stamped: self.origin.checked_add(after).ok(),
-            watts: Some(sample.power_w),
-            volts: sample.voltage_v,
-            amps: sample.current_a,
-            power_factor: sample.power_factor,
-            ..Reading::empty()
-        }
+        let mut gathered = Gathered::of_sample(sample);
+        gathered
+            .stamp(self.origin.checked_add(after).map_err(|_| format!("`{} s` is no time", sample.time_s)));
+        gathered.end()
     }
 }
 

@@ -85,9 +85,10 @@ fn read(scpi: &Scpi, answers: &[(&str, String)]) -> Result<Taken, MeterError> {
     gathered.end()
 }
 
-/// One of the numbers of an answer.
+/// One of the numbers of an answer. Commas stand between the values of one query, semicolons between the answers to several
+/// queries of one message (IEEE 488.2, response data separator and response message unit separator; from memory).
 pub(crate) fn number(answer: &str, field: usize) -> Result<f64, String> {
-    let Some(text) = answer.split(',').nth(field) else {
+    let Some(text) = answer.split([',', ';']).nth(field) else {
         return Err(format!("`{}` has no value {}", text::shortened(answer, 60), field + 1));
     };
     let number = text::number(text)?;
@@ -105,6 +106,8 @@ mod tests {
     fn numbers_of_answers() {
         assert_eq!(number("+2.1054E+03", 0), Ok(2105.4));
         assert_eq!(number("231.2, 9.1,2105", 2), Ok(2105.0));
+        assert_eq!(number("+2.312E+02;+9.1E+00;+2.105E+03", 2), Ok(2105.0));
+        assert_eq!(number("231.2,50.01;2105", 2), Ok(2105.0));
         for (answer, field) in [("9.91E37", 0), ("-9.9E+37", 0), ("1,2", 2), ("", 0), ("ON", 0)] {
             assert!(number(answer, field).is_err(), "{answer}");
         }

@@ -38,12 +38,12 @@ pub(crate) fn write(
     out: &mut (dyn Write + Send),
 ) -> std::result::Result<usize, RecordsError> {
     let failed = |e: &ParquetError| {
-        RecordsError::new(format!("the samples cannot be written: {e}"), "make room, then try again")
+        RecordsError::output(format!("the samples cannot be written: {e}"), "make room, then try again")
     };
     let mut writer = begin(out).map_err(|e| failed(&e))?;
     let mut count = 0;
     let mut waiting: Vec<Sample> = Vec::new();
-    samples::each(connection, socket, |some| {
+    samples::each(connection, socket, Timestamp::MIN, Timestamp::MAX, |some| {
         count += some.len();
         waiting.extend(some);
         if waiting.len() >= ROWS {

@@ -4,9 +4,9 @@
 use super::{Counted, in_new_folder, not_written};
 use crate::erase::{Whose, jobs_of};
 use crate::error::RecordsError;
-use crate::jobs::JobId;
+use crate::jobs::{JobId, customer};
 use crate::open::Records;
-use crate::samples::MOST_SAMPLES;
+use crate::samples::{self, Trace};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -26,9 +26,7 @@ impl Records {
                 all.push(self.hand_over_job(job, folder, &mut counted)?);
             }
             let customer = match whose {
-                Whose::Customer(id) => {
-                    self.customers("")?.into_iter().find(|c| c.id == id).map(|c| c.customer)
-                }
+                Whose::Customer(id) => Some(customer(&self.connection(), id)?),
                 Whose::Job(job) => self.job(job)?.and_then(|j| j.customer),
             };
             let customer =
@@ -68,33 +66,34 @@ impl Records {
         let mut recordings = Vec::new();
         for trace in self.traces_of(id)? {
             let file = format!("recordings/{}.csv", trace.id.number());
-            let to = trace.to.unwrap_or(Timestamp::MAX);
-            counted.samples += folder.file(&file, |out| self.as_csv(trace.socket, trace.from, to, out))?;
+            counted.samples += folder.file(&file, |out| self.as_csv(&trace, out))?;
             recordings.push(json!({ "file": file, "from": trace.from.to_string(), "to": trace.to.map(|t| t.to_string()) }));
         }
         let machine = job.machine.map(
             |m| json!({ "maker": m.maker, "model": m.model, "variant": m.variant, "serial number": m.serial }),
         );
-        Ok(json!({ "job": id, "opened": job.opened, "machine": machine, "entries": entries,
-            "attachments": attachments, "recordings": recordings }))
+        let last_link = self.verify(id)?.head;
+        Ok(
+            json!({ "job": id, "opened": job.opened, "machine": machine, "entries": entries, "last link": last_link,
+            "attachments": attachments, "recordings": recordings }),
+        )
     }
 
-    /// Samples as a table; gives how many.
-    fn as_csv(
-        &self,
-        socket: crate::samples::SocketId,
-        from: Timestamp,
-        to: Timestamp,
-        out: &mut dyn Write,
-    ) -> Result<usize, RecordsError> {
-        let samples = self.samples(socket, from, to)?;
-        debug_assert!(samples.len() <= MOST_SAMPLES);
+    /// The samples of a trace as a table; gives how many. One that is still open ends where the samples do.
+    fn as_csv(&self, trace: &Trace, out: &mut dyn Write) -> Result<usize, RecordsError> {
+        out.write_all(b"time,watts,volts,amperes\n").map_err(|e| not_written(&e))?;
         let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
-        let rows = samples
-            .iter()
-            .map(|s| format!("{},{},{},{}\n", s.at, number(s.watts), number(s.volts), number(s.amps)));
-        let text: String = std::iter::once("time,watts,volts,amperes\n".to_owned()).chain(rows).collect();
-        out.write_all(text.as_bytes()).map_err(|e| not_written(&e))?;
-        Ok(samples.len())
+        let mut count = 0;
+        // A connection of its own: samples are kept meanwhile.
+        let connection = self.reader()?;
+        let (socket, to) = (trace.socket.number(), trace.to.unwrap_or(Timestamp::MAX));
+        samples::each(&connection, socket, trace.from, to, |some| {
+            count += some.len();
+            some.iter().try_for_each(|s| {
+                writeln!(out, "{},{},{},{}", s.at, number(s.watts), number(s.volts), number(s.amps))
+                    .map_err(|e| not_written(&e))
+            })
+        })?;
+        Ok(count)
     }
 }

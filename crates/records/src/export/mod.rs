@@ -92,6 +92,13 @@ fn write(
         let sql = "SELECT sha256, bytes FROM content WHERE rowid = ?1";
         let (sum, bytes): (Sum, Vec<u8>) =
             connection.query_row(sql, [id], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        if Sum::from(Sha256::digest(&bytes)) != sum {
+            // It would be written, and no import would take it.
+            return Err(RecordsError::new(
+                "the content of an attachment is damaged",
+                "`wattmend records check` names it: erase that attachment, or go back to a backup where it is whole",
+            ));
+        }
         folder.file(&content_file(&sum), |out| out.write_all(&bytes).map_err(|e| not_written(&e)))?;
     }
     folder.file("jobs.csv", |out| spreadsheet::jobs(connection, out))?;
@@ -146,7 +153,7 @@ pub(crate) fn in_new_folder<T>(
     write: impl FnOnce(&mut Folder<'_>) -> Result<T, RecordsError>,
 ) -> Result<T, RecordsError> {
     if to.exists() {
-        return Err(RecordsError::new(
+        return Err(RecordsError::output(
             format!("{} is there already", to.display()),
             "name a folder that is not there yet",
         ));
@@ -155,7 +162,7 @@ pub(crate) fn in_new_folder<T>(
     unfinished.push(".unfinished");
     let unfinished = Path::new(&unfinished);
     fs::create_dir(unfinished).map_err(|e| {
-        RecordsError::new(
+        RecordsError::output(
             format!("the folder {} cannot be made: {e}", unfinished.display()),
             "name one in a folder that you may write to; delete what an earlier try left",
         )
@@ -170,7 +177,7 @@ pub(crate) fn in_new_folder<T>(
 }
 
 pub(crate) fn not_written(error: &io::Error) -> RecordsError {
-    RecordsError::new(format!("it cannot be written: {error}"), "make room, then try again")
+    RecordsError::output(format!("it cannot be written: {error}"), "make room, then try again")
 }
 
 /// Sums what goes by.

@@ -47,8 +47,9 @@ pub(super) fn as_they_came(all: &[(i64, &[Sample])]) -> Vec<u8> {
     out
 }
 
-/// Reads what [`as_they_came`] wrote, adding to what each socket has.
-pub(super) fn read_as_they_came(bytes: &[u8], into: &mut BTreeMap<i64, Vec<Sample>>) -> Result<(), Damage> {
+/// Reads what [`as_they_came`] wrote, by socket.
+pub(super) fn read_as_they_came(bytes: &[u8]) -> Result<BTreeMap<i64, Vec<Sample>>, Damage> {
+    let mut all: BTreeMap<i64, Vec<Sample>> = BTreeMap::new();
     let (body, sum) = bytes.split_last_chunk::<4>().ok_or(CUT_SHORT)?;
     if crc32fast::hash(body) != u32::from_le_bytes(*sum) {
         return Err(WRONG_SUM);
@@ -57,7 +58,7 @@ pub(super) fn read_as_they_came(bytes: &[u8], into: &mut BTreeMap<i64, Vec<Sampl
     while !rest.is_empty() {
         let socket = i64::from_le_bytes(take(&mut rest)?);
         let count = u32::from_le_bytes(take(&mut rest)?);
-        let samples = into.entry(socket).or_default();
+        let samples = all.entry(socket).or_default();
         for _ in 0..count {
             let micros = i64::from_le_bytes(take(&mut rest)?);
             let [there] = take(&mut rest)?;
@@ -70,7 +71,7 @@ pub(super) fn read_as_they_came(bytes: &[u8], into: &mut BTreeMap<i64, Vec<Sampl
             samples.push(sample(micros, columns)?);
         }
     }
-    Ok(())
+    Ok(all)
 }
 
 /// Samples of one socket, packed: the times, then for each column a byte (0 none, 1 all, 2 some: a bit for each sample
@@ -166,8 +167,7 @@ mod tests {
             let bytes = packed(&samples).unwrap();
             let crc = crc32fast::hash(&bytes);
             prop_assert_eq!(&read_packed(&bytes, samples.len(), crc).unwrap(), &samples);
-            let mut all = BTreeMap::new();
-            read_as_they_came(&as_they_came(&[(7, &samples), (8, &[])]), &mut all).unwrap();
+            let all = read_as_they_came(&as_they_came(&[(7, &samples), (8, &[])])).unwrap();
             prop_assert_eq!(all, BTreeMap::from([(7, samples)]));
         }
 
@@ -176,13 +176,13 @@ mod tests {
             let mut bytes = as_they_came(&[(7, &samples)]);
             let place = place.index(bytes.len());
             bytes[place] ^= 1 << bit;
-            prop_assert!(read_as_they_came(&bytes, &mut BTreeMap::new()).is_err());
+            prop_assert!(read_as_they_came(&bytes).is_err());
         }
 
         #[test]
         fn no_bytes_make_it_panic(bytes: Vec<u8>, count in 0_usize..100) {
             let _ = read_packed(&bytes, count, crc32fast::hash(&bytes));
-            let _ = read_as_they_came(&bytes, &mut BTreeMap::new());
+            let _ = read_as_they_came(&bytes);
         }
     }
 }

@@ -3,7 +3,8 @@
 //! start.
 //!
 //! Each call of [`Records::keep_samples`] is one row of `fresh`, whatever the number of sockets: few pages for the disk to
-//! write each second. After [`FRESH_ROWS`] calls the rows are folded into packed chunks of [`FULL`] samples of one socket.
+//! write each time. After [`FRESH_ROWS`] calls the rows are folded into packed chunks of [`FULL`] samples of one socket.
+//! A row of `fresh` that is damaged is passed over and left as it is, so that it stops nothing; [`Records::check`] names it.
 
 mod form;
 mod traces;
@@ -14,7 +15,7 @@ use crate::check::Checked;
 use crate::error::RecordsError;
 use crate::open::Records;
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -108,7 +109,7 @@ impl Records {
     }
 
     /// Keeps samples of all sockets in one transaction. On return all of them are on the disk; on refusal none is. Meant to
-    /// be called once a second. Times may step back (a clock that was set): samples are given back in order of time.
+    /// be called once or twice a second with all that came since. Times may step back (a clock that was set): samples are given back in order of time.
     ///
     /// # Errors
     /// Where there is no such socket, too many samples come at once, or the disk refuses.
@@ -130,15 +131,13 @@ impl Records {
         let borrowed: Vec<(i64, &[Sample])> = kept.iter().map(|k| (k.0, k.1.as_slice())).collect();
         let bytes = form::as_they_came(&borrowed);
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let known = sockets(&transaction)?;
-        if let Some((missing, _)) = kept.iter().find(|k| known.iter().all(|s| s.id.0 != k.0)) {
-            return Err(no_socket(SocketId(*missing)));
+        let transaction = connection.transaction()?;
+        for (socket, _) in all {
+            is_there(&transaction, *socket)?;
         }
-        transaction.prepare("INSERT INTO fresh (samples) VALUES (?1)")?.execute([bytes])?;
-        let rows: i64 = transaction
-            .prepare("SELECT max(id) - min(id) + 1 FROM fresh")?
-            .query_row([], |row| row.get(0))?;
+        transaction.prepare_cached("INSERT INTO fresh (samples) VALUES (?1)")?.execute([bytes])?;
+        let rows: i64 =
+            transaction.prepare_cached("SELECT count(*) FROM fresh")?.query_row([], |row| row.get(0))?;
         if rows >= FRESH_ROWS {
             fold(&transaction)?;
         }
@@ -146,10 +145,12 @@ impl Records {
         Ok(())
     }
 
-    /// The samples of a socket from `from` on and before `to`, in order of time; at most [`MOST_SAMPLES`].
+    /// The samples of a socket from `from` on and before `to`, in order of time; at most [`MOST_SAMPLES`]. Damaged ones of the
+    /// last minutes are not among them.
     ///
     /// # Errors
-    /// Where there is no such socket or there are more samples in that time, some are damaged, or the disk refuses.
+    /// Where there is no such socket or there are more samples in that time, a packed stretch of them is damaged, or the disk
+    /// refuses.
     pub fn samples(
         &self,
         socket: SocketId,
@@ -175,8 +176,7 @@ impl Records {
         for chunk in chunks {
             all.extend(chunk.samples()?.into_iter().filter(|s| from <= s.at && s.at < to));
         }
-        let came = fresh.into_iter().filter(|s| s.0 == socket.0).flat_map(|s| s.1);
-        all.extend(came.filter(|s| from <= s.at && s.at < to));
+        all.extend(fresh.of(socket.0).into_iter().filter(|s| from <= s.at && s.at < to));
         if all.len() > MOST_SAMPLES {
             return Err(too_many(all.len() as i64));
         }
@@ -185,19 +185,18 @@ impl Records {
         Ok(all)
     }
 
-    /// The sample of a socket that came last; none where none ever came.
+    /// The sample of a socket that came last, damaged ones of the last minutes left out; none where none ever came.
     ///
     /// # Errors
-    /// Where there is no such socket, the sample is damaged, or the disk refuses.
+    /// Where there is no such socket, the packed stretch that it lies in is damaged, or the disk refuses.
     pub fn newest(&self, socket: SocketId) -> Result<Option<Sample>, RecordsError> {
         let connection = self.connection();
         is_there(&connection, socket)?;
-        let mut statement = connection.prepare("SELECT samples FROM fresh ORDER BY id DESC")?;
+        let mut statement = connection.prepare_cached("SELECT samples FROM fresh ORDER BY id DESC")?;
         let mut rows = statement.query([])?;
         while let Some(row) = rows.next()? {
-            let mut all = BTreeMap::new();
-            form::read_as_they_came(&row.get::<_, Vec<u8>>(0)?, &mut all).map_err(fresh_damaged)?;
-            if let Some(last) = all.get(&socket.0).and_then(|s| s.last()) {
+            let came = form::read_as_they_came(&row.get::<_, Vec<u8>>(0)?).unwrap_or_default();
+            if let Some(last) = came.get(&socket.0).and_then(|s| s.last()) {
                 return Ok(Some(*last));
             }
         }
@@ -220,7 +219,7 @@ fn sockets(connection: &Connection) -> Result<Vec<Socket>, RecordsError> {
 
 /// Refuses where there is no such socket.
 fn is_there(connection: &Connection, socket: SocketId) -> Result<(), RecordsError> {
-    let there = connection.prepare("SELECT 1 FROM socket WHERE id = ?1")?.exists([socket.0])?;
+    let there = connection.prepare_cached("SELECT 1 FROM socket WHERE id = ?1")?.exists([socket.0])?;
     if there { Ok(()) } else { Err(no_socket(socket)) }
 }
 
@@ -235,13 +234,6 @@ fn too_many(count: i64) -> RecordsError {
     )
 }
 
-fn fresh_damaged(why: &str) -> RecordsError {
-    RecordsError::new(
-        format!("samples of the last minutes are damaged: {why}"),
-        "run `wattmend records check`; all else can be read",
-    )
-}
-
 /// A chunk as it lies in the file.
 struct Chunk {
     id: i64,
@@ -252,6 +244,9 @@ struct Chunk {
 }
 
 const CHUNK: &str = "SELECT id, socket, count, crc, packed FROM chunk";
+/// Those of a socket that reach into a time.
+const BETWEEN: &str = "SELECT id, socket, count, crc, packed FROM chunk
+    WHERE socket = ?1 AND first < ?3 AND last >= ?2 ORDER BY first, id";
 
 impl Chunk {
     fn of_row(row: &rusqlite::Row<'_>) -> rusqlite::Result<Chunk> {
@@ -280,36 +275,63 @@ fn chunks_between(
     from: i64,
     to: i64,
 ) -> Result<Vec<Chunk>, RecordsError> {
-    let mut statement = connection
-        .prepare(&format!("{CHUNK} WHERE socket = ?1 AND first < ?3 AND last >= ?2 ORDER BY first, id"))?;
+    let mut statement = connection.prepare(BETWEEN)?;
     let all = statement.query_map(params![socket, from, to], Chunk::of_row)?;
     Ok(all.collect::<Result<_, _>>()?)
 }
 
-/// What came since it was folded last, by socket.
-fn fresh(connection: &Connection) -> Result<BTreeMap<i64, Vec<Sample>>, RecordsError> {
-    let mut statement = connection.prepare("SELECT samples FROM fresh ORDER BY id")?;
-    let mut rows = statement.query([])?;
-    let mut all = BTreeMap::new();
-    while let Some(row) = rows.next()? {
-        form::read_as_they_came(&row.get::<_, Vec<u8>>(0)?, &mut all).map_err(fresh_damaged)?;
-    }
-    Ok(all)
+/// What came since it was folded last.
+#[derive(Default)]
+struct Fresh {
+    by_socket: BTreeMap<i64, Vec<Sample>>,
+    /// The rows that it was read from.
+    rows: Vec<i64>,
+    /// The rows that cannot be read, and why.
+    damaged: Vec<(i64, form::Damage)>,
 }
 
-/// Folds what came into chunks.
+impl Fresh {
+    fn of(mut self, socket: i64) -> Vec<Sample> {
+        self.by_socket.remove(&socket).unwrap_or_default()
+    }
+}
+
+fn fresh(connection: &Connection) -> Result<Fresh, RecordsError> {
+    let mut statement = connection.prepare_cached("SELECT id, samples FROM fresh ORDER BY id")?;
+    let mut rows = statement.query([])?;
+    let mut fresh = Fresh::default();
+    while let Some(row) = rows.next()? {
+        let id = row.get(0)?;
+        match form::read_as_they_came(&row.get::<_, Vec<u8>>(1)?) {
+            Ok(came) => {
+                fresh.rows.push(id);
+                for (socket, samples) in came {
+                    fresh.by_socket.entry(socket).or_default().extend(samples);
+                }
+            }
+            Err(why) => fresh.damaged.push((id, why)),
+        }
+    }
+    Ok(fresh)
+}
+
+/// Folds what came into chunks. Rows that cannot be read stay: whoever knows more may still get something out of them.
 fn fold(transaction: &Transaction<'_>) -> Result<(), RecordsError> {
-    for (socket, came) in fresh(transaction)? {
+    let fresh = fresh(transaction)?;
+    for (socket, came) in fresh.by_socket {
         add(transaction, socket, came)?;
     }
-    transaction.execute("DELETE FROM fresh", [])?;
+    let mut delete = transaction.prepare_cached("DELETE FROM fresh WHERE id = ?1")?;
+    for id in fresh.rows {
+        delete.execute([id])?;
+    }
     Ok(())
 }
 
 /// Adds samples to a socket's chunks: its newest, where that is not full, takes them first.
 pub(crate) fn add(transaction: &Transaction<'_>, socket: i64, came: Vec<Sample>) -> Result<(), RecordsError> {
     let newest = transaction
-        .prepare(&format!("{CHUNK} WHERE socket = ?1 ORDER BY first DESC, id DESC LIMIT 1"))?
+        .prepare_cached(&format!("{CHUNK} WHERE socket = ?1 ORDER BY first DESC, id DESC LIMIT 1"))?
         .query_row([socket], Chunk::of_row)
         .optional()?
         .filter(|chunk| chunk.count < FULL);
@@ -336,7 +358,7 @@ fn insert_chunk(transaction: &Transaction<'_>, socket: i64, samples: &[Sample]) 
     let packed = form::packed(samples)
         .map_err(|why| RecordsError::new(format!("samples cannot be kept: {why}"), "report this as a bug"))?;
     transaction
-        .prepare(
+        .prepare_cached(
             "INSERT INTO chunk (socket, first, last, count, crc, packed) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         )?
         .execute(params![
@@ -359,24 +381,32 @@ pub(crate) fn check(connection: &Connection, checked: &mut Checked) -> Result<()
             Err(e) => checked.wrong.push(e.to_string()),
         }
     }
-    match fresh(connection) {
-        Ok(came) => checked.samples += came.values().map(Vec::len).sum::<usize>(),
-        Err(e) => checked.wrong.push(e.to_string()),
+    let came = fresh(connection)?;
+    checked.samples += came.by_socket.values().map(Vec::len).sum::<usize>();
+    for (id, why) in came.damaged {
+        checked.wrong.push(format!("samples of the last minutes (row {id}) are damaged: {why}"));
     }
     Ok(())
 }
 
-/// Gives all samples of a socket, thousands at a time, each time in order.
+/// Gives the samples of a socket from `from` on and before `to`, however many, thousands at a time, each time in order.
 pub(crate) fn each(
     connection: &Connection,
     socket: i64,
+    from: Timestamp,
+    to: Timestamp,
     mut take: impl FnMut(&[Sample]) -> Result<(), RecordsError>,
 ) -> Result<(), RecordsError> {
-    let mut statement = connection.prepare(&format!("{CHUNK} WHERE socket = ?1 ORDER BY first, id"))?;
-    for chunk in statement.query_map([socket], Chunk::of_row)? {
-        take(&chunk?.samples()?)?;
+    let mut give = |mut some: Vec<Sample>| {
+        some.retain(|s| from <= s.at && s.at < to);
+        if some.is_empty() { Ok(()) } else { take(&some) }
+    };
+    let mut statement = connection.prepare(BETWEEN)?;
+    let range = params![socket, from.as_microsecond(), to.as_microsecond()];
+    for chunk in statement.query_map(range, Chunk::of_row)? {
+        give(chunk?.samples()?)?;
     }
-    let mut came = fresh(connection)?.remove(&socket).unwrap_or_default();
+    let mut came = fresh(connection)?.of(socket);
     came.sort_by_key(|s| s.at);
-    if came.is_empty() { Ok(()) } else { take(&came) }
+    give(came)
 }

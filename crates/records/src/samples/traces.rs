@@ -1,12 +1,11 @@
 //! Which stretch of a socket's samples belongs to which job; when a meter was not heard; and what may be let go.
 
 use super::{Chunk, SocketId, chunks_between, fold, insert_chunk, is_there};
-use crate::entry::{NewEntry, Says};
 use crate::error::RecordsError;
 use crate::jobs::{JobId, job_is_there};
 use crate::open::Records;
 use jiff::Timestamp;
-use rusqlite::{Row, TransactionBehavior, params};
+use rusqlite::{Row, params};
 use serde::{Deserialize, Serialize};
 
 /// Longest reason of a gap that is kept, characters.
@@ -17,11 +16,6 @@ const LONGEST_WHY: usize = 500;
 pub struct TraceId(pub(crate) i64);
 
 impl TraceId {
-    /// The trace with this number; whether there is one shows when it is used.
-    pub fn of(number: i64) -> TraceId {
-        TraceId(number)
-    }
-
     /// Its number, for addresses and forms.
     pub fn number(self) -> i64 {
         self.0
@@ -113,13 +107,24 @@ impl Records {
     /// Where there is no such trace, it would end before it begins, or the disk refuses.
     pub fn end_trace(&self, trace: TraceId, to: Timestamp) -> Result<(), RecordsError> {
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = connection.transaction()?;
         let mut all = traces(&transaction, "WHERE id = ?1", trace.0)?;
         let found = all.pop().ok_or_else(|| no_trace(trace))?;
         ends_after(found.from, Some(to))?;
         transaction
             .execute("UPDATE trace SET until = ?2 WHERE id = ?1", params![trace.0, to.as_microsecond()])?;
         transaction.commit()?;
+        Ok(())
+    }
+
+    /// A trace that ended goes on again, until [`Records::end_trace`].
+    ///
+    /// # Errors
+    /// Where there is no such trace, or the disk refuses.
+    pub fn reopen_trace(&self, trace: TraceId) -> Result<(), RecordsError> {
+        if self.connection().execute("UPDATE trace SET until = NULL WHERE id = ?1", [trace.0])? == 0 {
+            return Err(no_trace(trace));
+        }
         Ok(())
     }
 
@@ -142,19 +147,12 @@ impl Records {
         traces(&self.connection(), "WHERE job = ?1", job)
     }
 
-    /// Keeps that the technician pressed on to a step now: an entry of the log ([`Says::Mark`]), which gives its number.
+    /// The traces of a socket that go on, each with the job that the socket is in use for, in order of time.
     ///
     /// # Errors
-    /// As [`Records::append`].
-    pub fn keep_mark(
-        &self,
-        job: JobId,
-        step: &str,
-        at: &jiff::ZonedDateTime,
-        key: &str,
-    ) -> Result<u32, RecordsError> {
-        let says = Says::Mark { mark: step.to_owned() };
-        self.append(job, &NewEntry { says, supersedes: None, at: at.clone(), key: key.to_owned() })
+    /// Where the disk refuses.
+    pub fn open_traces(&self, socket: SocketId) -> Result<Vec<Trace>, RecordsError> {
+        traces(&self.connection(), "WHERE socket = ?1 AND until IS NULL", socket.0)
     }
 
     /// Lets go of the samples and gaps before `before` that are attached to no job, for good. Gives the number of samples.
@@ -163,7 +161,7 @@ impl Records {
     /// Where samples that must be told apart are damaged, or the disk refuses; then nothing is gone.
     pub fn drop_unattached(&self, before: Timestamp) -> Result<usize, RecordsError> {
         let mut connection = self.connection();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = connection.transaction()?;
         fold(&transaction)?;
         let sockets: Vec<i64> = transaction
             .prepare("SELECT id FROM socket")?

@@ -52,7 +52,7 @@ pub(crate) fn filled(path: &Path) -> (Records, JobId, JobId) {
     records.append_by(first, &entry("c", reading(31)), Some(user)).unwrap();
     records.append(first, &NewEntry { supersedes: Some(3), ..entry("d", reading(1830)) }).unwrap();
     records.append(second, &entry("a", Says::Words { words: "=cmd()|it drips".to_owned() })).unwrap();
-    records.keep_mark(first, "warm", &now(), "m").unwrap();
+    records.append(first, &entry("m", Says::Mark { mark: "warm".to_owned() })).unwrap();
     records.attach(first, PICTURE_NAME, PICTURE, &now()).unwrap();
     records.attach(second, "../../etc/log.csv", b"time;watts\n12:00;31,2\n", &now()).unwrap();
     let (a, b) = (records.socket("bench 1").unwrap(), records.socket("bench 2").unwrap());

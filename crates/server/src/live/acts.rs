@@ -3,15 +3,17 @@
 use super::follow::Place;
 use super::running::{Running, Tests};
 use crate::desk::Desk;
+use crate::guard::not_yours;
 use crate::problem::{ForPrograms, Problem};
+use crate::who::Who;
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{Form, Path, State};
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::post;
-use axum::{Json, Router};
+use axum::{Extension, Json, Router};
 use jiff::{SignedDuration, Timestamp};
-use records::{Job, JobId, NewEntry, Says, SocketId};
+use records::{Job, JobId, NewEntry, Says, SocketId, Trace};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::sync::Arc;
@@ -20,6 +22,8 @@ use std::sync::Arc;
 const LONGEST_MIN: f64 = 24.0 * 60.0;
 /// A test begins with what was read so long before, s: the ribbon then shows how the machine stood.
 const BEFORE_S: i64 = 5;
+/// A test that ended longer ago does not go on: the machine has been elsewhere meanwhile, min.
+const GOES_ON_MIN: i64 = 10;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()
@@ -32,7 +36,7 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .route(
             "/sockets/{id}/by-itself",
             post(async |State(desk): State<Arc<Desk>>, Path(id): Path<i64>, headers: HeaderMap| {
-                by_itself(&desk, SocketId::of(id), &headers)
+                by_itself(&desk, SocketId::of(id), &headers).await
             }),
         )
 }
@@ -51,20 +55,23 @@ pub(crate) struct Act {
     step: String,
     /// When, in milliseconds since 1970 on the clock of the samples; empty: now.
     at: String,
-    /// Names it for good: sent twice, it is done once.
+    /// Number of the trace, for drop.
+    trace: String,
+    /// Names a mark for good: sent twice, it is kept once.
     key: String,
 }
 
 /// From a form of a page.
 pub(crate) async fn act(
     State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
     Path(id): Path<JobId>,
     headers: HeaderMap,
     Form(act): Form<Act>,
 ) -> Response {
     let by_script =
         headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
-    match done(&desk, id, &act).await {
+    match done(&desk, &who, id, &act).await {
         Ok(body) if by_script => Json(body).into_response(),
         Ok(_) => {
             let to =
@@ -79,6 +86,7 @@ pub(crate) async fn act(
 /// From a program, as JSON with the same keys.
 pub(super) async fn by_program(
     State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
     Path(id): Path<JobId>,
     sent: Result<Json<Act>, JsonRejection>,
 ) -> Result<Json<Value>, ForPrograms> {
@@ -87,19 +95,22 @@ pub(super) async fn by_program(
         message: e.body_text(),
         remedy: "see docs/bench-in-the-browser.md".to_owned(),
     })?;
-    Ok(Json(done(&desk, id, &act).await?))
+    Ok(Json(done(&desk, &who, id, &act).await?))
 }
 
-async fn done(desk: &Arc<Desk>, id: JobId, act: &Act) -> Result<Value, Problem> {
+async fn done(desk: &Arc<Desk>, who: &Who, id: JobId, act: &Act) -> Result<Value, Problem> {
+    if !who.works_on_machines() {
+        return Err(not_yours());
+    }
     let job = desk.job(id).await?;
     match act.what.as_str() {
         "start" => start(desk, &job, socket(desk, act)?).await,
         "attach" => attach(desk, &job, act).await,
-        "pressed" | "is" => mark(desk, &job, act).await,
-        "not-taken" => not_taken(desk, &job, act).await,
+        "pressed" | "is" => mark(desk, who, &job, act).await,
+        "not-taken" => not_taken(desk, who, &job, act).await,
         "end" => end(desk, &job).await,
         "go-on" => go_on(desk, &job).await,
-        "drop" => drop_last(desk, &job).await,
+        "drop" => take_away(desk, &job, act).await,
         other => Err(Problem::refused(
             format!("`{other}` is nothing that can be done here"),
             "one of start, attach, pressed, is, not-taken, end, go-on, drop",
@@ -129,22 +140,31 @@ async fn start(desk: &Arc<Desk>, job: &Job, socket: SocketId) -> Result<Value, P
             "match a machine file with a service test under Arrive; or attach a recording afterwards",
         ));
     }
-    if let Some(other) = desk.tests.job_on(socket).filter(|other| *other != job.id) {
-        return Err(Problem::refused(
-            format!("this socket is in use for job {other}"),
-            "end the test there first, or take another socket",
-        ));
-    }
+    free(desk, job, socket).await?;
     if let Some(running) = Tests::of(desk, job).await? {
         return Ok(json!({ "trace": running.trace.id.number() }));
     }
-    let now = newest(desk, socket).max(Timestamp::now());
-    let from = desk.capture.socket(socket).and_then(|s| s.newest).map_or(now, |s| s.at);
+    desk.tests.room()?;
+    // The newest sample may be hours old; it leads only where the meter's clock does.
+    let from = newest(desk, socket).max(Timestamp::now());
     let from = from.checked_sub(SignedDuration::from_secs(BEFORE_S)).unwrap_or(from);
     let id = job.id;
     let trace = desk.with_records(move |r| r.attach_trace(id, socket, from, None)).await?;
     Tests::of(desk, job).await?;
     Ok(json!({ "trace": trace.number() }))
+}
+
+/// Refuses a socket that is in use for another job, whether that test is followed now or was left open before the bench was
+/// closed.
+async fn free(desk: &Arc<Desk>, job: &Job, socket: SocketId) -> Result<(), Problem> {
+    let open = desk.with_records(move |r| r.open_traces(socket)).await?;
+    match open.iter().find(|t| t.job != job.id) {
+        None => Ok(()),
+        Some(other) => Err(Problem::refused(
+            format!("this socket is in use for job {}", other.job),
+            "end the test there first, or take another socket",
+        )),
+    }
 }
 
 async fn attach(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem> {
@@ -164,7 +184,14 @@ async fn attach(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem
     let (trace, samples) = desk
         .with_records(move |r| {
             let samples = r.samples(socket, from, to)?.len();
-            Ok((if samples > 0 { Some(r.attach_trace(id, socket, from, Some(to))?) } else { None }, samples))
+            let same = |t: &Trace| (t.socket, t.from, t.to) == (socket, from, Some(to));
+            let trace = match r.traces_of(id)?.into_iter().find(same) {
+                // Sent twice, attached once.
+                Some(there) => Some(there.id),
+                None if samples > 0 => Some(r.attach_trace(id, socket, from, Some(to))?),
+                None => None,
+            };
+            Ok((trace, samples))
         })
         .await?;
     let trace = trace.ok_or_else(|| {
@@ -192,7 +219,7 @@ fn tapped_at(desk: &Desk, running: &Running, act: &Act) -> Timestamp {
     said.map_or(newest, |at| at.clamp(running.trace.from, newest.max(running.trace.from)))
 }
 
-async fn mark(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem> {
+async fn mark(desk: &Arc<Desk>, who: &Who, job: &Job, act: &Act) -> Result<Value, Problem> {
     let running = running(desk, job).await?;
     let now = running.now();
     let steps = &running.machine.test.steps;
@@ -214,23 +241,24 @@ async fn mark(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem> 
         "is" if act.at.trim().is_empty() => running.at(now.since_s),
         _ => tapped_at(desk, &running, act),
     };
-    let number = keep(desk, job.id, Says::Mark { mark: step.id.clone() }, None, at, &act.key).await?;
+    let number = keep(desk, who, job.id, Says::Mark { mark: step.id.clone() }, None, at, &act.key).await?;
     again(desk, job.id).await?;
     Ok(json!({ "saved": number, "step": step.id }))
 }
 
-async fn not_taken(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem> {
+async fn not_taken(desk: &Arc<Desk>, who: &Who, job: &Job, act: &Act) -> Result<Value, Problem> {
     let running = running(desk, job).await?;
     let last = job.log.standing().filter(|e| matches!(e.says, Says::Mark { .. })).last().map(|e| e.number);
     let last = last.ok_or_else(|| Problem::refused("no press was marked", "say which step it is instead"))?;
     let at = tapped_at(desk, &running, act);
-    let number = keep(desk, job.id, Says::Nothing {}, Some(last), at, &act.key).await?;
+    let number = keep(desk, who, job.id, Says::Nothing {}, Some(last), at, &act.key).await?;
     again(desk, job.id).await?;
     Ok(json!({ "saved": number }))
 }
 
 async fn keep(
     desk: &Arc<Desk>,
+    who: &Who,
     job: JobId,
     says: Says,
     supersedes: Option<u32>,
@@ -243,7 +271,8 @@ async fn keep(
         key => key.to_owned(),
     };
     let entry = NewEntry { says, supersedes, at, key };
-    desk.with_records(move |r| r.append(job, &entry)).await
+    let by = who.user();
+    desk.with_records(move |r| r.append_by(job, &entry, by)).await
 }
 
 /// Follows the test with the marks as they are now.
@@ -253,13 +282,14 @@ async fn again(desk: &Arc<Desk>, id: JobId) -> Result<(), Problem> {
     Ok(())
 }
 
-/// From here on the trace is evidence.
+/// From here on the trace is evidence. The test need not be followed for that.
 async fn end(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
-    let Some(running) = Tests::of(desk, job).await? else { return Ok(json!({ "ended": true })) };
-    let (trace, to) =
-        (running.trace.id, just_after(newest(desk, running.trace.socket).max(running.trace.from)));
+    let id = job.id;
+    let traces = desk.with_records(move |r| r.traces_of(id)).await?;
+    let open = traces.into_iter().filter(|t| t.to.is_none());
+    let open: Vec<_> = open.map(|t| (t.id, just_after(newest(desk, t.socket).max(t.from)))).collect();
     desk.capture.keep_now().await;
-    desk.with_records(move |r| r.end_trace(trace, to)).await?;
+    desk.with_records(move |r| open.into_iter().try_for_each(|(trace, to)| r.end_trace(trace, to))).await?;
     desk.tests.end(job.id);
     Ok(json!({ "ended": true }))
 }
@@ -274,47 +304,55 @@ async fn go_on(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
     let last = traces.into_iter().max_by_key(|t| t.id).ok_or_else(|| {
         Problem::refused("there is no trace to go on with", "start the test on a socket, under Test")
     })?;
-    desk.with_records(move |r| {
-        r.attach_trace(id, last.socket, last.from, None)?;
-        r.detach_trace(last.id)
-    })
-    .await?;
+    free(desk, job, last.socket).await?;
+    let ago = last.to.map(|to| Timestamp::now().duration_since(to));
+    if ago.is_some_and(|ago| ago > SignedDuration::from_mins(GOES_ON_MIN)) {
+        return Err(Problem::refused(
+            format!("this test ended more than {GOES_ON_MIN} minutes ago"),
+            "start a new test, or attach what was recorded",
+        ));
+    }
+    desk.tests.room()?;
+    desk.with_records(move |r| r.reopen_trace(last.id)).await?;
     Tests::of(desk, job).await?;
     Ok(json!({ "open": true }))
 }
 
-/// Takes the open trace from the job, or else the one that ended last; its samples stay with the socket.
-async fn drop_last(desk: &Arc<Desk>, job: &Job) -> Result<Value, Problem> {
+/// Takes this trace from the job, once; its samples stay with the socket.
+async fn take_away(desk: &Arc<Desk>, job: &Job, act: &Act) -> Result<Value, Problem> {
+    let number: i64 = act.trace.trim().parse().map_err(|_| {
+        Problem::refused(
+            format!("`{}` is no number of a trace", act.trace.trim()),
+            "say which trace is taken away",
+        )
+    })?;
     let id = job.id;
     let traces = desk.with_records(move |r| r.traces_of(id)).await?;
-    let Some(trace) = traces.into_iter().max_by_key(|t| (t.to.is_none(), t.id)).map(|t| t.id) else {
+    let Some(trace) = traces.into_iter().find(|t| t.id.number() == number) else {
         return Ok(json!({ "dropped": false }));
     };
-    desk.with_records(move |r| r.detach_trace(trace)).await?;
-    desk.tests.end(job.id);
+    desk.with_records(move |r| r.detach_trace(trace.id)).await?;
+    if trace.to.is_none() {
+        desk.tests.end(job.id);
+    }
     Ok(json!({ "dropped": true }))
 }
 
 /// Presses the button of a made-up machine.
 fn press(desk: &Desk, id: SocketId, headers: &HeaderMap) -> Response {
     let pressed = desk.capture.press(id);
-    back(headers, if pressed { Ok(()) } else { Err(no_button()) })
+    back(headers, if pressed { Ok(()) } else { Err(super::no_button()) })
 }
 
 /// Lets a made-up machine be worked by itself, or takes the hand off again.
-fn by_itself(desk: &Arc<Desk>, id: SocketId, headers: &HeaderMap) -> Response {
-    let from = desk.tests.job_on(id).and_then(|job| desk.tests.get(job)).map_or(0, |running| {
-        match running.now().place {
-            Place::Before => 0,
-            Place::Step(k) | Place::Past(k) => k,
-            Place::Over => usize::MAX,
-        }
+async fn by_itself(desk: &Arc<Desk>, id: SocketId, headers: &HeaderMap) -> Response {
+    let from = desk.tests.on(id).map_or(0, |running| match running.now().place {
+        Place::Before => 0,
+        Place::Step(k) | Place::Past(k) => k,
+        Place::Over => usize::MAX,
     });
-    back(headers, desk.by_itself.work(desk, id, from).map_err(|()| no_button()))
-}
-
-fn no_button() -> Problem {
-    Problem::refused("nothing can be pressed on this socket", "only a made-up machine is pressed from here")
+    let done = desk.by_itself.work(desk, id, from).await;
+    back(headers, done)
 }
 
 fn back(headers: &HeaderMap, done: Result<(), Problem>) -> Response {

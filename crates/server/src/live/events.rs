@@ -106,7 +106,7 @@ struct Ear {
     ticks: Interval,
     closing: watch::Receiver<bool>,
     state: Value,
-    told: Value,
+    told: Told,
     due: VecDeque<Event>,
     count: u32,
 }
@@ -115,7 +115,7 @@ fn watched(desk: Arc<Desk>, socket: SocketId, test: Option<Arc<Running>>) -> Eve
     let (bus, recent) = desk.capture.listen(Some(socket));
     let closing = desk.closing.subscribe();
     let due = VecDeque::from_iter(points(&recent));
-    let (state, told) = (Value::Null, Value::Null);
+    let (state, told) = (Value::Null, Told::default());
     let ear = Ear { desk, socket, test, bus, ticks: ticks(), closing, state, told, due, count: 0 };
     stream(ear, |mut ear| async move {
         while ear.due.is_empty() {
@@ -161,18 +161,43 @@ impl Ear {
     /// Where the test is, if that is news.
     fn test(&mut self) {
         let Some(running) = &self.test else { return };
-        if !self.count.is_multiple_of(2) && !self.told.is_null() {
+        if !self.count.is_multiple_of(2) && !self.told.test.is_null() {
             return;
         }
-        let told = as_json(running, &running.now());
-        if told != self.told {
-            self.due.push_back(event("test", &told));
-            self.told = told;
+        if let Some(news) = self.told.news(as_json(running, &running.now())) {
+            self.due.push_back(event("test", &news));
         }
         if !running.is_followed() {
             self.due.push_back(event("ended", &json!({})));
             self.test = None;
         }
+    }
+}
+
+/// What was told of a test.
+#[derive(Default)]
+struct Told {
+    /// Without its time and its parts.
+    test: Value,
+    parts: Value,
+}
+
+impl Told {
+    /// What is news of it: nothing where only the time went on, and the parts only where they are others.
+    fn news(&mut self, mut now: Value) -> Option<Value> {
+        let keys = now.as_object_mut()?;
+        let (at, parts) = (keys.remove("at")?, keys.remove("parts")?);
+        let new_parts = parts != self.parts;
+        if now == self.test && !new_parts {
+            return None;
+        }
+        self.test = now.clone();
+        now["at"] = at;
+        if new_parts {
+            now["parts"] = parts.clone();
+            self.parts = parts;
+        }
+        Some(now)
     }
 }
 
@@ -209,4 +234,22 @@ where
         Some((Ok(event), (state, next)))
     });
     Sse::new(Box::pin(stream))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Told;
+    use serde_json::json;
+
+    #[test]
+    fn of_a_test_only_what_is_new_is_told() {
+        let mut told = Told::default();
+        let first = json!({ "at": 1, "sure": 0.9, "parts": [{ "step": "warm" }] });
+        assert_eq!(told.news(first.clone()), Some(first));
+        assert_eq!(told.news(json!({ "at": 2, "sure": 0.9, "parts": [{ "step": "warm" }] })), None);
+        let surer = json!({ "at": 3, "sure": 1.0, "parts": [{ "step": "warm" }] });
+        assert_eq!(told.news(surer), Some(json!({ "at": 3, "sure": 1.0 })));
+        let none = json!({ "at": 4, "sure": 1.0, "parts": [] });
+        assert_eq!(told.news(none.clone()), Some(none));
+    }
 }

@@ -15,11 +15,10 @@ use std::collections::HashMap;
 use std::sync::Arc;
 use trace::Sample;
 
+use super::MOST_SAMPLES;
 use super::marks::{Mark, Tap, for_alignment};
 use super::run_down::{Motion, RunDown};
 
-/// Most samples that a test is followed over: 5 h at ten a second.
-const MOST_SAMPLES: usize = 200_000;
 /// Hypotheses that are followed side by side; those that predict the same count once.
 const LEADING: usize = 20;
 /// The trace says where the test is from this probability on.

@@ -19,10 +19,20 @@ mod view;
 
 pub(crate) use by_itself::ByItself;
 pub(crate) use running::Tests;
+pub(crate) use view::is_bad;
 
 use crate::desk::Desk;
+use crate::problem::Problem;
 use axum::Router;
 use std::sync::Arc;
+
+/// Most samples that a test is followed over, and that count of it as evidence: 5 h at ten a second.
+const MOST_SAMPLES: usize = 200_000;
+
+/// What a socket without a made-up machine says to a press.
+fn no_button() -> Problem {
+    Problem::refused("nothing can be pressed on this socket", "only a made-up machine is pressed from here")
+}
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new()

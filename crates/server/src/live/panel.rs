@@ -24,8 +24,12 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
 pub(crate) struct Panel {
     pub(crate) id: JobId,
     pub(crate) view: Option<View>,
+    /// Number of the trace that is shown.
+    pub(crate) trace: i64,
     /// A trace was recorded and ended.
     pub(crate) ended: bool,
+    /// How to leave the test, in the machine file's words: ending it here stops no machine.
+    pub(crate) leave: String,
     /// The made-up machine on this socket, if it is one.
     pub(crate) made_up: Option<MadeUp>,
 }
@@ -72,7 +76,9 @@ async fn panel(desk: &Arc<Desk>, job: &Job) -> Result<(Panel, Trace, Option<Seen
         .as_ref()
         .filter(|s| s.has_button && view.is_some())
         .map(|s| MadeUp { socket: s.id.number(), by_itself: desk.by_itself.is_on(s.id) });
-    Ok((Panel { id, ended: view.is_none(), view, made_up }, trace, seen))
+    let leave = desk.machine_of(job)?.map_or(String::new(), |m| m.test.leave.clone());
+    let panel = Panel { id, trace: trace.id.number(), ended: view.is_none(), leave, view, made_up };
+    Ok((panel, trace, seen))
 }
 
 async fn show(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
@@ -93,6 +99,9 @@ async fn show(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
         }
     });
     let sockets = desk.with_records(records::Records::sockets).await?;
+    // Where nobody follows an open trace there is nothing to wait for: it is shown as far as it goes.
+    let newest = seen.as_ref().and_then(|s| s.newest).map_or(trace.from, |s| s.at.max(trace.from));
+    let to = if panel.ended { Some(trace.to.unwrap_or(newest)) } else { None };
     let called = sockets.into_iter().find(|s| s.id == trace.socket).map_or(String::new(), |s| s.name);
     page(&Page {
         layout: Layout::of(&desk, format!("{name}: live test"), "today"),
@@ -102,7 +111,7 @@ async fn show(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
         socket_id: trace.socket.number(),
         simulated,
         from: trace.from.as_millisecond(),
-        to: trace.to.map_or(String::new(), |t| t.as_millisecond().to_string()),
+        to: to.map_or(String::new(), |t| t.as_millisecond().to_string()),
         panel,
     })
 }

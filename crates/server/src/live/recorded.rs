@@ -1,23 +1,21 @@
 //! A job's trace as evidence: the stretch that ended last, read from the records, with the marks of the log. While a trace is
 //! open it counts for nothing yet.
 
-use super::marks;
 use super::range::ms;
+use super::view::PartView;
+use super::{MOST_SAMPLES, marks};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Json, Router};
+use bench::Hypothesis;
 use diagnosis::evidence::Recording;
-use diagnosis::finding::Verdict;
+use jiff::Timestamp;
 use machine::model::Machine;
 use records::{Job, JobId, Trace};
-use report::finding::words;
 use serde_json::{Value, json};
 use std::sync::Arc;
-
-/// Most samples of a recording that is aligned.
-const MOST_SAMPLES: usize = 400_000;
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new().route("/api/jobs/{id}/trace", get(for_programs).post(super::acts::by_program))
@@ -55,17 +53,20 @@ pub(crate) async fn read(desk: &Arc<Desk>, counts: Counts) -> Result<Option<Reco
             Ok((r.samples(trace.socket, trace.from, to)?, name.unwrap_or_default()))
         })
         .await?;
-    let sample = |s: &records::Sample| {
-        Some(trace::Sample {
-            time_s: s.at.duration_since(trace.from).as_secs_f64(),
-            power_w: s.watts?,
-            voltage_v: s.volts,
-            current_a: s.amps,
-            power_factor: None,
-        })
-    };
+    let sample = |s: &records::Sample| sample(s, trace.from);
     let samples: Vec<trace::Sample> = kept.iter().filter_map(sample).take(MOST_SAMPLES).collect();
     Ok((!samples.is_empty()).then(|| Recording { name: format!("socket {name}"), samples, marks }))
+}
+
+/// A sample of a trace that begins then; none where the meter gave no watts.
+pub(super) fn sample(s: &records::Sample, begins: Timestamp) -> Option<trace::Sample> {
+    Some(trace::Sample {
+        time_s: s.at.duration_since(begins).as_secs_f64(),
+        power_w: s.watts?,
+        voltage_v: s.volts,
+        current_a: s.amps,
+        power_factor: None,
+    })
 }
 
 /// Where the steps lie in the trace that counts, with their verdicts; times as those of the samples.
@@ -85,16 +86,20 @@ async fn for_programs(
         .into());
     };
     let at = |s: f64| ms(trace.from) + 1000.0 * s;
-    let steps = &found.machine.test.steps;
+    let shared = found.clone();
+    let healthy = Hypothesis::healthy();
+    let expected = desk.work(move || bench::predict(&shared.machine, &healthy, &shared.conditions)).await?;
     let parts = found.finding.steps.iter().filter_map(|v| {
-        let (low, high) = v.expected_w.interval();
-        Some(json!({
-            "step": steps[v.step].id, "number": v.step + 1, "says": steps[v.step].says,
-            "from": at(v.start_s?), "to": at(v.end_s?), "reads": v.measured_w.map(words::watts),
-            "verdict": words::verdict(v.verdict), "why": v.why,
-            "look": matches!(v.verdict, Verdict::Low | Verdict::High | Verdict::Nothing),
-            "band": [low.max(0.0), high.max(0.0)], "should": words::watts(v.expected_w),
-        }))
+        let part = PartView {
+            step: v.step,
+            from_ms: at(v.start_s?),
+            to_ms: at(v.end_s?),
+            reads: v.measured_w,
+            should: v.expected_w,
+            verdict: v.verdict,
+            why: &v.why,
+        };
+        Some(part.json(&found.machine, &expected))
     });
     let mut parts: Vec<Value> = parts.collect();
     parts.sort_by(|a, b| a["from"].as_f64().unwrap_or(0.0).total_cmp(&b["from"].as_f64().unwrap_or(0.0)));

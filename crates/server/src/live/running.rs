@@ -1,7 +1,7 @@
 //! The tests that are being followed: each on a thread of its own, for as long as its trace is open.
 
 use super::follow::{Follower, Frame, Place, TestNow};
-use super::marks;
+use super::{marks, recorded};
 use crate::capture::Event;
 use crate::desk::Desk;
 use crate::problem::Problem;
@@ -11,7 +11,7 @@ use bench::Conditions;
 use diagnosis::Find;
 use jiff::Timestamp;
 use machine::model::Machine;
-use records::{Job, JobId, Records, Sample, Trace};
+use records::{Job, JobId, Records, Sample, SocketId, Trace};
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{self, RecvTimeoutError};
@@ -25,8 +25,8 @@ const AT_ONCE: usize = 16;
 const LOOKS_BACK_EVERY: Duration = Duration::from_millis(1500);
 /// The test is over by itself when the trace has said so for so long, s, so surely.
 const OVER: (f64, f64) = (10.0, 0.95);
-/// Sets of faults that are followed.
-const LEADING: usize = 60;
+/// Sets of faults, likeliest first, that predictions are made for; of those the follower takes the ones that differ.
+const LIKELIEST: usize = 60;
 
 /// All tests that are followed.
 #[derive(Default)]
@@ -64,6 +64,11 @@ impl Running {
         !self.ended.load(Ordering::Relaxed)
     }
 
+    fn end(&self) {
+        self.ended.store(true, Ordering::Relaxed);
+        let _ = self.inbox.send(In::End);
+    }
+
     /// A moment of the trace on the clock.
     pub(crate) fn at(&self, time_s: f64) -> Timestamp {
         let after = jiff::SignedDuration::from_micros((time_s * 1e6) as i64);
@@ -77,21 +82,36 @@ impl Tests {
         self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&job).cloned()
     }
 
-    /// The job that a socket is in use for.
-    pub(crate) fn job_on(&self, socket: records::SocketId) -> Option<JobId> {
+    /// The test that is followed on this socket.
+    pub(crate) fn on(&self, socket: SocketId) -> Option<Arc<Running>> {
         let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        all.iter().find(|(_, r)| r.trace.socket == socket).map(|(job, _)| *job)
+        all.values().find(|r| r.trace.socket == socket).cloned()
     }
 
     /// Stops following.
     pub(crate) fn end(&self, job: JobId) {
         if let Some(running) = self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(&job) {
-            running.ended.store(true, Ordering::Relaxed);
-            let _ = running.inbox.send(In::End);
+            running.end();
         }
     }
 
-    /// The test of this job, if a trace of it is open; followed from the records where nobody follows it yet.
+    /// Stops following this one; another that follows the job by now goes on.
+    fn end_this(&self, job: JobId, this: &Arc<Running>) {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.get(&job).is_some_and(|running| Arc::ptr_eq(running, this)) {
+            all.remove(&job);
+        }
+        this.end();
+    }
+
+    /// Refuses where as many tests are followed as can be.
+    pub(crate) fn room(&self) -> Result<(), Problem> {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() < AT_ONCE { Ok(()) } else { Err(too_many()) }
+    }
+
+    /// The test of this job, if a trace of it is open and the machine file has one; followed from the records where nobody
+    /// follows it yet.
     pub(crate) async fn of(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc<Running>>, Problem> {
         if let Some(running) = desk.tests.get(job.id) {
             return Ok(Some(running));
@@ -101,7 +121,8 @@ impl Tests {
         let Some(trace) = traces.into_iter().filter(|t| t.to.is_none()).max_by_key(|t| t.id) else {
             return Ok(None);
         };
-        let Some(machine) = desk.machine_of(job)? else { return Ok(None) };
+        let machine = desk.machine_of(job)?.filter(|m| !m.test.steps.is_empty());
+        let Some(machine) = machine else { return Ok(None) };
         let running = begin(desk, job, trace, machine).await?;
         Ok(Some(running))
     }
@@ -113,6 +134,13 @@ impl Tests {
             let _ = running.inbox.send(In::Marks(marks));
         }
     }
+}
+
+fn too_many() -> Problem {
+    Problem::refused(
+        format!("{AT_ONCE} tests are followed already"),
+        "end one of them first; the samples of this socket are kept all the same",
+    )
 }
 
 async fn begin(
@@ -140,10 +168,7 @@ async fn begin(
             return Ok(other.clone());
         }
         if all.len() >= AT_ONCE {
-            return Err(Problem::refused(
-                format!("{AT_ONCE} tests are followed already"),
-                "end one of them first; the samples of this socket are kept all the same",
-            ));
+            return Err(too_many());
         }
         all.insert(job.id, running.clone());
     }
@@ -163,7 +188,7 @@ async fn begin(
     Ok(running)
 }
 
-/// Hands samples on to the thread, and ends the test when the trace says that it is over.
+/// Hands samples on to the thread, and ends the test when the trace says that it is over, or nobody follows any more.
 async fn hand_on(desk: Arc<Desk>, job: JobId, running: Arc<Running>, mut bus: broadcast::Receiver<Event>) {
     let mut changes = running.changes();
     loop {
@@ -171,28 +196,28 @@ async fn hand_on(desk: Arc<Desk>, job: JobId, running: Arc<Running>, mut bus: br
             event = bus.recv() => match event {
                 Ok(Event::Sample(id, sample)) if id == running.trace.socket => {
                     if running.inbox.send(In::Sample(sample)).is_err() {
-                        return;
+                        break;
                     }
                 }
                 Ok(_) => {}
                 // Too far behind: followed anew from the records by whoever looks next.
-                Err(broadcast::error::RecvError::Lagged(_)) => return desk.tests.end(job),
-                Err(broadcast::error::RecvError::Closed) => return,
+                Err(broadcast::error::RecvError::Lagged(_) | broadcast::error::RecvError::Closed) => break,
             },
             changed = changes.changed() => {
                 if changed.is_err() {
-                    return;
+                    break;
                 }
                 let now = changes.borrow_and_update().clone();
                 if now.place == Place::Over && now.sure >= OVER.1 && now.at_s - now.since_s >= OVER.0 && !now.by_tap {
                     let (trace, end) = (running.trace.id, running.at(now.at_s + 0.001));
                     if desk.with_records(move |r| r.end_trace(trace, end)).await.is_ok() {
-                        return desk.tests.end(job);
+                        break;
                     }
                 }
             }
         }
     }
+    desk.tests.end_this(job, &running);
 }
 
 /// The thread: ends when it is told to, or nobody holds the other end.
@@ -206,15 +231,7 @@ fn follow(
     tell: &watch::Sender<Arc<TestNow>>,
 ) {
     let Ok(mut follower) = Follower::new(machine, frame) else { return };
-    let sample = |s: &Sample| {
-        Some(trace::Sample {
-            time_s: s.at.duration_since(begins).as_secs_f64(),
-            power_w: s.watts?,
-            voltage_v: s.volts,
-            current_a: s.amps,
-            power_factor: None,
-        })
-    };
+    let sample = |s: &Sample| recorded::sample(s, begins);
     before.iter().filter_map(sample).for_each(|s| follower.push(s));
     follower.mark(marks);
     follower.look_back();
@@ -261,7 +278,55 @@ fn frame(machine: &Machine, job: &Job, settings: &records::Settings) -> Frame {
         conditions.meter = find.conditions().meter;
         let beliefs = find.beliefs(&known).map_or(Vec::new(), |b| b.cases);
         let shown = beliefs.into_iter().filter(|(case, p)| case.sometimes.is_empty() && *p > 0.0);
-        leading = shown.take(LEADING).map(|(case, p)| (p.ln(), case.faults)).collect();
+        leading = shown.take(LIKELIEST).map(|(case, p)| (p.ln(), case.faults)).collect();
     }
     Frame { conditions, supply: known.supply, leading }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{AT_ONCE, Running, TestNow};
+    use crate::desk::Desk;
+    use axum::body::{Body, to_bytes};
+    use axum::http::{Request, header};
+    use records::{JobMachine, Trace};
+    use std::sync::atomic::AtomicBool;
+    use std::sync::{Arc, mpsc};
+    use tokio::sync::watch;
+    use tower::ServiceExt;
+
+    #[tokio::test]
+    async fn where_as_many_tests_are_followed_as_can_be_none_is_left_open() {
+        let folder = tempfile::tempdir().unwrap();
+        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
+        let file_text = include_str!("../../../../machines/aldermere-tern-81.toml").to_owned();
+        let machine = JobMachine { file_text, ..JobMachine::default() };
+        let job = desk.records().new_job(&crate::now(), None, Some(&machine)).unwrap();
+        let (_meter, news) = tokio::sync::mpsc::channel(1);
+        let socket = crate::plug(&desk, "quay 3", news).unwrap();
+        let machine = desk.machine_of(&desk.job(job).await.unwrap()).unwrap().unwrap();
+        let other = desk.records().socket("quay 4").unwrap();
+        let elsewhere = desk.records().new_job(&crate::now(), None, None).unwrap();
+        let from = jiff::Timestamp::UNIX_EPOCH;
+        let id = desk.records().attach_trace(elsewhere, other, from, None).unwrap();
+        for n in 0..AT_ONCE {
+            let number = i64::try_from(n).unwrap() + 100;
+            let trace = Trace { id, job: number, socket: other, from, to: None };
+            let (inbox, (_, now)) = (mpsc::channel().0, watch::channel(Arc::new(TestNow::default())));
+            let running =
+                Running { trace, machine: machine.clone(), now, inbox, ended: AtomicBool::new(false) };
+            desk.tests.0.lock().unwrap().insert(number, Arc::new(running));
+        }
+        let start = format!("{{\"what\": \"start\", \"socket\": \"{}\"}}", socket.number());
+        let request = Request::post(format!("/api/jobs/{job}/trace"))
+            .header(header::HOST, "localhost:8423")
+            .header(header::CONTENT_TYPE, "application/json")
+            .body(Body::from(start))
+            .unwrap();
+        let routes = crate::routes(desk.clone(), crate::Door::ThisComputer, false);
+        let answer = routes.oneshot(request).await.unwrap();
+        let body = to_bytes(answer.into_body(), 10_000).await.unwrap();
+        assert!(String::from_utf8_lossy(&body).contains("16 tests are followed already"), "{body:?}");
+        assert_eq!(desk.records().traces_of(job).unwrap(), []);
+    }
 }

@@ -5,7 +5,7 @@ use super::range::ms;
 use super::run_down::Phase;
 use super::running::Running;
 use crate::pages::test::{Sign, sign};
-use bench::Prediction;
+use bench::{Estimate, Prediction};
 use diagnosis::finding::Verdict;
 use machine::model::{GoesOn, Machine, Step};
 use quantity::{Dimension, format};
@@ -38,6 +38,10 @@ pub(crate) struct View {
     pub(crate) last_mark: Option<u32>,
     /// All steps: key and words.
     pub(crate) steps: Vec<(String, String)>,
+    /// What must be so before the test is entered; nothing once it runs.
+    pub(crate) prepare: Vec<String>,
+    /// The trace shows that the test is over: how to leave it is what the panel says.
+    pub(crate) is_over: bool,
 }
 
 pub(crate) struct RunDownView {
@@ -139,6 +143,8 @@ impl View {
             by_tap: now.by_tap,
             last_mark: last_mark.map(|e| e.number),
             steps: steps.iter().map(|s| (s.id.clone(), s.says.clone())).collect(),
+            prepare: if now.place == Place::Before { machine.test.before.clone() } else { Vec::new() },
+            is_over: now.place == Place::Over,
         }
     }
 }
@@ -151,7 +157,7 @@ fn heading(phase: Phase) -> &'static str {
     }
 }
 
-fn is_bad(verdict: Verdict) -> bool {
+pub(crate) fn is_bad(verdict: Verdict) -> bool {
     matches!(verdict, Verdict::Low | Verdict::High | Verdict::Nothing)
 }
 
@@ -164,6 +170,32 @@ fn load(expected: &[Prediction], step: usize) -> &'static str {
         p if p.speed_rpm.value.abs() > 1.0 => "motion",
         p if (p.water_l - water_l).abs() > 0.05 => "water",
         _ => "rest",
+    }
+}
+
+/// A step beside its stretch of the trace, while the test runs and afterwards.
+pub(super) struct PartView<'a> {
+    pub(super) step: usize,
+    pub(super) from_ms: f64,
+    pub(super) to_ms: f64,
+    pub(super) reads: Option<Estimate>,
+    pub(super) should: Estimate,
+    pub(super) verdict: Verdict,
+    pub(super) why: &'a str,
+}
+
+impl PartView<'_> {
+    /// For the page's script and for programs. `expected` is what each step of the sound machine reads.
+    pub(super) fn json(&self, machine: &Machine, expected: &[Prediction]) -> Value {
+        let step = &machine.test.steps[self.step];
+        let (low, high) = self.should.interval();
+        json!({
+            "step": step.id, "number": self.step + 1, "says": step.says,
+            "from": self.from_ms, "to": self.to_ms, "reads": self.reads.map(words::watts),
+            "verdict": words::verdict(self.verdict), "look": is_bad(self.verdict), "why": self.why,
+            "band": [low.max(0.0), high.max(0.0)], "should": words::watts(self.should),
+            "works_with": load(expected, self.step),
+        })
     }
 }
 
@@ -193,14 +225,16 @@ pub(crate) fn as_json(running: &Running, now: &TestNow) -> Value {
         })
     });
     let part = |p: &super::follow::Part| {
-        let (low, high) = band(&now.expected[p.step]);
-        json!({
-            "step": machine.test.steps[p.step].id, "number": p.step + 1, "says": machine.test.steps[p.step].says,
-            "from": at(p.from_s), "to": at(p.to_s), "reads": p.measured.map(words::watts),
-            "verdict": words::verdict(p.verdict), "look": is_bad(p.verdict), "why": p.why,
-            "band": [low, high], "should": words::watts(now.expected[p.step].power_w),
-            "works_with": load(&now.expected, p.step),
-        })
+        let part = PartView {
+            step: p.step,
+            from_ms: at(p.from_s),
+            to_ms: at(p.to_s),
+            reads: p.measured,
+            should: now.expected[p.step].power_w,
+            verdict: p.verdict,
+            why: &p.why,
+        };
+        part.json(machine, &now.expected)
     };
     json!({
         "revision": revision(now),

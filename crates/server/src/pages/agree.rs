@@ -114,11 +114,13 @@ impl AgreeView {
         let touched = visit::fitted(&job.log).next().is_some() || visit::mended(&job.log).is_some();
         let (mut quote, mut trouble, mut needs) = (None, None, String::new());
         match found {
-            _ if pending => needs = "Working out what it could be …".to_owned(),
+            _ if pending => "Working out what it could be …".clone_into(&mut needs),
             _ if touched => {
                 "It was worked on since: what Find says now prices nothing any more.".clone_into(&mut needs);
             }
-            None => needs = "A price needs a suspect: say what fails, under Arrive or Find.".to_owned(),
+            None => {
+                "A price needs a suspect: say what fails, under Arrive or Find.".clone_into(&mut needs);
+            }
             Some(found) => match charge::priced(found, &job.log, settings) {
                 Ok(priced) => quote = Some(quote_view(found, job, settings, &priced)),
                 Err(problem) => trouble = Some(problem),

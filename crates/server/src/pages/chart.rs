@@ -70,6 +70,19 @@ struct Way {
 #[derive(Default)]
 pub(crate) struct Charts(Mutex<VecDeque<(String, Arc<Made>)>>);
 
+impl Charts {
+    fn get(&self, key: &str) -> Option<Arc<Made>> {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.iter().find(|c| c.0 == key).map(|c| c.1.clone())
+    }
+
+    fn keep(&self, key: String, made: &Arc<Made>) {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.push_front((key, made.clone()));
+        all.truncate(KEPT);
+    }
+}
+
 /// What a chart is made from.
 struct From {
     machine: Arc<Machine>,
@@ -123,7 +136,7 @@ async fn of_machine_drawn(
 }
 
 async fn of_job(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
-    let made = chart(&desk, from_job(&desk, id).await?).await?;
+    let made = chart_of_job(&desk, id).await?;
     page(&Page {
         layout: Layout::of(&desk, made.title.clone(), "today"),
         made,
@@ -135,7 +148,7 @@ async fn of_job(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<
 }
 
 async fn of_job_drawn(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
-    Ok(svg(chart(&desk, from_job(&desk, id).await?).await?.svg.clone()))
+    Ok(svg(chart_of_job(&desk, id).await?.svg.clone()))
 }
 
 async fn from_machine(desk: &Arc<Desk>, file: &str, about: &About) -> Result<From, Problem> {
@@ -159,42 +172,39 @@ async fn from_machine(desk: &Arc<Desk>, file: &str, about: &About) -> Result<Fro
     })
 }
 
-async fn from_job(desk: &Arc<Desk>, id: JobId) -> Result<From, Problem> {
-    let job = desk.job(id).await?;
-    let known = match worked_out::known(desk, &job).await? {
-        Some(known) => known.with_samples(desk).await?,
-        None => None,
-    };
-    let known = known.ok_or_else(|| {
+async fn chart_of_job(desk: &Arc<Desk>, id: JobId) -> Result<Arc<Made>, Problem> {
+    let nothing = || {
         Problem::refused(
             "there is nothing to go by yet",
             "match the machine and say what fails, under Arrive",
         )
-    })?;
+    };
+    let job = desk.job(id).await?;
+    let known = worked_out::known(desk, &job).await?.ok_or_else(nothing)?;
+    // Before the samples of a recording are read.
+    if let Some(made) = desk.pages.charts.get(&known.key) {
+        return Ok(made);
+    }
+    let known = known.with_samples(desk).await?.ok_or_else(nothing)?;
     let variant = job.machine.map(|m| m.variant).filter(|v| !v.is_empty());
-    Ok(From {
+    let from = From {
         key: known.key,
         variant: variant.or_else(|| known.machine.plate.variants.first().cloned()),
         machine: known.machine,
         evidence: known.evidence,
         setup: known.setup,
-    })
+    };
+    chart(desk, from).await
 }
 
 async fn chart(desk: &Arc<Desk>, from: From) -> Result<Arc<Made>, Problem> {
-    let kept = |charts: &Charts, key: &str| {
-        let all = charts.0.lock().unwrap_or_else(PoisonError::into_inner);
-        all.iter().find(|c| c.0 == key).map(|c| c.1.clone())
-    };
-    if let Some(made) = kept(&desk.pages.charts, &from.key) {
+    if let Some(made) = desk.pages.charts.get(&from.key) {
         return Ok(made);
     }
     let shared = desk.clone();
     desk.work(move || {
         let made = Arc::new(make(&from)?);
-        let mut all = shared.pages.charts.0.lock().unwrap_or_else(PoisonError::into_inner);
-        all.push_front((from.key, made.clone()));
-        all.truncate(KEPT);
+        shared.pages.charts.keep(from.key, &made);
         Ok(made)
     })
     .await?

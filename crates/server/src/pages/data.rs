@@ -69,6 +69,8 @@ async fn show(State(desk): State<Arc<Desk>>, Query(asked): Query<Asked>) -> Resu
 struct Customer {
     layout: Layout,
     line: CustomerLine,
+    /// Others of the same name or telephone: most likely the same person, entered again with another job.
+    alike: Vec<CustomerLine>,
     /// What was erased just now.
     erased: Option<Erased>,
 }
@@ -80,7 +82,8 @@ async fn line(desk: &Arc<Desk>, id: CustomerId) -> Result<CustomerLine, Problem>
 
 async fn customer(State(desk): State<Arc<Desk>>, Path(id): Path<CustomerId>) -> Result<Response, Problem> {
     let line = line(&desk, id).await?;
-    page(&Customer { layout: Layout::of(&desk, "A customer's data", "settings"), line, erased: None })
+    let alike = desk.with_records(move |r| r.customers_alike(Whose::Customer(id))).await?;
+    page(&Customer { layout: Layout::of(&desk, "A customer's data", "settings"), line, alike, erased: None })
 }
 
 #[derive(Deserialize, Default)]
@@ -110,10 +113,12 @@ async fn erase(
     line(&desk, id).await?;
     sent.needed("the customer's data is to go")?;
     let on = jiff::ZonedDateTime::now().date();
+    // Once the name is gone, nobody is alike any more.
+    let alike = desk.with_records(move |r| r.customers_alike(Whose::Customer(id))).await?;
     let erased = desk.with_records(move |r| r.erase(Whose::Customer(id), on)).await?;
     let line = line(&desk, id).await?;
     let layout = Layout::of(&desk, "A customer's data", "settings");
-    page(&Customer { layout, line, erased: Some(erased) })
+    page(&Customer { layout, line, alike, erased: Some(erased) })
 }
 
 /// A name with the day and time in it: `wattmend-backup-2026-11-25-1542.sqlite`.
@@ -170,6 +175,7 @@ fn unwritten(e: &std::io::Error) -> RecordsError {
         message: format!("the file to be sent could not be written: {e}"),
         remedy: "make room on the disk, and try again".to_owned(),
         may_pass: true,
+        about: records::About::Output,
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::assets;
 use crate::desk::Desk;
 use crate::problem::Problem;
+use crate::who::ASKS;
 use askama::Template;
 use axum::response::{Html, IntoResponse, Response};
 
@@ -13,12 +14,18 @@ pub(crate) struct Layout {
     pub(crate) place: &'static str,
     pub(crate) demo: bool,
     pub(crate) version: String,
+    /// Who is logged in, for the scripts; empty: nobody.
+    pub(crate) who: String,
 }
 
 impl Layout {
     pub(crate) fn of(desk: &Desk, title: impl Into<String>, place: &'static str) -> Layout {
-        Layout { title: title.into(), place, demo: desk.demo, version: assets::version() }
+        Layout { title: title.into(), place, demo: desk.demo, version: assets::version(), who: who() }
     }
+}
+
+fn who() -> String {
+    ASKS.try_with(Clone::clone).unwrap_or_default()
 }
 
 /// A page from its template.
@@ -36,7 +43,8 @@ struct ProblemPage<'p> {
 
 /// A page that says what is wrong and what to do.
 pub(crate) fn problem(problem: &Problem) -> Html<String> {
-    let layout = Layout { title: "Not so".to_owned(), place: "", demo: false, version: assets::version() };
+    let title = "Not so".to_owned();
+    let layout = Layout { title, place: "", demo: false, version: assets::version(), who: who() };
     Html(ProblemPage { layout, problem }.render().unwrap_or_else(|_| problem.status.to_string()))
 }
 

@@ -5,7 +5,7 @@ use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::visit;
 use crate::visit::keep::{self, Fields, Said};
-use crate::visit::proof::{Next, Proof, Read, proof};
+use crate::visit::proof::{Proof, Read, proof};
 use crate::who::Who;
 use askama::Template;
 use axum::extract::{Form, Path, State};
@@ -19,7 +19,7 @@ use quantity::{Dimension, format, format_pm};
 use records::{Job, JobId, ProvingFacts, Records, Says, Settings, TesterFacts};
 use report::finding::words;
 use safety::retest::{Retest, Retested};
-use safety::{Calibrated, Conclusion, Item, Judged, Keep, Limit, State as TestState, Test};
+use safety::{Calibrated, Conclusion, Item, Judged, Keep, Limit, Next, State as TestState, Test, WhyNot};
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -55,6 +55,8 @@ pub(super) struct ProofView {
     pub(super) items: Vec<ItemView>,
     pub(super) steps: Vec<StepView>,
     pub(super) skipped: String,
+    /// Tests that may well apply, and whose limits are not known here.
+    pub(super) not_judged: String,
     pub(super) remarks: Vec<String>,
     /// `FIT`, `NOT FIT`, `OPEN`.
     pub(super) word: &'static str,
@@ -89,6 +91,8 @@ pub(super) struct ItemView {
     pub(super) limit: String,
     pub(super) source: String,
     pub(super) means: &'static str,
+    /// What could hurt in looking.
+    pub(super) careful: String,
     pub(super) look_for: Vec<&'static str>,
     pub(super) readings: Vec<ReadView>,
     /// Another reading may be added.
@@ -210,9 +214,11 @@ fn verdict(verdict: Verdict) -> &'static str {
 
 fn proof_view(proof: &Proof) -> ProofView {
     let report = &proof.report;
-    let next = proof.next();
+    let next = report.next();
     let mains = report.conclusion != Conclusion::NotFit;
-    let skipped: Vec<&str> = report.skipped.iter().map(|s| s.test.name()).collect();
+    let not_judged: Vec<&str> = report.not_judged().map(Test::name).collect();
+    let skipped = report.skipped.iter().filter(|s| s.why != WhyNot::NoLimitKnown);
+    let skipped: Vec<&str> = skipped.map(|s| s.test.name()).collect();
     ProofView {
         about: about(proof),
         who: report.standard.who.clone(),
@@ -220,6 +226,7 @@ fn proof_view(proof: &Proof) -> ProofView {
         items: report.items.iter().map(|i| item_view(i, &proof.readings, mains)).collect(),
         steps: report.retest.iter().map(|r| step_view(r, &proof.readings, mains)).collect(),
         skipped: skipped.join(", "),
+        not_judged: not_judged.join(", "),
         remarks: report.remarks.clone(),
         word: word(report.conclusion),
         bad: report.conclusion == Conclusion::NotFit,
@@ -316,8 +323,9 @@ fn item_view(item: &Item, all: &[Read], mains: bool) -> ItemView {
         why: judged.iter().map(|j| numbers(j, item.limit.as_ref())).collect(),
         limit: item.limit.as_ref().map_or(String::new(), limit_words),
         source: item.limit.as_ref().map_or(String::new(), source),
-        means: item.meaning.map_or("", |m| m.says),
-        look_for: item.meaning.map_or(Vec::new(), |m| m.look_for.to_vec()),
+        means: item.meaning.as_ref().map_or("", |m| m.says),
+        careful: item.meaning.as_ref().map_or(String::new(), |m| m.caution.clone()),
+        look_for: item.meaning.as_ref().map_or(Vec::new(), |m| m.look_for.to_vec()),
         readings: readings(all, |r| r.test == Some(item.test)),
         more: (done && (mains || !item.test.energises())).then(|| field_of(item.test)),
         state,

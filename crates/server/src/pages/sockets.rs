@@ -12,8 +12,9 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use axum::{Extension, Router};
 use meters::{Config, Source, Tried};
-use records::SocketId;
+use records::{JobId, SocketId};
 use serde::Deserialize;
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -46,7 +47,7 @@ struct Row {
     says: String,
     remark: String,
     simulated: String,
-    job: Option<records::JobId>,
+    job: Option<JobId>,
     can_be_tried: bool,
 }
 
@@ -68,7 +69,7 @@ struct MessageView {
     left_out: Vec<String>,
 }
 
-fn row(desk: &Desk, who: &Who, seen: Seen) -> Row {
+fn row(desk: &Desk, who: &Who, seen: Seen, jobs: &HashMap<SocketId, JobId>) -> Row {
     let (state, says) = match &seen.state {
         Heard::Waiting => ("waiting", "not heard yet".to_owned()),
         Heard::Heard => ("heard", seen.newest.map_or(String::new(), in_words)),
@@ -81,9 +82,21 @@ fn row(desk: &Desk, who: &Who, seen: Seen) -> Row {
         says,
         remark: seen.remark.unwrap_or_default(),
         simulated: seen.simulated.map_or(String::new(), |speed| format!("simulated, {speed} times as fast")),
-        job: desk.tests.job_on(seen.id),
+        job: jobs.get(&seen.id).copied(),
         can_be_tried: may_set_up(who) && desk.capture.config(seen.id).is_some(),
     }
+}
+
+/// The jobs that sockets are in use for: those with an open trace, followed or not.
+async fn in_use(desk: &Arc<Desk>, sockets: Vec<SocketId>) -> Result<HashMap<SocketId, JobId>, Problem> {
+    desk.with_records(move |r| {
+        let mut jobs = HashMap::new();
+        for socket in sockets {
+            jobs.extend(r.open_traces(socket)?.iter().map(|t| (socket, t.job)));
+        }
+        Ok(jobs)
+    })
+    .await
 }
 
 fn in_words(sample: records::Sample) -> String {
@@ -106,9 +119,11 @@ async fn view(
         let text = desk.work(move || shared.meters.text().unwrap_or_default()).await?;
         (text, desk.meters.troubles())
     };
+    let all = desk.capture.all();
+    let jobs = in_use(desk, all.iter().map(|s| s.id).collect()).await?;
     page(&Page {
         layout: Layout::of(desk, "Sockets", "sockets"),
-        sockets: desk.capture.all().into_iter().map(|seen| row(desk, who, seen)).collect(),
+        sockets: all.into_iter().map(|seen| row(desk, who, seen, &jobs)).collect(),
         troubles,
         not_kept: desk.capture.trouble().unwrap_or_default(),
         file: desk.meters.path().display().to_string(),

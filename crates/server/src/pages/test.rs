@@ -2,6 +2,7 @@
 
 use crate::capture::{Seen, State as Heard};
 use crate::desk::Desk;
+use crate::live::is_bad;
 use crate::problem::Problem;
 use crate::setup::setup;
 use crate::worked_out::WorkedOut;
@@ -188,7 +189,7 @@ fn card(
         signs,
         typed,
         entry,
-        bad: verdict.is_some_and(|v| matches!(v.verdict, Verdict::Low | Verdict::High | Verdict::Nothing)),
+        bad: verdict.is_some_and(|v| is_bad(v.verdict)),
         verdict: verdict.map_or("", |v| words::verdict(v.verdict)),
         why: verdict.map_or(String::new(), |v| v.why.clone()),
         then,

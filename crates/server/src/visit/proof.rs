@@ -7,10 +7,8 @@ use jiff::civil::Date;
 use machine::model::Machine;
 use records::{Entry, Job, Log, ProvingFacts, Says, Settings, TesterFacts};
 use safety::facts::{self, FactError, Facts};
-use safety::retest::{Retest, Retested};
-use safety::{
-    Calibrated, Conclusion, Item, Report, Standard, State, Subject, Test, Tester, Typed, parse_typed,
-};
+use safety::retest::Retested;
+use safety::{Calibrated, Report, Standard, State, Subject, Test, Tester, Typed, parse_typed};
 
 /// The safety test of a job.
 pub(crate) struct Proof {
@@ -30,14 +28,6 @@ pub(crate) struct Read {
     pub(crate) test: Option<Test>,
     /// Of this step of the machine's own test; empty: of a safety test.
     pub(crate) step: String,
-}
-
-/// The next thing to do.
-pub(crate) enum Next<'r> {
-    /// A safety test.
-    Test(&'r Item),
-    /// A step of the machine's own test.
-    Step(&'r Retest),
 }
 
 fn refused(e: FactError) -> Problem {
@@ -187,18 +177,6 @@ fn all_testers(
 }
 
 impl Proof {
-    /// What to do next, if anything can be done now: the safety tests, then the steps of the machine's own test, then the
-    /// functional test. Once something failed nothing more is put on the mains.
-    pub(crate) fn next(&self) -> Option<Next<'_>> {
-        let report = &self.report;
-        let mains = report.conclusion != Conclusion::NotFit;
-        let open = |i: &&Item| i.state == State::Open && (mains || !i.test.energises());
-        let last = |i: &&Item| i.test == Test::Functional;
-        let step = || report.retest.iter().find(|r| mains && r.state == Retested::Open).map(Next::Step);
-        let first = report.items.iter().filter(open).find(|i| !last(i)).map(Next::Test);
-        first.or_else(step).or_else(|| report.items.iter().filter(open).find(last).map(Next::Test))
-    }
-
     /// The tests that must pass before this reading may be taken; empty: it may.
     pub(crate) fn blocked_by(&self, typed: &Typed) -> Vec<Test> {
         match typed {

@@ -1,6 +1,8 @@
 //! The routes, asked without a socket.
 #![allow(dead_code, unreachable_pub, reason = "each test uses what it needs")]
 
+pub mod live;
+
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{Method, Request, StatusCode, header};
@@ -17,17 +19,20 @@ pub struct Bench {
 
 impl Bench {
     pub fn new() -> Bench {
-        let folder = tempfile::tempdir().unwrap();
+        Bench::over(tempfile::tempdir().unwrap()).0
+    }
+
+    /// On this folder; and its desk.
+    pub fn over(folder: tempfile::TempDir) -> (Bench, Arc<Desk>) {
         let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
-        Bench { routes: routes(desk, Door::ThisComputer, false), folder }
+        (Bench { routes: routes(desk.clone(), Door::ThisComputer, false), folder }, desk)
     }
 
     /// The same folder opened again, as after a crash.
     pub fn again(self) -> Bench {
         let Bench { routes: old, folder } = self;
         drop(old);
-        let desk = Arc::new(Desk::open(folder.path(), false).unwrap());
-        Bench { routes: routes(desk, Door::ThisComputer, false), folder }
+        Bench::over(folder).0
     }
 
     pub async fn ask(&self, request: Request<Body>) -> (StatusCode, axum::http::HeaderMap, String) {

@@ -2,11 +2,13 @@
 
 use crate::end::Failure;
 use crate::limits;
+use crate::money::amount;
 use diagnosis::check::Instrument;
 use diagnosis::setup::{Costs, Owned, Setup};
 use machine::diagnostic::nearest;
 use machine::model::Machine;
 use quantity::{Dimension, parse};
+use rust_decimal::prelude::ToPrimitive;
 
 /// Names of the instruments, with limits of error that common ones state (relative, and in the base unit of what they
 /// measure; common practice, no source).
@@ -89,9 +91,8 @@ impl Frame {
 
     fn costs(&self, machine: &Machine) -> Result<Costs, Failure> {
         let mut costs = Costs::default();
-        let Some(rate) = &self.rate else { return Ok(costs) };
-        let per_hour = rate.trim().strip_suffix("/h").or_else(|| rate.trim().strip_suffix("per hour"));
-        let per_minute = money("--rate", "60/h", per_hour.unwrap_or(rate))? / 60.0;
+        let Some(rate) = self.rate_text() else { return Ok(costs) };
+        let per_minute = money("--rate", rate)? / 60.0;
         if per_minute <= 0.0 {
             return Err(Failure::asked_wrongly(
                 "--rate: work that costs nothing",
@@ -99,7 +100,7 @@ impl Frame {
             ));
         }
         if let Some(text) = &self.part_price {
-            costs.part = money("--part-price", "40", text)? / per_minute;
+            costs.part = money("--part-price", text)? / per_minute;
         }
         for text in &self.price {
             let (name, price) = text.split_once('=').ok_or_else(|| {
@@ -117,7 +118,7 @@ impl Frame {
                     },
                 )
             })?;
-            costs.parts.insert(part, money("--price", "element=38", price)? / per_minute);
+            costs.parts.insert(part, money("--price", price)? / per_minute);
         }
         Ok(costs)
     }
@@ -145,18 +146,9 @@ fn instrument(name: &str) -> Result<Owned, Failure> {
     })
 }
 
-/// An amount in whatever currency, its sign or letters left out: only ratios count.
-fn money(option: &str, example: &str, text: &str) -> Result<f64, Failure> {
-    let number = text.trim().trim_matches(|c: char| !(c.is_ascii_digit() || c == '-'));
-    let decimal = number.replace(',', ".");
-    let amount: Option<f64> = decimal.parse().ok().filter(|a: &f64| (0.0..=1e6).contains(a));
-    // Two marks would be thousands to some.
-    amount.filter(|_| decimal.matches('.').count() <= 1).ok_or_else(|| {
-        Failure::asked_wrongly(
-            &format!("{option}: `{text}` is no amount of money"),
-            &format!("write for instance {option} {example}; decimals with a point or comma, thousands without a mark"),
-        )
-    })
+/// An amount in whatever currency: only ratios count here.
+fn money(option: &str, text: &str) -> Result<f64, Failure> {
+    Ok(amount(option, text)?.to_f64().unwrap_or(f64::NAN))
 }
 
 #[cfg(test)]
@@ -165,12 +157,13 @@ mod tests {
 
     #[test]
     fn money_is_read_in_any_currency() {
-        for (text, amount) in [("38", 38.0), ("38,50", 38.5), ("€ 38.5", 38.5), ("38 EUR", 38.0), ("0", 0.0)]
+        for (text, amount) in
+            [("38", 38.0), ("38,50", 38.5), ("€ 38.5", 38.5), ("38 EUR", 38.0), ("0", 0.0), (".50", 0.5)]
         {
-            assert_eq!(money("--price", "1", text).unwrap(), amount, "{text}");
+            assert_eq!(money("--price", text).unwrap(), amount, "{text}");
         }
-        for text in ["", "much", "-3", "1e9", "1,000.50", "NaN"] {
-            assert!(money("--price", "1", text).is_err(), "{text}");
+        for text in ["", "much", "-3", "1e9", "1,000.50", "NaN", "1.250", "1.2k", "25%"] {
+            assert!(money("--price", text).is_err(), "{text}");
         }
     }
 

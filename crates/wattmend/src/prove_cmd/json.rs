@@ -6,7 +6,9 @@ use quantity::Dimension;
 use quantity::conformity::Verdict;
 use report::figures::{estimate, rounded};
 use safety::retest::{Retest, Retested};
-use safety::{Calibrated, Conclusion, Instruction, Item, Judged, Keep, Limit, Shown, State};
+use safety::{
+    Calibrated, Conclusion, Instruction, Item, Judged, Keep, Limit, Next, Shown, Skipped, State, Test, WhyNot,
+};
 use serde_json::{Value, json};
 
 /// The whole answer.
@@ -37,13 +39,25 @@ pub(super) fn render(proved: &Proved<'_>) -> Value {
         "tester": { "name": proved.tester, "calibration": calibration(report.calibrated) },
         "on": proved.on.to_string(),
         "tests": report.items.iter().map(item).collect::<Vec<_>>(),
-        "not_needed": report.skipped.iter().map(|s| json!({ "test": s.test.key(), "why": s.why })).collect::<Vec<_>>(),
+        "not_needed": report.skipped.iter().filter_map(not_needed).collect::<Vec<_>>(),
+        "not_judged": report.not_judged().map(Test::key).collect::<Vec<_>>(),
         "retest": report.retest.iter().map(retest).collect::<Vec<_>>(),
+        "next": report.next().map(|next| match next {
+            Next::Test(item) => json!({ "test": item.test.key() }),
+            Next::Step(step) => json!({ "step": step.step }),
+        }),
         "conclusion": conclusion,
         "says": report.says,
         "remarks": report.remarks,
         "defer": safety::DEFER,
     })
+}
+
+fn not_needed(skipped: &Skipped) -> Option<Value> {
+    match skipped.why {
+        WhyNot::DoesNotApply(why) => Some(json!({ "test": skipped.test.key(), "why": why })),
+        WhyNot::NoLimitKnown => None,
+    }
 }
 
 fn calibration(calibrated: Calibrated) -> Value {
@@ -77,7 +91,7 @@ fn unit(item: &Item) -> &'static str {
 }
 
 fn item(item: &Item) -> Value {
-    let keys = |tests: &[safety::Test]| tests.iter().map(|t| t.key()).collect::<Vec<_>>();
+    let keys = |tests: &[Test]| tests.iter().map(|t| t.key()).collect::<Vec<_>>();
     let (state, judged, by) = match &item.state {
         State::Done { verdict: v, judged } => (verdict(*v), judged.as_slice(), Vec::new()),
         State::Open => ("to do", &[][..], Vec::new()),
@@ -91,7 +105,7 @@ fn item(item: &Item) -> Value {
         "instruction": instruction(&item.instruction),
         "limit": item.limit.as_ref().map(|l| limit(l, unit(item))),
         "readings": judged.iter().map(|j| reading(j, unit(item))).collect::<Vec<_>>(),
-        "meaning": item.meaning.map(|m| json!({ "says": m.says, "look_for": m.look_for })),
+        "meaning": item.meaning.as_ref().map(|m| json!({ "says": m.says, "caution": m.caution, "look_for": m.look_for })),
     })
 }
 

@@ -33,7 +33,7 @@ pub(crate) struct Arguments {
     /// Section of the lead's protective core, mm²
     #[arg(long, value_name = "MM2", default_value = "1.5", allow_hyphen_values = true)]
     core: String,
-    /// Rated power of all heaters together: "2.2kW"; the plate's rated power where left out
+    /// Rated power of all heaters together: "2.2kW"; that of the heaters in the machine file where left out
     #[arg(long, value_name = "POWER", allow_hyphen_values = true)]
     heating: Option<String>,
     /// How it is used: portable, stationary, or heating (cooks or heats as its purpose); by its kind where left out
@@ -100,7 +100,7 @@ struct Proved<'m> {
     machine: &'m Machine,
     variant: Option<&'m str>,
     subject: Subject,
-    /// The heating was not given: it is the plate's rated power.
+    /// The heating was not given: it is that of the heaters in the machine file.
     heating_assumed: bool,
     tester: String,
     on: jiff::civil::Date,

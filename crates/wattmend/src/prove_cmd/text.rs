@@ -8,7 +8,7 @@ use quantity::conformity::Verdict;
 use quantity::{Dimension, format, format_pm};
 use report::finding::words;
 use safety::retest::{Retest, Retested};
-use safety::{Calibrated, Conclusion, Item, Judged, Keep, Limit, State};
+use safety::{Calibrated, Conclusion, Item, Judged, Keep, Limit, Next, Report, State, Test, WhyNot};
 
 /// Most faults that are named beside a step of the re-test.
 const NAMED: usize = 3;
@@ -21,11 +21,7 @@ pub(super) fn render(proved: &Proved<'_>, screen: &Screen) -> String {
     for (at, item) in report.items.iter().enumerate() {
         out.push_str(&test(at + 1, item, screen));
     }
-    if !report.skipped.is_empty() {
-        let skipped: Vec<String> =
-            report.skipped.iter().map(|s| format!("{} ({})", s.test.name(), s.why)).collect();
-        out.push_str(&wrap("  not needed: ", "    ", &skipped.join("; "), screen.columns));
-    }
+    out.push_str(&left_out(report, screen));
     if !report.retest.is_empty() {
         out.push_str("\nThe machine's own test, steps that the repair touches\n");
         for step in &report.retest {
@@ -47,6 +43,28 @@ pub(super) fn render(proved: &Proved<'_>, screen: &Screen) -> String {
     out
 }
 
+/// Tests that are not done, told apart: those that do not apply, and those of which nothing is known here.
+fn left_out(report: &Report, screen: &Screen) -> String {
+    let mut out = String::new();
+    let not_needed: Vec<String> = report
+        .skipped
+        .iter()
+        .filter_map(|s| match s.why {
+            WhyNot::DoesNotApply(why) => Some(format!("{} ({why})", s.test.name())),
+            WhyNot::NoLimitKnown => None,
+        })
+        .collect();
+    if !not_needed.is_empty() {
+        out.push_str(&wrap("  not needed: ", "    ", &not_needed.join("; "), screen.columns));
+    }
+    let not_judged: Vec<&str> = report.not_judged().map(Test::name).collect();
+    if !not_judged.is_empty() {
+        let text = format!("{} (no limit is known here)", not_judged.join("; "));
+        out.push_str(&wrap("  NOT JUDGED: ", "    ", &text, screen.columns));
+    }
+    out
+}
+
 fn head(proved: &Proved<'_>, screen: &Screen) -> String {
     let (plate, subject) = (&proved.machine.plate, &proved.subject);
     let variant =
@@ -58,7 +76,7 @@ fn head(proved: &Proved<'_>, screen: &Screen) -> String {
         Class::II => "Class II (double insulation)",
         Class::III => "Class III (extra-low voltage)",
     };
-    let assumed = if proved.heating_assumed { " (rated power of the plate)" } else { "" };
+    let assumed = if proved.heating_assumed { " (of the heaters in the machine file)" } else { "" };
     let about = format!(
         "{class}. Lead {} of {} mm². Heating {}{assumed}.",
         format(subject.lead_m(), Dimension::Length),
@@ -120,6 +138,7 @@ fn test(number: usize, item: &Item, screen: &Screen) -> String {
     }
     if let Some(meaning) = &item.meaning {
         line("    means: ", meaning.says);
+        line("    ! CAUTION: ", &meaning.caution);
         line("    look for: ", &meaning.look_for.join("; "));
     }
     out
@@ -183,17 +202,12 @@ fn retest(step: &Retest, screen: &Screen) -> String {
     out
 }
 
-/// The next thing to do, its caution above it.
+/// The next thing to do, its caution above it: nothing while something failed and only running is left.
 fn next(proved: &Proved<'_>, screen: &Screen) -> String {
-    let report = &proved.report;
-    let step = report.retest.iter().find(|r| r.state == Retested::Open);
-    let test = report.next();
-    // The machine is run for its own test only once nothing but running is left.
-    let (instruction, answer) = match (test, step) {
-        (Some(item), _) if !item.test.energises() => (&item.instruction, answer(item)),
-        (_, Some(step)) => (&step.instruction, format!("step {}: …", step.step)),
-        (Some(item), None) => (&item.instruction, answer(item)),
-        (None, None) => return String::new(),
+    let (instruction, answer) = match proved.report.next() {
+        Some(Next::Test(item)) => (&item.instruction, answer(item)),
+        Some(Next::Step(step)) => (&step.instruction, format!("step {}: …", step.step)),
+        None => return String::new(),
     };
     let mut out = "\nNext\n".to_owned();
     out.push_str(&wrap("! CAUTION: ", "    ", &instruction.caution, screen.columns));

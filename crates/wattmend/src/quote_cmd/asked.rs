@@ -2,11 +2,12 @@
 
 use crate::end::Failure;
 use crate::find_cmd::frame::Frame;
+use crate::money::{amount, amount_or_none, refused};
 use machine::diagnostic::nearest;
 use machine::model::Machine;
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
-use worth::{Currency, MoneyError, PartPrices, Prices, Rounding, Tax, parse_amount, parse_percent};
+use worth::{Currency, PartPrices, Prices, Rounding, Tax, parse_percent};
 
 #[derive(clap::Args)]
 pub(super) struct Asked {
@@ -39,16 +40,6 @@ pub(super) struct Asked {
     pub(super) spent: u16,
 }
 
-/// A refusal of `worth`, with its option.
-pub(crate) fn refused(option: &str) -> impl Fn(MoneyError) -> Failure + '_ {
-    move |e| Failure::asked_wrongly(&format!("{option}: {}", e.message), &e.remedy)
-}
-
-/// An amount that may be left out: nothing then.
-fn amount(option: &str, text: Option<&str>) -> Result<Decimal, Failure> {
-    text.map_or(Ok(Decimal::ZERO), |t| parse_amount(t).map_err(refused(option)))
-}
-
 impl Asked {
     /// All but the prices of parts.
     pub(super) fn prices(&self, frame: &Frame) -> Result<Prices, Failure> {
@@ -61,13 +52,13 @@ impl Asked {
         };
         Ok(Prices {
             currency,
-            labour_per_hour: parse_amount(rate).map_err(refused("--rate"))?,
-            minimum_labour: amount("--minimum", self.minimum.as_deref())?,
-            travel: amount("--travel", self.travel.as_deref())?,
+            labour_per_hour: amount("--rate", rate)?,
+            minimum_labour: amount_or_none("--minimum", self.minimum.as_deref())?,
+            travel: amount_or_none("--travel", self.travel.as_deref())?,
             mark_up: share("--mark-up", &self.mark_up)?,
             tax: self.tax()?,
             rounding: Rounding::named(&self.rounding).map_err(refused("--rounding"))?,
-            cash_step: amount("--cash-step", self.cash_step.as_deref())?,
+            cash_step: amount_or_none("--cash-step", self.cash_step.as_deref())?,
         })
     }
 
@@ -76,7 +67,7 @@ impl Asked {
         let Some(text) = self.tax.as_deref().map(str::trim) else {
             return Ok(Tax { name: String::new(), labour: Decimal::ZERO, parts: Decimal::ZERO });
         };
-        let at = text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len());
+        let at = text.find(|c: char| c.is_ascii_digit() || matches!(c, '.' | ',')).unwrap_or(text.len());
         let (name, share) = text.split_at(at);
         let parts = parse_percent(share).map_err(refused("--tax"))?;
         let labour = match self.labour_tax.as_deref() {
@@ -101,8 +92,8 @@ pub(super) fn parts(machine: &Machine, frame: &Frame, prices: &Prices) -> Result
                 }),
             )
         })?;
-        known.insert(part, parse_amount(price).map_err(refused("--price"))?);
+        known.insert(part, amount("--price", price)?);
     }
-    let other = frame.part_price_text().map(|text| parse_amount(text).map_err(refused("--part-price")));
+    let other = frame.part_price_text().map(|text| amount("--part-price", text));
     Ok(PartPrices::new(known, other.transpose()?, prices.labour_per_hour))
 }

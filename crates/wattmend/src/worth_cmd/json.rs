@@ -44,6 +44,7 @@ pub(super) fn render(said: &Said<'_>) -> Value {
             "shape_source": a.shape_source,
             "uses_a_year": rounded(a.uses_a_year),
             "usual_uses_a_year": rounded(a.usual_uses_a_year),
+            "uses_source": a.uses_source,
             "new_price": number(a.new_price),
             "delivery": number(a.delivery),
             "disposal": number(a.disposal),
@@ -52,7 +53,9 @@ pub(super) fn render(said: &Said<'_>) -> Value {
             "energy_price": a.energy_price.to_string(),
             "water_price": a.water_price.to_string(),
             "discount": rounded(a.discount),
+            "discount_source": a.discount_source,
             "warranty_years": rounded(a.warranty_years),
+            "warranty_source": a.warranty_source,
             "pending": pending,
         },
     })

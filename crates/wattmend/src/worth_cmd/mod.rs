@@ -7,13 +7,13 @@ mod text;
 
 use crate::end::{Answer, Done, Failure};
 use crate::load;
+use crate::money::{amount, amount_or_none, refused};
 use crate::render::Screen;
 use machine::model::Machine;
 use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 use std::path::PathBuf;
-use worth::{
-    Assumptions, Currency, Lifetime, MoneyError, Running, Weighed, parse_amount, parse_percent, pending,
-};
+use worth::{Assumptions, Currency, Lifetime, Running, Weighed, parse_percent, pending};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -61,12 +61,12 @@ pub(crate) struct Arguments {
     /// Price of a cubic metre of water, with sewage
     #[arg(long, value_name = "MONEY", requires = "water")]
     water_price: Option<String>,
-    /// Discount rate a year
-    #[arg(long, value_name = "SHARE", default_value = "3%")]
-    discount: String,
-    /// Warranty on the repair, years
-    #[arg(long, value_name = "YEARS", default_value_t = 1.0, allow_hyphen_values = true)]
-    warranty: f64,
+    /// Discount rate a year; 3% where left out
+    #[arg(long, value_name = "SHARE")]
+    discount: Option<String>,
+    /// Warranty on the repair, years; 1 where left out
+    #[arg(long, value_name = "YEARS", allow_hyphen_values = true)]
+    warranty: Option<f64>,
     /// Something else that was found: "bearing worn: 160 in 2" (money, years); may be given several times
     #[arg(long, value_name = "WHAT: MONEY in YEARS")]
     also: Vec<String>,
@@ -78,7 +78,6 @@ pub(crate) struct Arguments {
 /// What was weighed, with what it is about.
 struct Said<'m> {
     machine: &'m Machine,
-    lifetime: &'static Lifetime,
     assumptions: Assumptions,
     weighed: Weighed,
 }
@@ -89,29 +88,20 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
     let lifetime = worth::lifetime(&machine.plate.kind);
     let assumptions = assumptions(lifetime, arguments)?;
     let weighed = worth::weigh(&assumptions).map_err(|e| Failure::asked_wrongly(&e.message, &e.remedy))?;
-    let said = Said { machine: &machine, lifetime, assumptions, weighed };
+    let said = Said { machine: &machine, assumptions, weighed };
     let text =
         if arguments.json { format!("{:#}\n", json::render(&said)) } else { text::render(&said, screen) };
     Ok(Done::with(text))
 }
 
-fn refused(option: &str) -> impl Fn(MoneyError) -> Failure + '_ {
-    move |e| Failure::asked_wrongly(&format!("{option}: {}", e.message), &e.remedy)
-}
-
-/// An amount that may be left out: nothing then.
-fn amount(option: &str, text: Option<&str>) -> Result<Decimal, Failure> {
-    text.map_or(Ok(Decimal::ZERO), |t| parse_amount(t).map_err(refused(option)))
-}
-
 fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Failure> {
     let currency = Currency::from_code(&asked.currency).map_err(refused("--currency"))?;
     let (repair, range) = repair(&asked.repair)?;
-    let new_price = parse_amount(&asked.new_price).map_err(refused("--new-price"))?;
+    let new_price = amount("--new-price", &asked.new_price)?;
     let mut a = Assumptions::usual(lifetime, currency, repair, asked.age, new_price);
     a.repair_range = range;
-    a.delivery = amount("--delivery", asked.delivery.as_deref())?;
-    a.disposal = amount("--disposal", asked.disposal.as_deref())?;
+    a.delivery = amount_or_none("--delivery", asked.delivery.as_deref())?;
+    a.disposal = amount_or_none("--disposal", asked.disposal.as_deref())?;
     if let Some(life) = asked.life {
         (a.mean_years, a.mean_source) = (life, "given with --life".to_owned());
         a.new_mean_years = life;
@@ -129,11 +119,16 @@ fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Fa
     let (energy, water) = (pair(&asked.energy), pair(&asked.water));
     a.old_running = Running { energy_kwh: energy.0, water_l: water.0 };
     a.new_running = Running { energy_kwh: energy.1, water_l: water.1 };
-    a.energy_price = amount("--energy-price", asked.energy_price.as_deref())?;
-    a.water_price = amount("--water-price", asked.water_price.as_deref())?;
-    let discount = parse_percent(&asked.discount).map_err(refused("--discount"))?;
-    a.discount = rust_decimal::prelude::ToPrimitive::to_f64(&discount).unwrap_or(f64::NAN);
-    a.warranty_years = asked.warranty;
+    a.energy_price = amount_or_none("--energy-price", asked.energy_price.as_deref())?;
+    a.water_price = amount_or_none("--water-price", asked.water_price.as_deref())?;
+    if let Some(text) = &asked.discount {
+        let discount = parse_percent(text).map_err(refused("--discount"))?;
+        (a.discount, a.discount_source) =
+            (discount.to_f64().unwrap_or(f64::NAN), "given with --discount".to_owned());
+    }
+    if let Some(years) = asked.warranty {
+        (a.warranty_years, a.warranty_source) = (years, "given with --warranty".to_owned());
+    }
     a.pending =
         asked.also.iter().map(|text| pending(text).map_err(refused("--also"))).collect::<Result<_, _>>()?;
     Ok(a)
@@ -141,7 +136,7 @@ fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Fa
 
 /// "129", "48..131, 62".
 fn repair(text: &str) -> Result<(Decimal, Option<(Decimal, Decimal)>), Failure> {
-    let read = |t: &str| parse_amount(t).map_err(refused("--repair"));
+    let read = |t: &str| amount("--repair", t);
     let Some((low, rest)) = text.split_once("..") else { return Ok((read(text)?, None)) };
     let wrong = || {
         Failure::asked_wrongly(

@@ -4,6 +4,7 @@ use super::Said;
 use crate::render::Screen;
 use crate::render::wrap::wrap;
 use report::finding::words;
+use rust_decimal::RoundingStrategy;
 
 /// The whole answer.
 pub(super) fn render(said: &Said<'_>, screen: &Screen) -> String {
@@ -25,7 +26,7 @@ pub(super) fn render(said: &Said<'_>, screen: &Screen) -> String {
     out.push_str(&row(
         "cost now and what else is due",
         money(w.repair_and_pending),
-        format!("{new_cost:.0} {code}"),
+        format!("{} {code}", new_cost.round_dp_with_strategy(0, RoundingStrategy::MidpointAwayFromZero)),
     ));
     out.push_str(&row("energy and water a year", money(w.old_running_a_year), money(w.new_running_a_year)));
     out.push_str(&row("all of it, a year", money(w.repaired_a_year), money(w.new_a_year)));
@@ -59,10 +60,7 @@ fn assumed(said: &Said<'_>) -> Vec<(String, &'static str)> {
             "--shape",
         ),
         (
-            format!(
-                "{} uses a year; {} are usual: {}",
-                a.uses_a_year, a.usual_uses_a_year, said.lifetime.uses_source
-            ),
+            format!("{} uses a year; {} are usual: {}", a.uses_a_year, a.usual_uses_a_year, a.uses_source),
             "--uses",
         ),
         (
@@ -92,8 +90,14 @@ fn assumed(said: &Said<'_>) -> Vec<(String, &'static str)> {
             ),
             "--water, --water-price",
         ),
-        (format!("money is discounted at {:.1} % a year", 100.0 * a.discount), "--discount"),
-        (format!("the repair has a warranty of {}", years(a.warranty_years)), "--warranty"),
+        (
+            format!("money is discounted at {:.1} % a year: {}", 100.0 * a.discount, a.discount_source),
+            "--discount",
+        ),
+        (
+            format!("the repair has a warranty of {}: {}", years(a.warranty_years), a.warranty_source),
+            "--warranty",
+        ),
     ];
     for p in &a.pending {
         all.push((format!("{} will cost {} in {}", p.what, money(p.cost), years(p.in_years)), "--also"));

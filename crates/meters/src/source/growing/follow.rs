@@ -27,7 +27,7 @@ pub(super) enum Row {
 /// Follows a file while it grows, is cut off, or is replaced.
 pub(super) struct Follower {
     config: GrowingFile,
-    /// What was there before the first look is old.
+    /// What was there before the first look is old. A look that could not see the file is none.
     first_look: bool,
     identity: Option<Identity>,
     /// Up to here it was read: the end of a line.
@@ -73,7 +73,6 @@ impl Follower {
     /// Rows that were added since the last look. May block.
     pub(super) fn look(mut self) -> (Follower, Vec<Row>) {
         let rows = self.new_rows();
-        self.first_look = false;
         let rows = rows.unwrap_or_else(|why| vec![Row::Refused { line: String::new(), why }]);
         (self, rows)
     }
@@ -82,12 +81,14 @@ impl Follower {
         let mut file = match File::open(&self.config.file) {
             Ok(file) => file,
             Err(error) if error.kind() == ErrorKind::NotFound => {
-                self.start_again();
+                // Then all of it is new once it comes; what was read of it before is known should it come back.
+                self.first_look = false;
                 return Err(self.about("is not there yet", "start the program that writes it"));
             }
             Err(error) => return Err(self.unreadable(&error)),
         };
         self.recognise(&mut file).map_err(|e| self.unreadable(&e))?;
+        self.first_look = false;
         let added = self.added(&mut file).map_err(|e| self.unreadable(&e))?;
         if added.is_empty() {
             return Ok(Vec::new());
@@ -364,6 +365,31 @@ mod tests {
         std::fs::write(&new, "t,W\n0,40\n1,41\n2,42\n3,43\n4,44\n").unwrap();
         std::fs::rename(&new, &bench.path).unwrap();
         assert_eq!(bench.watts(), [40.0, 41.0, 42.0, 43.0, 44.0]);
+    }
+
+    #[test]
+    fn what_could_not_be_seen_at_first_is_old_when_it_is_seen() {
+        let mut bench = Bench::new(None);
+        // Nobody can read a folder as a file, the superuser neither.
+        std::fs::create_dir(&bench.path).unwrap();
+        assert!(bench.look().1[0].contains("cannot be read"));
+        std::fs::remove_dir(&bench.path).unwrap();
+        bench.add("time s;power W\n0;10\n1;11\n");
+        assert!(bench.watts().is_empty());
+        bench.add("2;12\n");
+        assert_eq!(bench.watts(), [12.0]);
+    }
+
+    #[test]
+    fn a_file_that_goes_away_and_comes_back_is_read_on() {
+        let mut bench = Bench::new(Some("time s;power W\n0;10\n1;11\n"));
+        assert!(bench.watts().is_empty());
+        let away = bench.path.with_extension("away");
+        std::fs::rename(&bench.path, &away).unwrap();
+        assert!(bench.look().1[0].contains("not there yet"));
+        std::fs::rename(&away, &bench.path).unwrap();
+        bench.add("2;12\n");
+        assert_eq!(bench.watts(), [12.0]);
     }
 
     #[test]
