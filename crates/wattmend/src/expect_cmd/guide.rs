@@ -22,7 +22,7 @@ pub(super) fn sheets(e: &Expectation<'_>) -> Vec<Sheet> {
     let mut all = vec![Sheet { title: "Enter the test".to_owned(), text: enter, ..Sheet::default() }];
     all.extend(e.rows.iter().map(step));
     let mut leave: Vec<String> =
-        e.rows.last().and_then(|r| leaving(r.step)).into_iter().map(caution).collect();
+        e.rows.last().and_then(|r| leaving(r.step)).iter().map(|c| caution(c)).collect();
     leave.extend(Some(test.leave.clone()).filter(|l| !l.is_empty()));
     if !leave.is_empty() {
         all.push(Sheet { title: "Leave the test".to_owned(), text: leave, ..Sheet::default() });
@@ -30,14 +30,14 @@ pub(super) fn sheets(e: &Expectation<'_>) -> Vec<Sheet> {
     all
 }
 
-fn caution(text: String) -> String {
+fn caution(text: &str) -> String {
     format!("CAUTION: {text}")
 }
 
 /// The caution stands above the step, as everywhere.
 fn step(row: &Row<'_>) -> Sheet {
     let shown = row.faulty.as_ref().unwrap_or(&row.healthy);
-    let mut text: Vec<String> = row.cautions.iter().cloned().map(caution).collect();
+    let mut text: Vec<String> = row.cautions.iter().map(|c| caution(c)).collect();
     if !row.step.says.is_empty() {
         text.push(format!("{}.", row.step.says));
     }

@@ -157,7 +157,7 @@ fn readings(
     for text in fields.texts("readings", findings) {
         match safety::parse_typed(&text.text) {
             Ok(Typed::Test(reading)) => tests.push(reading),
-            Ok(Typed::Step(reading)) => steps.extend(step(machine, touched, reading, &text, findings)),
+            Ok(Typed::Step(reading)) => steps.extend(step(machine, touched, &reading, &text, findings)),
             Err(e) => wrong(findings, &text, &e.message, &e.remedy),
         }
     }
@@ -167,7 +167,7 @@ fn readings(
 fn step(
     machine: &Machine,
     touched: &[Touched],
-    reading: StepReading,
+    reading: &StepReading,
     text: &Text,
     findings: &mut Findings,
 ) -> Option<StepReading> {
@@ -182,7 +182,7 @@ fn step(
             };
             wrong(findings, text, "this step is not touched by what was fitted", &remedy);
         }
-        Ok(step) => return Some(StepReading { step: step.to_owned(), ..reading }),
+        Ok(step) => return Some(StepReading { step: step.to_owned(), shown: reading.shown }),
     }
     None
 }

@@ -182,14 +182,12 @@ fn follow_up(file: &Fields<'_>, findings: &mut Findings) -> Option<FollowUp> {
     let minutes = count(&fields, "minutes", MOST_MINUTES, findings).unwrap_or(0);
     let what = fields.words("what", findings);
     let at = moment(&fields, "at", findings)?;
-    match at.text.trim().parse::<jiff::ZonedDateTime>() {
-        Ok(when) => Some(FollowUp { at: when, minutes, what }),
-        Err(_) => {
-            let remedy = "write day, time and zone: \"2027-01-12T09:30[Europe/Dublin]\"";
-            wrong(findings, &at, "this is no time with its zone", remedy);
-            None
-        }
+    if let Ok(when) = at.text.trim().parse::<jiff::ZonedDateTime>() {
+        return Some(FollowUp { at: when, minutes, what });
     }
+    let remedy = "write day, time and zone: \"2027-01-12T09:30[Europe/Dublin]\"";
+    wrong(findings, &at, "this is no time with its zone", remedy);
+    None
 }
 
 /// A whole number from 1.
