@@ -115,6 +115,33 @@ struct Placed {
 ///
 /// Colours follow the reader's light or dark ground, and are black on white on paper.
 pub fn flow_chart(flow: &Flow) -> String {
+    let (body, sheets) = drawn(flow);
+    document(flow, &body, 0, sheets)
+}
+
+/// The same with each sheet of A4 as a document of its own.
+pub fn flow_sheets(flow: &Flow) -> Vec<String> {
+    let (body, sheets) = drawn(flow);
+    (0..sheets).map(|sheet| document(flow, &body, sheet, 1)).collect()
+}
+
+/// So many sheets of the drawing, from this one on.
+fn document(flow: &Flow, body: &str, first: usize, sheets: usize) -> String {
+    let (w, h, y) = (SHEET.0, SHEET.1 * sheets as i32, SHEET.1 * first as i32);
+    let from_y = if y == 0 { String::new() } else { format!(" y=\"{y}\"") };
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 {y} {w} {h}\" width=\"210mm\" height=\"{}mm\" role=\"img\" \
+         aria-labelledby=\"title desc\">\n<title id=\"title\">{}</title>\n<desc id=\"desc\">{} numbered boxes, each with its \
+         caution, what to do, and where each answer leads.</desc>\n<style>{STYLE}</style>\n\
+         <rect class=\"sheet\"{from_y} width=\"{w}\" height=\"{h}\"/>\n{body}</svg>\n",
+        297 * sheets,
+        escape(&flow.title),
+        flow.boxes.len(),
+    )
+}
+
+/// What stands on the sheets, and how many there are.
+fn drawn(flow: &Flow) -> (String, usize) {
     let from = origins(flow);
     let depths = depths(&from);
     let columns = if depths.iter().max().is_some_and(|d| *d > 4) && flow.boxes.len() < 14 { 1 } else { 2 };
@@ -134,19 +161,8 @@ pub fn flow_chart(flow: &Flow) -> String {
     } else {
         (last + 2, SHEET.1 * (last as i32 + 1) + EDGE + LINE)
     };
-    let (w, h) = (SHEET.0, SHEET.1 * sheets as i32);
     let mut out = String::new();
     // Writing to a String cannot fail, so the results are of no interest.
-    let _ = write!(
-        out,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" width=\"210mm\" height=\"{}mm\" role=\"img\" \
-         aria-labelledby=\"title desc\">\n<title id=\"title\">{}</title>\n<desc id=\"desc\">{} numbered boxes, each with its \
-         caution, what to do, and where each answer leads.</desc>\n<style>{STYLE}</style>\n\
-         <rect class=\"sheet\" width=\"{w}\" height=\"{h}\"/>\n",
-        297 * sheets,
-        escape(&flow.title),
-        flow.boxes.len(),
-    );
     let _ = writeln!(
         out,
         "<text class=\"title\" x=\"{EDGE}\" y=\"{}\">{}</text>",
@@ -163,8 +179,7 @@ pub fn flow_chart(flow: &Flow) -> String {
         draw(&mut out, flow, at, p, from[at]);
     }
     lines(&mut out, &notes, "", EDGE, notes_y - LINE);
-    out.push_str("</svg>\n");
-    out
+    (out, sheets)
 }
 
 /// The box and the way that lead to each.

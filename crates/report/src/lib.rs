@@ -22,7 +22,7 @@ mod route;
 mod svg;
 mod symbols;
 
-pub use flow::{Box, Flow, Leads, Shape, Way, flow_chart};
+pub use flow::{Box, Flow, Leads, Shape, Way, flow_chart, flow_sheets};
 use machine::model::{Machine, NodeId};
 
 /// The wiring of `machine` as one SVG document. The same machine always gives the same text.

@@ -45,6 +45,12 @@ const READINGS: Kind = Kind {
     begin: "docs/prove.md says how to write one",
 };
 
+const VISIT: Kind =
+    Kind { name: "visit file", largest: 1_000_000, begin: "docs/record.md says how to write one" };
+
+const FONT: Kind =
+    Kind { name: "font", largest: 64 << 20, begin: "name a file that ends in .ttf, .otf or .ttc" };
+
 /// Why a file gives no text: what is wrong, and what to do.
 pub(crate) struct Unreadable {
     pub(crate) message: String,
@@ -64,6 +70,22 @@ pub(crate) fn evidence(path: &Path) -> Result<String, Failure> {
 /// The text of a file of sockets and their meters.
 pub(crate) fn sockets(path: &Path) -> Result<String, Failure> {
     text_of(path, &SOCKETS).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))
+}
+
+/// The text of a visit file; - reads standard input.
+pub(crate) fn visit(path: &Path) -> Result<String, Failure> {
+    text_of(path, &VISIT).map_err(|e| Failure::new(End::FileRefused, &e.message, &e.remedy))
+}
+
+/// The bytes of a font.
+pub(crate) fn font(path: &Path) -> Result<Vec<u8>, Failure> {
+    let refused = |e: Unreadable| Failure::new(End::FileRefused, &e.message, &e.remedy);
+    let bytes = bytes(path, &FONT).map_err(|e| refused(not_opened(path, &e, &FONT)))?;
+    if bytes.len() > FONT.largest {
+        let message = format!("{} is larger than any {} ({} bytes)", path.display(), FONT.name, FONT.largest);
+        return Err(Failure::new(End::FileRefused, &message, FONT.begin));
+    }
+    Ok(bytes)
 }
 
 /// The bytes of a tester's file or a list of readings, in whatever encoding; - reads standard input.

@@ -17,9 +17,11 @@ mod money;
 mod practise_cmd;
 mod prove_cmd;
 mod quote_cmd;
+mod record_cmd;
 mod records_cmd;
 mod render;
 mod serve_cmd;
+mod sheets;
 mod trace_cmd;
 mod worth_cmd;
 
@@ -56,6 +58,8 @@ enum Command {
     Worth(Box<worth_cmd::Arguments>),
     /// Electrical safety after the repair, and the machine's own re-test
     Prove(Box<prove_cmd::Arguments>),
+    /// What is handed over: the record as PDF, the invoice, a label, a calendar file
+    Record(Box<record_cmd::Arguments>),
     /// The bench in the browser: jobs, the service test, the next check
     Serve(serve_cmd::Arguments),
     /// Back up, check, export, erase the records of the bench
@@ -97,6 +101,7 @@ fn run(command: Command, screen: &Screen) -> Answer {
         Command::Quote(arguments) => quote_cmd::run(&arguments, screen),
         Command::Worth(arguments) => worth_cmd::run(&arguments, screen),
         Command::Prove(arguments) => prove_cmd::run(&arguments, screen),
+        Command::Record(arguments) => record_cmd::run(&arguments, screen),
         Command::Serve(arguments) => serve_cmd::run(&arguments),
         Command::Records(command) => records_cmd::run(&command),
         Command::Meters(command) => meters_cmd::run(&command, screen),

@@ -9,9 +9,11 @@ use crate::end::{Answer, Done, End, Failure};
 use crate::find_cmd::{frame, gather, told};
 use crate::load;
 use crate::render::Screen;
+use crate::sheets;
 use diagnosis::Find;
 use diagnosis::chart::Extent;
 use diagnosis::evidence::{Evidence, Listener};
+use handover::{Paper, Sheet};
 use quantity::{Dimension, parse};
 use report::fault_chart::Charted;
 use std::path::PathBuf;
@@ -45,6 +47,9 @@ pub(crate) struct Arguments {
     /// Print JSON (docs/chart-json.md)
     #[arg(long)]
     json: bool,
+    /// Draw it as PDF into this file, a page a sheet of A4; an earlier one is replaced
+    #[arg(long, value_name = "OUT", conflicts_with_all = ["json", "svg"])]
+    pdf: Option<PathBuf>,
 }
 
 /// How one starts again where the chart ends.
@@ -94,6 +99,16 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
         extent,
         chart,
     };
+    if let Some(out) = &arguments.pdf {
+        let title = format!("{}. {}", charted.name(), charted.title());
+        let pages = report::flow_sheets(&charted.flow(AFRESH)).into_iter().map(|svg| Sheet {
+            svg,
+            svg_says: format!("{title}: numbered boxes, each with what to do and where each answer leads"),
+            whole_page: true,
+            ..Sheet::default()
+        });
+        return sheets::write(out, &title, &pages.collect::<Vec<_>>(), Paper::A4);
+    }
     if let Some(out) = &arguments.svg {
         let svg = report::flow_chart(&charted.flow(AFRESH));
         if out.as_os_str() == "-" {

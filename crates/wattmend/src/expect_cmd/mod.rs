@@ -3,12 +3,14 @@
 mod asked;
 mod between;
 mod differs;
+mod guide;
 pub(crate) mod json;
 mod table;
 
 use crate::end::{Answer, Done, Failure};
 use crate::load;
 use crate::render::Screen;
+use crate::sheets;
 use bench::{Bench, Conditions, Hypothesis, Prediction};
 use machine::diagnostic::nearest;
 use machine::model::{Machine, Step};
@@ -45,6 +47,12 @@ pub(crate) struct Arguments {
     /// Print JSON (docs/json.md)
     #[arg(long)]
     json: bool,
+    /// Make a guide to the service test as PDF in this file, to teach with or to take along; an earlier one is replaced
+    #[arg(long, value_name = "OUT", conflicts_with_all = ["json", "between"])]
+    pdf: Option<PathBuf>,
+    /// Paper of the PDF: a4 or letter
+    #[arg(long, value_name = "NAME", default_value = "a4", requires = "pdf")]
+    paper: String,
 }
 
 /// What is to be predicted, as both the table and the JSON show it.
@@ -80,6 +88,10 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
         return Ok(Done::with(text));
     }
     let expectation = predict(&machine, arguments)?;
+    if let Some(out) = &arguments.pdf {
+        let paper = sheets::paper(&arguments.paper)?;
+        return sheets::write(out, &guide::title(&expectation), &guide::sheets(&expectation), paper);
+    }
     let text = if arguments.json { json::render(&expectation) } else { table::render(&expectation, screen) };
     Ok(Done::with(text))
 }

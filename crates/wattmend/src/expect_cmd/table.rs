@@ -37,7 +37,7 @@ pub(super) fn render(expectation: &Expectation<'_>, screen: &Screen) -> String {
     out
 }
 
-fn columns() -> Vec<Column> {
+pub(super) fn columns() -> Vec<Column> {
     vec![
         Column { title: "Step", leave_out: 0 },
         Column { title: "Power", leave_out: 0 },
@@ -57,6 +57,17 @@ fn head(e: &Expectation<'_>, screen: &Screen) -> String {
     let assumed = e.hypothesis.says(e.machine);
     let name = format!("{} {}, {}{variant}: {assumed}", plate.maker, plate.model, plate.kind);
     let mut out = wrap("", "  ", &name, screen.columns);
+    out.push_str(&wrap("", "", &conditions_words(e), screen.columns));
+    let test = &e.machine.test;
+    out.push_str(&wrap("Enter the test: ", "  ", &test.enter, screen.columns));
+    if !test.before.is_empty() {
+        out.push_str(&wrap("Before: ", "  ", &format!("{}.", test.before.join("; ")), screen.columns));
+    }
+    out
+}
+
+/// Supply, meter and water.
+pub(super) fn conditions_words(e: &Expectation<'_>) -> String {
     let volts = e.conditions.supply_v;
     let supply = if e.supply_measured {
         format!("Supply {}.", format_pm(volts, 2.0 * e.conditions.supply_u_v, Dimension::Voltage))
@@ -72,17 +83,11 @@ fn head(e: &Expectation<'_>, screen: &Screen) -> String {
         format(meter.absolute_w, Dimension::Power)
     );
     let water = format!("{} of water in it at the start.", format(e.conditions.water_l, Dimension::Volume));
-    out.push_str(&wrap("", "", &format!("{supply} {meter} {water}"), screen.columns));
-    let test = &e.machine.test;
-    out.push_str(&wrap("Enter the test: ", "  ", &test.enter, screen.columns));
-    if !test.before.is_empty() {
-        out.push_str(&wrap("Before: ", "  ", &format!("{}.", test.before.join("; ")), screen.columns));
-    }
-    out
+    format!("{supply} {meter} {water}")
 }
 
 /// The row, and the healthy one below it where assumed faults make a difference.
-fn rows_of(row: &Row<'_>) -> Vec<Vec<String>> {
+pub(super) fn rows_of(row: &Row<'_>) -> Vec<Vec<String>> {
     let name = format!("{} {}", row.number, row.step.id);
     match &row.faulty {
         None => vec![cells(name, row.step, &row.healthy)],
@@ -148,7 +153,7 @@ fn words(machine: &Machine, row: &Row<'_>, screen: &Screen) -> String {
 }
 
 /// What the file tells a person to see and hear holds for a healthy machine only.
-fn noticed(row: &Row<'_>, shown: &Prediction) -> Vec<String> {
+pub(super) fn noticed(row: &Row<'_>, shown: &Prediction) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     if row.faulty.is_none() {
         all.extend([&row.step.see, &row.step.hear].into_iter().filter(|w| !w.is_empty()).cloned());
@@ -157,7 +162,7 @@ fn noticed(row: &Row<'_>, shown: &Prediction) -> Vec<String> {
     all
 }
 
-fn goes_on(step: &Step, p: &Prediction) -> String {
+pub(super) fn goes_on(step: &Step, p: &Prediction) -> String {
     match &step.goes_on {
         _ if p.ended => "the test has ended".to_owned(),
         GoesOn::ByItself => "it goes on by itself".to_owned(),

@@ -6,7 +6,7 @@
 pub(crate) mod frame;
 pub(crate) mod gather;
 mod next;
-mod text;
+pub(crate) mod text;
 pub(crate) mod told;
 
 use crate::end::{Answer, Done, Failure};

@@ -5,6 +5,7 @@ use crate::render::Screen;
 use crate::render::table::{Column, Table};
 use crate::render::wrap::wrap;
 use bench::Hypothesis;
+use diagnosis::evidence::Entry;
 use diagnosis::finding::{StepVerdict, Suspect, Verdict};
 use quantity::{Dimension, format, format_pm};
 use report::finding::words;
@@ -58,10 +59,7 @@ fn head(found: &Found<'_>, screen: &Screen) -> String {
 fn known(found: &Found<'_>, screen: &Screen) -> String {
     let mut out = "\nWhat is known\n".to_owned();
     for (at, entry) in found.evidence.entries.iter().enumerate() {
-        let taken = words::clue(found.machine, &entry.clue);
-        let plain = |text: &str| text.trim_start_matches("step ").replace([' ', '=', ':'], "").to_lowercase();
-        let same = plain(&entry.said) == plain(&taken);
-        let text = if same { entry.said.clone() } else { format!("{} → {taken}", entry.said) };
+        let text = entry_says(found, entry);
         out.push_str(&wrap(&format!("{:>3}  ", at + 1), "     ", &text, screen.columns));
     }
     if let Some(trace) = &found.evidence.trace {
@@ -76,6 +74,14 @@ fn known(found: &Found<'_>, screen: &Screen) -> String {
         out.push_str(&wrap("  ~  ", "     ", &text, screen.columns));
     }
     out
+}
+
+/// An entry as it was said, and how it was taken where that differs.
+pub(crate) fn entry_says(found: &Found<'_>, entry: &Entry) -> String {
+    let taken = words::clue(found.machine, &entry.clue);
+    let plain = |text: &str| text.trim_start_matches("step ").replace([' ', '=', ':'], "").to_lowercase();
+    let same = plain(&entry.said) == plain(&taken);
+    if same { entry.said.clone() } else { format!("{} → {taken}", entry.said) }
 }
 
 /// Each step: what it should read, what it read, the verdict, and why where it is not as expected.
@@ -148,7 +154,7 @@ fn suspects(found: &Found<'_>, screen: &Screen) -> String {
 }
 
 /// "element open", "element open now and then".
-fn name(found: &Found<'_>, suspect: &Suspect) -> String {
+pub(crate) fn name(found: &Found<'_>, suspect: &Suspect) -> String {
     let one = |(i, &fault): (usize, &(usize, usize))| {
         let says = Hypothesis::of([fault]).says(found.machine);
         if suspect.sometimes.contains(&i) { format!("{says} now and then") } else { says }

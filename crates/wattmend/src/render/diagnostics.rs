@@ -19,6 +19,11 @@ pub(crate) fn render_evidence(name: &str, text: &str, found: &[Diagnostic], scre
     format!("{}{}", each(name, text, found, screen), closing_line(name, found, "The evidence was not read."))
 }
 
+/// The same for a visit file.
+pub(crate) fn render_visit(name: &str, text: &str, found: &[Diagnostic], screen: &Screen) -> String {
+    format!("{}{}", each(name, text, found, screen), closing_line(name, found, "Nothing was written."))
+}
+
 /// The same for a file of sockets.
 pub(crate) fn render_meters(name: &str, text: &str, found: &[Diagnostic], screen: &Screen) -> String {
     format!("{}{}", each(name, text, found, screen), closing_line(name, found, "No meter was tried."))

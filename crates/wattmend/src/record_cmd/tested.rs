@@ -1,0 +1,256 @@
+//! `[safety]`: from the visit file through `safety` to what is handed over of it.
+
+use super::keys;
+use super::visit::{Fitted, day, wrong};
+use bench::Conditions;
+use handover::{Proof, SafetyRow, Step, Verdict};
+use jiff::civil::Date;
+use machine::diagnostic::Diagnostic;
+use machine::model::{Class, Machine};
+use machine::read::fields::{Fields, Findings, Text};
+use quantity::{Dimension, conformity, format_pm, parse};
+use safety::retest::{Retested, StepReading, Touched};
+use safety::{
+    Calibrated, Calibration, Conclusion, Item, Judged, Keep, Limit, Reading, Report, Shown, Sort, State,
+    Subject, Tester, Typed, WhyNot,
+};
+
+/// What is taken where the file leaves it out: the usual lead of a large appliance. Common practice, no source.
+const LEAD_M: f64 = 1.5;
+const CORE_MM2: f64 = 1.5;
+
+/// The safety test; nothing where the file has no `[safety]`.
+pub(super) fn read(
+    machine: &Machine,
+    file: &Fields<'_>,
+    fitted: &[Fitted],
+    conditions: &Conditions,
+    date: Date,
+    findings: &mut Findings,
+) -> Option<Proof> {
+    let (table, span) = file.table("safety", findings)?;
+    let fields = Fields::open(table, keys::SAFETY.name, span, &keys::SAFETY, findings);
+    let standard = fields.text("standard", findings);
+    let found = safety::standard(standard.as_ref().map_or("en", |t| t.text.trim()));
+    let standard = match (found, &standard) {
+        (Ok(found), _) if found.after_repair => Some(found),
+        (Ok(found), Some(text)) => {
+            let message = format!("{} is not for tests after a repair", found.name);
+            wrong(findings, text, &message, "write en, iet-4, iet-5 or as-nzs");
+            None
+        }
+        (Err(e), Some(text)) => {
+            wrong(findings, text, &e.message, &e.remedy);
+            None
+        }
+        (_, None) => None,
+    };
+    let subject = subject(machine, &fields, findings);
+    let tester = tester(&fields, findings);
+    let on = day(&fields, "on", findings).unwrap_or(date);
+    let next_due = day(&fields, "next-due", findings);
+    let reason = fields.words("reason", findings);
+    let touched = touched(machine, fitted, conditions);
+    let (readings, steps) = readings(machine, &fields, &touched, findings);
+    let (standard, subject) = (standard?, subject?);
+    let plan = safety::plan(&subject, standard);
+    let report = safety::judge(&plan, &readings, &tester, on, &touched, &steps);
+    Some(Proof { on: Some(on), next_due, reason, ..proof(&report, &tester) })
+}
+
+fn subject(machine: &Machine, fields: &Fields<'_>, findings: &mut Findings) -> Option<Subject> {
+    let class = match fields.text("class", findings) {
+        None => Some(machine.plate.class),
+        Some(text) => match text.text.trim() {
+            "I" => Some(Class::I),
+            "II" => Some(Class::II),
+            "III" => Some(Class::III),
+            _ => {
+                wrong(findings, &text, "this is no protection class", "write I, II or III");
+                None
+            }
+        },
+    };
+    let mut value = |key, dimension, left_out| match fields.text(key, findings) {
+        Some(text) => text.parse(findings, |t| parse(t, dimension)),
+        None => Some(left_out),
+    };
+    let lead = value("lead", Dimension::Length, LEAD_M);
+    let heating = value("heating", Dimension::Power, machine.heating_w());
+    let core = fields.number("core", findings).unwrap_or(CORE_MM2);
+    let sort = fields.text("sort", findings).and_then(|text| match text.text.trim() {
+        "portable" => Some(Sort::Portable),
+        "stationary" => Some(Sort::Stationary),
+        "heating" => Some(Sort::Heating),
+        _ => {
+            wrong(findings, &text, "this sort is not known", "write portable, stationary or heating");
+            None
+        }
+    });
+    let flags = ["unearthed-metal", "sheathed-element", "switches-by-hand", "surge-arresters", "rewired"]
+        .map(|key| fields.flag(key, findings));
+    let mut subject = Subject::new(class?, lead?, core, heating?)
+        .map_err(|e| {
+            findings.push(Diagnostic::error("out-of-reach", fields.span(), e.message).mend(e.remedy));
+        })
+        .ok()?;
+    subject.sort = sort?;
+    let [unearthed_metal, sheathed_element, by_hand, surge_arresters, rewired] = flags;
+    subject.unearthed_metal = unearthed_metal;
+    subject.sheathed_element = sheathed_element;
+    subject.powered_switching = !by_hand;
+    subject.surge_arresters = surge_arresters;
+    subject.rewired = rewired;
+    Some(subject)
+}
+
+fn tester(fields: &Fields<'_>, findings: &mut Findings) -> Tester {
+    let mut tester = Tester { name: fields.words("tester", findings), ..Tester::default() };
+    for text in fields.texts("accuracy", findings) {
+        match safety::facts::accuracy(&text.text) {
+            Ok((test, accuracy)) => drop(tester.accuracy.insert(test, accuracy)),
+            Err(e) => wrong(findings, &text, &e.message, &e.remedy),
+        }
+    }
+    let due = day(fields, "calibration-due", findings);
+    tester.calibration = day(fields, "calibrated", findings).map(|on| Calibration { on, due });
+    tester
+}
+
+/// The steps of the machine's own test that the fitted parts touch.
+fn touched(machine: &Machine, fitted: &[Fitted], found: &Conditions) -> Vec<Touched> {
+    let parts: Vec<_> = fitted.iter().filter_map(|f| f.id).collect();
+    if parts.is_empty() {
+        return Vec::new();
+    }
+    let conditions =
+        Conditions { supply_u_v: found.supply_u_v, meter: found.meter, ..Conditions::at(found.supply_v) };
+    safety::retest::touched(machine, &parts, &conditions)
+}
+
+fn readings(
+    machine: &Machine,
+    fields: &Fields<'_>,
+    touched: &[Touched],
+    findings: &mut Findings,
+) -> (Vec<Reading>, Vec<StepReading>) {
+    let (mut tests, mut steps) = (Vec::new(), Vec::new());
+    for text in fields.texts("readings", findings) {
+        match safety::parse_typed(&text.text) {
+            Ok(Typed::Test(reading)) => tests.push(reading),
+            Ok(Typed::Step(reading)) => steps.extend(step(machine, touched, &reading, &text, findings)),
+            Err(e) => wrong(findings, &text, &e.message, &e.remedy),
+        }
+    }
+    (tests, steps)
+}
+
+fn step(
+    machine: &Machine,
+    touched: &[Touched],
+    reading: &StepReading,
+    text: &Text,
+    findings: &mut Findings,
+) -> Option<StepReading> {
+    match safety::retest::step(machine, &reading.step) {
+        Err(e) => wrong(findings, text, &e.message, &e.remedy),
+        Ok(step) if touched.iter().all(|t| t.step != step) => {
+            let keys: Vec<&str> = touched.iter().map(|t| t.step.as_str()).collect();
+            let remedy = if keys.is_empty() {
+                "name what was fitted under [[part]], as the machine file calls it".to_owned()
+            } else {
+                format!("steps to run again: {}", keys.join(", "))
+            };
+            wrong(findings, text, "this step is not touched by what was fitted", &remedy);
+        }
+        Ok(step) => return Some(StepReading { step: step.to_owned(), shown: reading.shown }),
+    }
+    None
+}
+
+fn proof(report: &Report, tester: &Tester) -> Proof {
+    let calibration = match report.calibrated {
+        Calibrated::Until(day) => format!("holds until {day}"),
+        Calibrated::RanOut(day) => format!("RAN OUT on {day}"),
+        Calibrated::Impossible => "DATES CANNOT BE RIGHT".to_owned(),
+        Calibrated::NotStated => "not stated".to_owned(),
+    };
+    let retest = report.retest.iter().map(|r| {
+        let (read, verdict) = match &r.state {
+            Retested::Done { measured_w, verdict, .. } => {
+                let read = measured_w.map_or("watched".to_owned(), |w| quantity::format(w, Dimension::Power));
+                (read, of(Some(*verdict)))
+            }
+            Retested::Open | Retested::Blocked(_) => (String::new(), Verdict::Open),
+        };
+        let expected = format_pm(r.expected_w.value, 2.0 * r.expected_w.u, Dimension::Power);
+        Step { step: r.step.clone(), expected, read, verdict: verdict.word().to_owned() }
+    });
+    let mut remarks = vec![report.says.clone()];
+    remarks.extend(report.remarks.iter().cloned());
+    let skipped = report.skipped.iter().map(|s| match s.why {
+        WhyNot::DoesNotApply(why) => format!("Not needed: {} ({why}).", s.test.name()),
+        WhyNot::NoLimitKnown => format!("NOT JUDGED: {} (its limit is not known here).", s.test.name()),
+    });
+    remarks.extend(skipped);
+    Proof {
+        standard: format!("{}, {}", report.standard.name, report.standard.edition),
+        tester: tester.name.clone(),
+        calibration,
+        rows: report.items.iter().map(row).collect(),
+        retest: retest.collect(),
+        fit: report.conclusion == Conclusion::FitToHandBack,
+        remarks,
+        ..Proof::default()
+    }
+}
+
+fn row(item: &Item) -> SafetyRow {
+    let reading = match &item.state {
+        State::Done { judged, .. } => judged.iter().map(shown).collect::<Vec<_>>().join("; "),
+        State::Open => String::new(),
+        State::Blocked { not_counted, .. } if not_counted.is_empty() => String::new(),
+        State::Blocked { .. } => "not counted".to_owned(),
+    };
+    SafetyRow {
+        test: item.test.name().to_owned(),
+        limit: item.limit.as_ref().map_or(String::new(), limit),
+        source: item.limit.as_ref().map_or(String::new(), source),
+        reading,
+        verdict: of(item.verdict()),
+    }
+}
+
+fn limit(limit: &Limit) -> String {
+    let keep = match limit.keep {
+        Keep::AtMost => "at most",
+        Keep::AtLeast => "at least",
+    };
+    format!("{keep} {}", limit.test.written(limit.value))
+}
+
+fn source(limit: &Limit) -> String {
+    let memory = if limit.from_memory { "; from memory" } else { "" };
+    format!("{}: {}; {}{memory}", limit.clause, limit.says, limit.source)
+}
+
+fn shown(judged: &Judged) -> String {
+    let test = judged.reading.test;
+    match judged.reading.shown {
+        Shown::Value(v) => format!("{} ± {}", test.written(v.value), test.written(judged.expanded_u)),
+        Shown::Above(v) => format!("> {}", test.written(v)),
+        Shown::Below(v) => format!("< {}", test.written(v)),
+        Shown::OverRange => "over range".to_owned(),
+        Shown::Good(true) => "good".to_owned(),
+        Shown::Good(false) => "not good".to_owned(),
+    }
+}
+
+fn of(verdict: Option<conformity::Verdict>) -> Verdict {
+    match verdict {
+        Some(conformity::Verdict::Pass) => Verdict::Pass,
+        Some(conformity::Verdict::Fail) => Verdict::Fail,
+        Some(conformity::Verdict::Unsure) => Verdict::Unsure,
+        None => Verdict::Open,
+    }
+}
