@@ -1,4 +1,4 @@
-//! What is known of the appliance and of the tester, as people type it: from texts to [`Subject`] and [`Tester`].
+//! What is known of the appliance and of the tester, as people type it: from texts to [`Subject`] and [`crate::Tester`].
 
 use crate::subject::{Sort, Subject};
 use crate::test::Test;
