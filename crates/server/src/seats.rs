@@ -97,7 +97,7 @@ impl Seats {
         let _turn = desk.turn().await?;
         let (asks, mut asked) = mpsc::unbounded_channel::<Ask>();
         let (begun, begins) = oneshot::channel();
-        std::thread::spawn(move || {
+        let seat = move || {
             let find = match Find::new(&machine, &evidence, &setup) {
                 Ok(find) => find,
                 Err(e) => return drop(begun.send(Err(e))),
@@ -111,7 +111,9 @@ impl Seats {
             while let Some(ask) = asked.blocking_recv() {
                 ask(&mut seated);
             }
-        });
+        };
+        let no_room = |e| Problem::ours(format!("no thread could be had: {e}"));
+        std::thread::Builder::new().name("diagnosis".to_owned()).spawn(seat).map_err(no_room)?;
         let begun = begins.await.map_err(|_| Problem::ours("this could not be worked out"))?;
         Ok(begun.map(|()| {
             let seat = Seat(asks);

@@ -1,12 +1,15 @@
 //! What the comparison rests on, set one by one as people type it.
 
-use crate::money::{MoneyError, parse_amount, parse_percent};
+use crate::money::{Currency, MoneyError, parse_percent};
 use crate::weigh::{Assumptions, Pending};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 /// Longest text that is read, bytes.
 const LONGEST: usize = 300;
+
+/// Where a value comes from that somebody typed.
+const GIVEN: &str = "given by hand";
 
 /// An assumption that may be edited.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,24 +60,26 @@ impl Assumptions {
         }
         match name {
             "age" => self.age_years = number(text)?,
-            "new-price" => self.new_price = parse_amount(text)?,
-            "delivery" => self.delivery = parse_amount(text)?,
-            "disposal" => self.disposal = parse_amount(text)?,
+            "new-price" => self.new_price = self.currency.amount(text)?,
+            "delivery" => self.delivery = self.currency.amount(text)?,
+            "disposal" => self.disposal = self.currency.amount(text)?,
             "uses" => self.uses_a_year = number(text)?,
             "life" => {
-                (self.mean_years, self.mean_source) = (number(text)?, "given by hand".to_owned());
+                (self.mean_years, self.mean_source) = (number(text)?, GIVEN.to_owned());
             }
             "new-life" => self.new_mean_years = number(text)?,
-            "shape" => (self.shape, self.shape_source) = (number(text)?, "given by hand".to_owned()),
+            "shape" => (self.shape, self.shape_source) = (number(text)?, GIVEN.to_owned()),
             "energy-old" => self.old_running.energy_kwh = number(text)?,
             "energy-new" => self.new_running.energy_kwh = number(text)?,
-            "energy-price" => self.energy_price = parse_amount(text)?,
+            "energy-price" => self.energy_price = self.currency.amount(text)?,
             "water-old" => self.old_running.water_l = number(text)?,
             "water-new" => self.new_running.water_l = number(text)?,
-            "water-price" => self.water_price = parse_amount(text)?,
-            "discount" => self.discount = share(parse_percent(text)?),
-            "warranty" => self.warranty_years = number(text)?,
-            "also" => self.pending.push(pending(text)?),
+            "water-price" => self.water_price = self.currency.amount(text)?,
+            "discount" => {
+                (self.discount, self.discount_source) = (share(parse_percent(text)?), GIVEN.to_owned());
+            }
+            "warranty" => (self.warranty_years, self.warranty_source) = (number(text)?, GIVEN.to_owned()),
+            "also" => self.pending.push(pending(text, self.currency)?),
             other => {
                 let other: String = other.chars().take(30).collect();
                 let names: Vec<&str> = EDITABLE.iter().map(|e| e.name).collect();
@@ -133,7 +138,7 @@ fn number(text: &str) -> Result<f64, MoneyError> {
 ///
 /// # Errors
 /// Where it is not written so.
-pub fn pending(text: &str) -> Result<Pending, MoneyError> {
+pub fn pending(text: &str, currency: Currency) -> Result<Pending, MoneyError> {
     let wrong = || {
         let shown: String = text.chars().take(60).collect();
         MoneyError {
@@ -146,7 +151,7 @@ pub fn pending(text: &str) -> Result<Pending, MoneyError> {
     let years = years.trim().trim_end_matches("years").trim_end_matches("year");
     Ok(Pending {
         what: what.trim().chars().take(200).collect(),
-        cost: parse_amount(cost)?,
+        cost: currency.amount(cost)?,
         in_years: number(years).map_err(|_| wrong())?,
     })
 }
@@ -178,6 +183,8 @@ mod tests {
         let mut a = usual();
         a.set("also", "bearing worn: 160 in 2 years").unwrap();
         assert_eq!((a.pending[0].what.as_str(), a.pending[0].in_years), ("bearing worn", 2.0));
-        assert!(pending("bearing worn, 160").is_err() && pending("x: 5 in NaN").is_err());
+        assert!(
+            pending("bearing worn, 160", a.currency).is_err() && pending("x: 5 in NaN", a.currency).is_err()
+        );
     }
 }

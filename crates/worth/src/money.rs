@@ -78,6 +78,30 @@ impl Currency {
         self.iso.code()
     }
 
+    /// Reads an amount in this currency, as [`parse_amount`] does.
+    ///
+    /// # Errors
+    /// Also where the code or the sign of another currency stands beside it.
+    pub fn amount(self, text: &str) -> Result<Decimal, MoneyError> {
+        let (amount, beside) = read_amount(text)?;
+        match beside.into_iter().find(|named| !self.goes_by(named)) {
+            None => Ok(amount),
+            Some(other) => Err(refused(
+                format!("`{}` is in {other}, and all else in {}", text.trim(), self.code()),
+                &format!("give the amount in {}", self.code()),
+            )),
+        }
+    }
+
+    /// May a code or sign stand for it? Signs that several currencies share are taken for any that has no other.
+    fn goes_by(self, named: &str) -> bool {
+        let own = self.iso.symbol().symbol;
+        if !SIGNS.contains(&named) {
+            return named.is_empty() || named.eq_ignore_ascii_case(self.code());
+        }
+        named == own || (named != "€" && !SIGNS.contains(&own.as_str()))
+    }
+
     /// Digits after the decimal point: 0 (JPY), 2 (EUR), 3 (BHD).
     pub fn exponent(self) -> u32 {
         self.exponent
@@ -144,6 +168,11 @@ impl Rounding {
 /// # Errors
 /// Where it is none, or could be read in two ways (`1.250`: thousands or decimals; `1.2k`; `25%`).
 pub fn parse_amount(text: &str) -> Result<Decimal, MoneyError> {
+    read_amount(text).map(|(amount, _)| amount)
+}
+
+/// The same, with what stands before and after the number.
+fn read_amount(text: &str) -> Result<(Decimal, [&str; 2]), MoneyError> {
     let shown = || text.trim().chars().take(30).collect::<String>();
     let wrong = || {
         refused(
@@ -155,14 +184,22 @@ pub fn parse_amount(text: &str) -> Result<Decimal, MoneyError> {
         return Err(wrong());
     }
     let in_number = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',');
-    let from = text.find(in_number).ok_or_else(wrong)?;
+    let text = text.trim();
+    // The point of `Fr.` belongs to the sign: `Fr.38` is no share of a franc.
+    let pointed = SIGNS.iter().filter(|sign| sign.ends_with('.')).find(|sign| text.starts_with(**sign));
+    let from = match pointed {
+        Some(sign) => sign.len() + text[sign.len()..].find(in_number).ok_or_else(wrong)?,
+        None => text.find(in_number).ok_or_else(wrong)?,
+    };
     let (before, rest) = text.split_at(from);
     let (number, after) = rest.split_at(rest.find(|c| !in_number(c)).unwrap_or(rest.len()));
     if !names_a_currency(before) || !names_a_currency(after) {
         return Err(wrong());
     }
+    let beside = [before.trim(), after.trim()];
+    let with_them = |amount: Decimal| (amount, beside);
     let Some((whole, decimals)) = number.split_once(['.', ',']) else {
-        return believed(number).ok_or_else(wrong);
+        return believed(number).map(with_them).ok_or_else(wrong);
     };
     // Two marks would be thousands to some, and so would three digits after one mark.
     if decimals.is_empty() || decimals.contains(['.', ',']) {
@@ -174,7 +211,8 @@ pub fn parse_amount(text: &str) -> Result<Decimal, MoneyError> {
             &format!("write {whole}{decimals}, or {whole}.{decimals}0"),
         ));
     }
-    believed(&format!("{}.{decimals}", if whole.is_empty() { "0" } else { whole })).ok_or_else(wrong)
+    let number = format!("{}.{decimals}", if whole.is_empty() { "0" } else { whole });
+    believed(&number).map(with_them).ok_or_else(wrong)
 }
 
 fn believed(number: &str) -> Option<Decimal> {
@@ -228,6 +266,28 @@ mod tests {
 
     fn d(text: &str) -> Decimal {
         text.parse().unwrap()
+    }
+
+    #[test]
+    fn an_amount_in_another_currency_is_refused() {
+        let of = |code: &str, text: &str| Currency::from_code(code).unwrap().amount(text);
+        for (code, text) in [
+            ("EUR", "38"),
+            ("EUR", "€ 38"),
+            ("EUR", "38 eur"),
+            ("USD", "$38"),
+            ("SEK", "38 kr"),
+            ("CHF", "Fr. 38"),
+            ("CHF", "Fr.38"),
+        ] {
+            assert_eq!(of(code, text).unwrap(), d("38"), "{code} {text}");
+        }
+        for (code, text) in
+            [("EUR", "38 USD"), ("EUR", "$38"), ("GBP", "€ 38"), ("CHF", "38 €"), ("SEK", "£38")]
+        {
+            let error = of(code, text).unwrap_err();
+            assert!(error.remedy.contains(code), "{code} {text}: {error}");
+        }
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! One repair, priced.
 
-use crate::money::Rounding;
+use crate::money::{Currency, Rounding};
 use crate::price::Prices;
 use rust_decimal::Decimal;
 
@@ -56,6 +56,19 @@ pub struct Line {
     pub guessed: bool,
 }
 
+impl Line {
+    /// The line for a person: `labour, 35 min: fit a new element`.
+    pub fn says(&self) -> String {
+        let what = match self.kind {
+            LineKind::Labour => format!("labour, {} min: {}", self.quantity, self.what),
+            LineKind::Travel => self.what.clone(),
+            LineKind::Part if self.quantity == 1 => self.what.clone(),
+            LineKind::Part => format!("{} × {}", self.quantity, self.what),
+        };
+        if self.guessed { format!("{what} (price guessed)") } else { what }
+    }
+}
+
 /// Tax at one rate, on the sum of the lines that bear it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TaxLine {
@@ -65,6 +78,14 @@ pub struct TaxLine {
     pub base: Decimal,
     /// The tax, rounded to the minor unit.
     pub tax: Decimal,
+}
+
+impl TaxLine {
+    /// The line for a person: `VAT 20 % on 51.67`. `name`: of the tax.
+    pub fn says(&self, name: &str, currency: Currency) -> String {
+        let per_cent = (self.rate * Decimal::ONE_HUNDRED).normalize();
+        format!("{name} {per_cent} % on {}", currency.number(self.base))
+    }
 }
 
 /// A repair, priced.

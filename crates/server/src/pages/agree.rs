@@ -22,7 +22,7 @@ use records::{Job, JobId, Says, Settings, Signature};
 use report::finding::words;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
-use worth::{Assumptions, EDITABLE, LineKind, Quote, Weighed};
+use worth::{Assumptions, EDITABLE, Quote, TaxLine, Weighed};
 
 pub(super) fn routes() -> Router<Arc<Desk>> {
     Router::new().route("/jobs/{id}/agree", get(show).post(keep))
@@ -229,23 +229,9 @@ fn parts_of(suspect: &Suspect) -> Vec<PartId> {
 fn lines(quote: &Quote, priced: &Priced) -> Vec<(String, String)> {
     let (prices, currency) = (&priced.prices, priced.prices.currency);
     let mut all: Vec<(String, String)> = Vec::new();
-    for line in &quote.lines {
-        let what = match line.kind {
-            LineKind::Labour => format!("labour, {} min: {}", line.quantity, line.what),
-            LineKind::Travel => line.what.clone(),
-            LineKind::Part if line.quantity == 1 => line.what.clone(),
-            LineKind::Part => format!("{} × {}", line.quantity, line.what),
-        };
-        let guessed = if line.guessed { " (price guessed)" } else { "" };
-        all.push((format!("{what}{guessed}"), currency.number(line.net)));
-    }
-    for t in &quote.taxes {
-        let share = (t.rate * rust_decimal::Decimal::ONE_HUNDRED).normalize();
-        all.push((
-            format!("{} {share} % on {}", prices.tax.name, currency.number(t.base)),
-            currency.number(t.tax),
-        ));
-    }
+    all.extend(quote.lines.iter().map(|line| (line.says(), currency.number(line.net))));
+    let tax = |t: &TaxLine| (t.says(&prices.tax.name, currency), currency.number(t.tax));
+    all.extend(quote.taxes.iter().map(tax));
     if !quote.rounded_by.is_zero() {
         all.push((
             format!("rounded to {}", currency.number(prices.cash_step)),
@@ -350,14 +336,14 @@ async fn keep(
     keep::answer(&desk, &who, &headers, id, "agree", Fields(sent), said).await
 }
 
-fn said(job: &Job, fields: &Fields) -> Result<Said, Problem> {
+fn said(_job: &Job, fields: &Fields) -> Result<Said, Problem> {
     match fields.text("what") {
         "prices" => {
             let prices = fields.beginning("price-").collect();
             let worth = fields.beginning("assume-").collect();
             Ok(vec![(Says::Prices { prices, worth }, None)])
         }
-        "decide" => decided(job, fields).map(|says| vec![(says, None)]),
+        "decide" => decided(fields).map(|says| vec![(says, None)]),
         other => Err(Problem::refused(
             format!("`{other}` is nothing that can be agreed"),
             "reload the page and say it again",
@@ -366,7 +352,7 @@ fn said(job: &Job, fields: &Fields) -> Result<Said, Problem> {
 }
 
 /// Agreed needs the tick, declined the reason: which button was pressed says which is meant.
-fn decided(_job: &Job, fields: &Fields) -> Result<Says, Problem> {
+fn decided(fields: &Fields) -> Result<Says, Problem> {
     let agreed = fields.text("decision") == "agreed";
     if agreed && !fields.ticked("tick") {
         return Err(Problem::refused(

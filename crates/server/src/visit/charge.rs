@@ -9,7 +9,7 @@ use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 use worth::{
     Assumptions, Currency, MoneyError, PartPrices, Prices, Quotation, Rounding, Tax, Weighed, lifetime,
-    parse_amount, parse_percent,
+    parse_percent,
 };
 
 /// A quotation with the prices that it rests on.
@@ -39,9 +39,10 @@ pub(crate) fn currency(settings: &Settings) -> Result<Currency, Problem> {
 /// Where the rate was never said, or something cannot be read.
 pub(crate) fn prices(settings: &Settings) -> Result<Prices, Problem> {
     let charges = &settings.charges;
+    let currency = currency(settings)?;
     let amount = |what, text: &str| match text.trim() {
         "" => Ok(Decimal::ZERO),
-        text => parse_amount(text).map_err(refused(what)),
+        text => currency.amount(text).map_err(refused(what)),
     };
     let share = |what, text: &str| match text.trim() {
         "" => Ok(Decimal::ZERO),
@@ -60,7 +61,7 @@ pub(crate) fn prices(settings: &Settings) -> Result<Prices, Problem> {
         name => name,
     };
     Ok(Prices {
-        currency: currency(settings)?,
+        currency,
         labour_per_hour: Decimal::new(rate, 2),
         minimum_labour: amount("least that labour costs", &charges.minimum)?,
         travel: amount("travel", &charges.travel)?,
@@ -91,7 +92,7 @@ pub(crate) fn part_prices(
     for (name, price) in typed {
         // A part of another machine file, if the job was matched anew.
         let Some(part) = machine.part(name) else { continue };
-        known.insert(part, parse_amount(price).map_err(refused(name))?);
+        known.insert(part, prices.currency.amount(price).map_err(refused(name))?);
     }
     let other = settings.part_minor.map(|minor| Decimal::new(minor.max(0), 2));
     Ok(PartPrices::new(known, other, prices.labour_per_hour))

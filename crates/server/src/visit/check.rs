@@ -7,7 +7,7 @@ use machine::model::Machine;
 use records::{Job, Says, Settings};
 use rust_decimal::Decimal;
 use safety::{Conclusion, Test, parse_typed};
-use worth::{Assumptions, Consent, Currency, lifetime, parse_amount};
+use worth::{Assumptions, Consent, lifetime};
 
 /// Longest code, serial or name, characters.
 const LONGEST: usize = 200;
@@ -37,13 +37,13 @@ pub(crate) fn understood(
 ) -> Result<(), Problem> {
     match says {
         Says::Prices { prices, worth } => {
+            let currency = charge::currency(settings)?;
             for (name, price) in prices {
                 part(machine, name)?;
-                parse_amount(price).map_err(charge::refused(name))?;
+                currency.amount(price).map_err(charge::refused(name))?;
             }
-            let euro = Currency::from_code("EUR").map_err(charge::refused("currency"))?;
             let zero = Decimal::ZERO;
-            let mut all = Assumptions::usual(lifetime(&machine.plate.kind), euro, zero, 0.0, zero);
+            let mut all = Assumptions::usual(lifetime(&machine.plate.kind), currency, zero, 0.0, zero);
             charge::set(&mut all, worth)?;
             worth::weigh(&all).map(drop).map_err(|e| Problem::refused(e.message, e.remedy))
         }

@@ -2,7 +2,7 @@
 
 use crate::end::Failure;
 use crate::find_cmd::frame::Frame;
-use crate::money::{amount, amount_or_none, refused};
+use crate::money::{amount_in, amount_or_none, refused};
 use machine::diagnostic::nearest;
 use machine::model::Machine;
 use rust_decimal::Decimal;
@@ -52,13 +52,13 @@ impl Asked {
         };
         Ok(Prices {
             currency,
-            labour_per_hour: amount("--rate", rate)?,
-            minimum_labour: amount_or_none("--minimum", self.minimum.as_deref())?,
-            travel: amount_or_none("--travel", self.travel.as_deref())?,
+            labour_per_hour: amount_in(currency, "--rate", rate)?,
+            minimum_labour: amount_or_none(currency, "--minimum", self.minimum.as_deref())?,
+            travel: amount_or_none(currency, "--travel", self.travel.as_deref())?,
             mark_up: share("--mark-up", &self.mark_up)?,
             tax: self.tax()?,
             rounding: Rounding::named(&self.rounding).map_err(refused("--rounding"))?,
-            cash_step: amount_or_none("--cash-step", self.cash_step.as_deref())?,
+            cash_step: amount_or_none(currency, "--cash-step", self.cash_step.as_deref())?,
         })
     }
 
@@ -92,8 +92,8 @@ pub(super) fn parts(machine: &Machine, frame: &Frame, prices: &Prices) -> Result
                 }),
             )
         })?;
-        known.insert(part, amount("--price", price)?);
+        known.insert(part, amount_in(prices.currency, "--price", price)?);
     }
-    let other = frame.part_price_text().map(|text| amount("--part-price", text));
+    let other = frame.part_price_text().map(|text| amount_in(prices.currency, "--part-price", text));
     Ok(PartPrices::new(known, other.transpose()?, prices.labour_per_hour))
 }

@@ -5,7 +5,7 @@ use crate::render::Screen;
 use crate::render::wrap::wrap;
 use report::finding::words;
 use rust_decimal::Decimal;
-use worth::{LineKind, Quote};
+use worth::Quote;
 
 /// Most cases that are listed.
 const LISTED: usize = 8;
@@ -49,30 +49,14 @@ fn taxed(quoted: &Quoted<'_>) -> String {
     }
 }
 
-/// A share as one writes it: 0.081 is 8.1 %.
-fn share(rate: Decimal) -> String {
-    format!("{} %", (rate * Decimal::ONE_HUNDRED).normalize())
-}
-
 fn detail(quoted: &Quoted<'_>, quote: &Quote, screen: &Screen) -> String {
     let (prices, currency) = (&quoted.prices, quoted.prices.currency);
     let mut rows: Vec<(String, Decimal)> = Vec::new();
-    for line in &quote.lines {
-        let what = match line.kind {
-            LineKind::Labour => format!("labour, {} min: {}", line.quantity, line.what),
-            LineKind::Travel => line.what.clone(),
-            LineKind::Part if line.quantity == 1 => line.what.clone(),
-            LineKind::Part => format!("{} × {}", line.quantity, line.what),
-        };
-        rows.push((if line.guessed { format!("{what} (price guessed)") } else { what }, line.net));
-    }
+    rows.extend(quote.lines.iter().map(|line| (line.says(), line.net)));
     if !quote.taxes.is_empty() {
         rows.push(("net".to_owned(), quote.net));
     }
-    for t in &quote.taxes {
-        let base = currency.number(t.base);
-        rows.push((format!("{} {} on {base}", prices.tax.name, share(t.rate)), t.tax));
-    }
+    rows.extend(quote.taxes.iter().map(|t| (t.says(&prices.tax.name, currency), t.tax)));
     if !quote.rounded_by.is_zero() {
         rows.push((format!("rounded to {}", currency.number(prices.cash_step)), quote.rounded_by));
     }

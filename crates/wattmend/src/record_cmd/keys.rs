@@ -109,7 +109,7 @@ pub(super) static SAFETY: Table = Table {
         may("lead", Form::Quantity("length"), "length of the mains lead"),
         may("core", Form::Number, "section of its protective core, mm²"),
         may("heating", Form::Quantity("power"), "rated power of all heaters together"),
-        must("sort", Form::Text, "portable, stationary or heating"),
+        may("sort", Form::Text, "portable, stationary or heating; by its kind where left out"),
         may("unearthed-metal", Form::Flag, "metal that can be touched and is not earthed"),
         may("sheathed-element", Form::Flag, "a metal-sheathed element is in the tested path"),
         may("switches-by-hand", Form::Flag, "no relay inside needs power to close"),

@@ -25,17 +25,17 @@ pub(super) fn read(file: &Fields<'_>, fitted: &[Fitted], findings: &mut Findings
         None => Currency::from_code("EUR").ok(),
     };
     let minutes = count(&fields, "minutes", MOST_MINUTES, findings);
-    let rate = amount(&fields, "rate", findings);
+    let rate = amount(&fields, "rate", currency, findings);
     let rounding = match fields.text("rounding", findings) {
         Some(text) => told(Rounding::named(&text.text), &text, findings)?,
         None => Rounding::default(),
     };
-    let minimum_labour = amount(&fields, "minimum", findings).unwrap_or_default();
-    let travel = amount(&fields, "travel", findings).unwrap_or_default();
-    let cash_step = amount(&fields, "cash-step", findings).unwrap_or_default();
+    let minimum_labour = amount(&fields, "minimum", currency, findings).unwrap_or_default();
+    let travel = amount(&fields, "travel", currency, findings).unwrap_or_default();
+    let cash_step = amount(&fields, "cash-step", currency, findings).unwrap_or_default();
     let mark_up = share(&fields, "mark-up", findings).unwrap_or_default();
     let tax = tax(&fields, findings);
-    let parts = parts(fitted, findings);
+    let parts = parts(fitted, currency, findings);
     let prices = Prices {
         minimum_labour,
         travel,
@@ -65,7 +65,7 @@ pub(super) fn read(file: &Fields<'_>, fitted: &[Fitted], findings: &mut Findings
 }
 
 /// A part without a price has no place on a bill: nothing is guessed on an invoice.
-fn parts(fitted: &[Fitted], findings: &mut Findings) -> Vec<Part> {
+fn parts(fitted: &[Fitted], currency: Option<Currency>, findings: &mut Findings) -> Vec<Part> {
     let mut parts = Vec::new();
     for f in fitted {
         let Some(text) = &f.price else {
@@ -76,7 +76,7 @@ fn parts(fitted: &[Fitted], findings: &mut Findings) -> Vec<Part> {
             );
             continue;
         };
-        let Some(price) = told(parse_amount(&text.text), text, findings) else { continue };
+        let Some(price) = told(money(&text.text, currency), text, findings) else { continue };
         parts.push(Part {
             what: f.part.what.clone(),
             order: f.part.order.clone(),
@@ -100,9 +100,19 @@ fn tax(fields: &Fields<'_>, findings: &mut Findings) -> Tax {
     Tax { name: name.chars().take(30).collect(), labour, parts }
 }
 
-fn amount(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Option<Decimal> {
+fn amount(
+    fields: &Fields<'_>,
+    key: &str,
+    currency: Option<Currency>,
+    findings: &mut Findings,
+) -> Option<Decimal> {
     let text = fields.text(key, findings)?;
-    told(parse_amount(text.text.trim_end_matches("/h")), &text, findings)
+    told(money(text.text.trim_end_matches("/h"), currency), &text, findings)
+}
+
+/// An amount in the bill's currency; in any, where that itself was refused.
+fn money(text: &str, currency: Option<Currency>) -> Result<Decimal, MoneyError> {
+    currency.map_or_else(|| parse_amount(text), |c| c.amount(text))
 }
 
 fn share(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Option<Decimal> {

@@ -6,18 +6,15 @@ use bench::Conditions;
 use handover::{Proof, SafetyRow, Step, Verdict};
 use jiff::civil::Date;
 use machine::diagnostic::Diagnostic;
-use machine::model::{Class, Machine};
+use machine::model::Machine;
 use machine::read::fields::{Fields, Findings, Text};
-use quantity::{Dimension, conformity, format_pm, parse};
+use quantity::{Dimension, conformity, format_pm};
+use safety::facts::{FactError, Facts};
 use safety::retest::{Retested, StepReading, Touched};
 use safety::{
-    Calibrated, Calibration, Conclusion, Item, Judged, Keep, Limit, Reading, Report, Shown, Sort, State,
-    Subject, Tester, Typed, WhyNot,
+    Calibrated, Calibration, Conclusion, Item, Judged, Keep, Limit, Reading, Report, Shown, State, Subject,
+    Tester, Typed, WhyNot,
 };
-
-/// What is taken where the file leaves it out: the usual lead of a large appliance. Common practice, no source.
-const LEAD_M: f64 = 1.5;
-const CORE_MM2: f64 = 1.5;
 
 /// The safety test; nothing where the file has no `[safety]`.
 pub(super) fn read(
@@ -59,49 +56,34 @@ pub(super) fn read(
 }
 
 fn subject(machine: &Machine, fields: &Fields<'_>, findings: &mut Findings) -> Option<Subject> {
-    let class = match fields.text("class", findings) {
-        None => Some(machine.plate.class),
-        Some(text) => match text.text.trim() {
-            "I" => Some(Class::I),
-            "II" => Some(Class::II),
-            "III" => Some(Class::III),
-            _ => {
-                wrong(findings, &text, "this is no protection class", "write I, II or III");
-                None
-            }
-        },
+    let [class, lead, heating, sort] =
+        ["class", "lead", "heating", "sort"].map(|key| fields.text(key, findings));
+    let core = fields.number("core", findings).map(|mm2| mm2.to_string());
+    let [unearthed_metal, sheathed_element, switches_by_hand, surge_arresters, rewired] =
+        ["unearthed-metal", "sheathed-element", "switches-by-hand", "surge-arresters", "rewired"]
+            .map(|key| fields.flag(key, findings));
+    let said = |text: &'_ Option<Text>| text.as_ref().map(|t| t.text.clone());
+    let texts = [&class, &lead, &heating, &sort].map(said);
+    let facts = Facts {
+        class: texts[0].as_deref(),
+        lead: texts[1].as_deref(),
+        core: core.as_deref(),
+        heating: texts[2].as_deref(),
+        sort: texts[3].as_deref(),
+        unearthed_metal,
+        sheathed_element,
+        switches_by_hand,
+        surge_arresters,
+        rewired,
     };
-    let mut value = |key, dimension, left_out| match fields.text(key, findings) {
-        Some(text) => text.parse(findings, |t| parse(t, dimension)),
-        None => Some(left_out),
-    };
-    let lead = value("lead", Dimension::Length, LEAD_M);
-    let heating = value("heating", Dimension::Power, machine.heating_w());
-    let core = fields.number("core", findings).unwrap_or(CORE_MM2);
-    let sort = fields.text("sort", findings).and_then(|text| match text.text.trim() {
-        "portable" => Some(Sort::Portable),
-        "stationary" => Some(Sort::Stationary),
-        "heating" => Some(Sort::Heating),
-        _ => {
-            wrong(findings, &text, "this sort is not known", "write portable, stationary or heating");
-            None
+    let refused = |e: FactError| {
+        let place = [("class", &class), ("lead", &lead), ("heating", &heating), ("sort", &sort)];
+        match place.into_iter().find(|(fact, _)| *fact == e.fact) {
+            Some((_, Some(text))) => wrong(findings, text, &e.message, &e.remedy),
+            _ => findings.push(Diagnostic::error("out-of-reach", fields.span(), e.message).mend(e.remedy)),
         }
-    });
-    let flags = ["unearthed-metal", "sheathed-element", "switches-by-hand", "surge-arresters", "rewired"]
-        .map(|key| fields.flag(key, findings));
-    let mut subject = Subject::new(class?, lead?, core, heating?)
-        .map_err(|e| {
-            findings.push(Diagnostic::error("out-of-reach", fields.span(), e.message).mend(e.remedy));
-        })
-        .ok()?;
-    subject.sort = sort?;
-    let [unearthed_metal, sheathed_element, by_hand, surge_arresters, rewired] = flags;
-    subject.unearthed_metal = unearthed_metal;
-    subject.sheathed_element = sheathed_element;
-    subject.powered_switching = !by_hand;
-    subject.surge_arresters = surge_arresters;
-    subject.rewired = rewired;
-    Some(subject)
+    };
+    facts.subject(machine).map_err(refused).ok()
 }
 
 fn tester(fields: &Fields<'_>, findings: &mut Findings) -> Tester {

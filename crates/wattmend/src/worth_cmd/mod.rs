@@ -7,7 +7,7 @@ mod text;
 
 use crate::end::{Answer, Done, Failure};
 use crate::load;
-use crate::money::{amount, amount_or_none, refused};
+use crate::money::{amount_in, amount_or_none, refused};
 use crate::render::Screen;
 use machine::model::Machine;
 use rust_decimal::Decimal;
@@ -96,12 +96,12 @@ pub(crate) fn run(arguments: &Arguments, screen: &Screen) -> Answer {
 
 fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Failure> {
     let currency = Currency::from_code(&asked.currency).map_err(refused("--currency"))?;
-    let (repair, range) = repair(&asked.repair)?;
-    let new_price = amount("--new-price", &asked.new_price)?;
+    let (repair, range) = repair(&asked.repair, currency)?;
+    let new_price = amount_in(currency, "--new-price", &asked.new_price)?;
     let mut a = Assumptions::usual(lifetime, currency, repair, asked.age, new_price);
     a.repair_range = range;
-    a.delivery = amount_or_none("--delivery", asked.delivery.as_deref())?;
-    a.disposal = amount_or_none("--disposal", asked.disposal.as_deref())?;
+    a.delivery = amount_or_none(currency, "--delivery", asked.delivery.as_deref())?;
+    a.disposal = amount_or_none(currency, "--disposal", asked.disposal.as_deref())?;
     if let Some(life) = asked.life {
         (a.mean_years, a.mean_source) = (life, "given with --life".to_owned());
         a.new_mean_years = life;
@@ -119,8 +119,8 @@ fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Fa
     let (energy, water) = (pair(&asked.energy), pair(&asked.water));
     a.old_running = Running { energy_kwh: energy.0, water_l: water.0 };
     a.new_running = Running { energy_kwh: energy.1, water_l: water.1 };
-    a.energy_price = amount_or_none("--energy-price", asked.energy_price.as_deref())?;
-    a.water_price = amount_or_none("--water-price", asked.water_price.as_deref())?;
+    a.energy_price = amount_or_none(currency, "--energy-price", asked.energy_price.as_deref())?;
+    a.water_price = amount_or_none(currency, "--water-price", asked.water_price.as_deref())?;
     if let Some(text) = &asked.discount {
         let discount = parse_percent(text).map_err(refused("--discount"))?;
         (a.discount, a.discount_source) =
@@ -129,14 +129,17 @@ fn assumptions(lifetime: &Lifetime, asked: &Arguments) -> Result<Assumptions, Fa
     if let Some(years) = asked.warranty {
         (a.warranty_years, a.warranty_source) = (years, "given with --warranty".to_owned());
     }
-    a.pending =
-        asked.also.iter().map(|text| pending(text).map_err(refused("--also"))).collect::<Result<_, _>>()?;
+    a.pending = asked
+        .also
+        .iter()
+        .map(|text| pending(text, currency).map_err(refused("--also")))
+        .collect::<Result<_, _>>()?;
     Ok(a)
 }
 
 /// "129", "48..131, 62".
-fn repair(text: &str) -> Result<(Decimal, Option<(Decimal, Decimal)>), Failure> {
-    let read = |t: &str| amount("--repair", t);
+fn repair(text: &str, currency: Currency) -> Result<(Decimal, Option<(Decimal, Decimal)>), Failure> {
+    let read = |t: &str| amount_in(currency, "--repair", t);
     let Some((low, rest)) = text.split_once("..") else { return Ok((read(text)?, None)) };
     let wrong = || {
         Failure::asked_wrongly(
