@@ -43,9 +43,12 @@ def walk(page):
     count = page.evaluate(f"{TABBABLE}.length")
     wrong, last = [], -1
     reached = set()
-    for _ in range(count + 5):
+    for _ in range(4 * count + 5):
         page.keyboard.press("Tab")
         at = page.evaluate(FOCUSED)
+        # A field for a date is several stops: day, month, year.
+        if at["place"] == last:
+            continue
         if at["body"] or at["place"] in reached:
             break
         reached.add(at["place"])

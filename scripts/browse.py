@@ -46,7 +46,7 @@ def machine_file(page, at, size):
     text.fill(good)
     expect(page.locator("#verdict")).to_contain_text("Nothing is wrong", timeout=15000)
     page.get_by_role("button", name="Save").click()
-    expect(page.get_by_text("Saved.")).to_be_visible()
+    expect(page.get_by_text("Saved.", exact=True)).to_be_visible()
     expect(page.locator("#kept")).to_be_hidden()
 
 
