@@ -67,9 +67,15 @@
         keepQueue(queue().filter((entry) => entry.key !== first.key));
         if (answer.ok) {
           for (const draft of first.drafts ?? []) store.remove(draft);
-          if (first.kind === "live-end") { say(""); location.reload(); return; }
-          forms.delete(first.key);
           say("");
+          if (first.kind === "live-end") {
+            // Sent again by the page that came after it, which shows the end already: nothing is left to do.
+            const shown = /(^|&)what=end(&|$)/.test(first.body) && document.querySelector("[data-live]:not([data-to=''])");
+            if (shown) continue;
+            location.reload();
+            return;
+          }
+          forms.delete(first.key);
           await refresh(first.kind);
         } else {
           const problem = await answer.json().catch(() => ({}));
@@ -112,7 +118,8 @@
     if (!parts || !job) { location.reload(); return; }
     for (const id of parts) {
       const from = document.getElementById(id)?.dataset.part;
-      if (!from) { if (kind !== "pending") location.reload(); continue; }
+      // The live page has the first of them and not the rest.
+      if (!from) { if (kind !== "pending" && id === parts[0]) location.reload(); continue; }
       document.getElementById(id).setAttribute("aria-busy", "true");
       const answer = await fetch(from).catch(() => null);
       const made = document.createElement("template");
