@@ -112,7 +112,7 @@ def opened(browser, size, at):
     width, height = SIZES[size]
     context = browser.new_context(viewport={"width": width, "height": height})
     page = context.new_page()
-    page.set_default_timeout(15000)
+    page.set_default_timeout(30000)
     wrong = []
     page.on("pageerror", lambda e: wrong.append(str(e)))
     page.on("console", lambda m: wrong.append(m.text) if "Content Security" in m.text else None)

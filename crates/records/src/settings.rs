@@ -15,6 +15,9 @@ pub struct Instrument {
     pub relative: f64,
     /// Limit of error beside that, in the base unit of what it measures.
     pub absolute: f64,
+    /// When it is to be calibrated again: `2027-03-01`; empty: never said.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub due: String,
 }
 
 /// The settings.

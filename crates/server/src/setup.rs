@@ -71,8 +71,29 @@ impl Known {
     pub(crate) fn owned(&self, settings: &Settings) -> Option<(f64, f64)> {
         match &settings.instruments {
             None => self.at_first.then_some((self.relative, self.absolute)),
-            Some(all) => all.iter().find(|i| i.name == self.key).map(|i| (i.relative, i.absolute)),
+            Some(_) => self.kept(settings).map(|i| (i.relative, i.absolute)),
         }
+    }
+
+    /// What the settings hold of it.
+    pub(crate) fn kept<'a>(&self, settings: &'a Settings) -> Option<&'a records::Instrument> {
+        settings.instruments.iter().flatten().find(|i| i.name == self.key)
+    }
+}
+
+/// What to know of an instrument before its reading is trusted: that its calibration has run out by the day given. Empty:
+/// nothing. The reading still counts, for most that is measured here is far outside of what an instrument drifts.
+pub(crate) fn run_out(settings: &Settings, instrument: Instrument, today: jiff::civil::Date) -> String {
+    let known = INSTRUMENTS.iter().find(|k| k.instrument == instrument);
+    let due = known.and_then(|k| Some((k, k.kept(settings)?.due.parse::<jiff::civil::Date>().ok()?)));
+    match due {
+        Some((known, due)) if due < today => {
+            format!(
+                "The calibration of your {} ran out on {due}: check it against a value you know.",
+                known.name
+            )
+        }
+        _ => String::new(),
     }
 }
 
@@ -89,4 +110,33 @@ pub(crate) fn setup(settings: &Settings) -> Setup {
         setup.costs.part = part.max(0) as f64 / (rate as f64 / 60.0);
     }
     setup
+}
+
+#[cfg(test)]
+mod tests {
+    use super::run_out;
+    use diagnosis::check::Instrument;
+    use records::Settings;
+
+    #[test]
+    fn a_calibration_runs_out_after_its_last_day() {
+        let meter = |due: &str| Settings {
+            instruments: Some(vec![records::Instrument {
+                name: "multimeter".to_owned(),
+                relative: 0.01,
+                absolute: 0.3,
+                due: due.to_owned(),
+            }]),
+            ..Settings::default()
+        };
+        let today = jiff::civil::date(2026, 11, 28);
+        for due in ["", "2026-11-28", "2027-03-01"] {
+            assert_eq!(run_out(&meter(due), Instrument::Multimeter, today), "", "{due}");
+        }
+        assert!(
+            run_out(&meter("2026-11-27"), Instrument::Multimeter, today).contains("ran out on 2026-11-27")
+        );
+        assert_eq!(run_out(&meter("2026-11-27"), Instrument::Tachometer, today), "");
+        assert_eq!(run_out(&Settings::default(), Instrument::Multimeter, today), "");
+    }
 }

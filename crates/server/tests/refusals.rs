@@ -53,6 +53,7 @@ async fn every_refusal_says_what_and_what_to_do() {
         get("/practise/aldermere-tern-81?seed=one"),
         get("/practise/none?seed=1"),
         post("/settings", &[("rate", "much")]),
+        post("/settings", &[("multimeter", "on"), ("multimeter-due", "soon")]),
         post("/settings/people", &[("name", "Ali"), ("role", "king"), ("passphrase", "long enough it is")]),
         post(
             "/settings/people",

@@ -49,6 +49,24 @@ async fn found(bench: &Bench) -> String {
     job
 }
 
+#[tokio::test]
+async fn an_instrument_out_of_calibration_is_named_where_it_is_used() {
+    let bench = Bench::new();
+    let new = form(&[("file", TERN), ("complaint", "does not heat")]);
+    let (_, head, _) = bench.post("/new", &new).await;
+    let job = head[header::LOCATION].to_str().unwrap().to_owned();
+    for (due, said) in [("2020-03-01", true), ("2999-03-01", false), ("", false)] {
+        let owned = [("power-meter", "on"), ("power-meter-due", due), ("multimeter", "on")];
+        let (status, ..) = bench.post("/settings", &form(&owned)).await;
+        assert_eq!(status, StatusCode::SEE_OTHER);
+        let (_, settings) = bench.get("/settings").await;
+        assert!(settings.contains(&format!("name=\"power-meter-due\" type=\"date\" value=\"{due}\"")));
+        let (_, page) = bench.get(&job).await;
+        let warned = page.contains("The calibration of your power meter at the plug ran out on 2020-03-01");
+        assert_eq!(warned, said, "{due}");
+    }
+}
+
 /// Sends a form to a fold; the answer must be as wanted. Gives the fold as it is then, or what was refused.
 async fn send(bench: &Bench, job: &str, fold: &str, fields: &[(&str, &str)], wanted: StatusCode) -> String {
     let (status, _, page) = bench.post(&format!("{job}/{fold}"), &form(fields)).await;

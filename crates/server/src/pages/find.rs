@@ -1,12 +1,13 @@
 //! Find: the next check as one question, then what is suspected and why.
 
 use crate::problem::Problem;
+use crate::setup::run_out;
 use crate::worked_out::{DONT_HAVE, WorkedOut};
 use bench::Hypothesis;
 use diagnosis::check::{Check, CheckKind, Instrument, Power};
 use diagnosis::finding::{Action, Finding, Next, Suspect};
 use machine::model::{Machine, PanelId};
-use records::{Job, Says};
+use records::{Job, Says, Settings};
 use report::finding::words;
 
 /// Most suspects named beside one reading.
@@ -52,6 +53,8 @@ pub(super) struct AskView {
     pub(super) caution: String,
     pub(super) with: String,
     pub(super) dont_have: String,
+    /// That the calibration of the instrument has run out.
+    pub(super) run_out: String,
     pub(super) takes: String,
     pub(super) points: Option<[String; 2]>,
     pub(super) field: Field,
@@ -95,6 +98,7 @@ impl FindView {
         found: Option<&WorkedOut>,
         trouble: Option<Problem>,
         authors: &[(u32, String)],
+        settings: &Settings,
     ) -> FindView {
         let needs = match (machine, found) {
             (None, _) => "Find needs the machine file: match the machine under Arrive.",
@@ -103,7 +107,7 @@ impl FindView {
             }
             _ => "",
         };
-        let found = found.map(FoundView::of);
+        let found = found.map(|f| FoundView::of(f, settings));
         let line = match &found {
             Some(f) => f.sure.clone().unwrap_or_else(|| f.leading.clone()),
             None => String::new(),
@@ -141,13 +145,13 @@ impl FindView {
 }
 
 impl FoundView {
-    fn of(found: &WorkedOut) -> FoundView {
+    fn of(found: &WorkedOut, settings: &Settings) -> FoundView {
         let finding = &found.finding;
         let suspects = suspects(found);
         let leading = suspects.first().map_or(String::new(), |s| format!("{} {}", s.name, s.figure));
         FoundView {
             sure: finding.sure.as_ref().map(|s| s.says.clone()),
-            ask: finding.next.first().map(|next| ask(&found.machine, next)),
+            ask: finding.next.first().map(|next| ask(&found.machine, next, settings)),
             otherwise: finding.next.iter().skip(1).take(3).map(otherwise).collect(),
             leading,
             others: share(finding.others),
@@ -216,13 +220,14 @@ fn otherwise(next: &Next) -> Otherwise {
     }
 }
 
-fn ask(machine: &Machine, next: &Next) -> AskView {
+fn ask(machine: &Machine, next: &Next, settings: &Settings) -> AskView {
     let base = AskView {
         id: String::new(),
         says: String::new(),
         caution: String::new(),
         with: String::new(),
         dont_have: String::new(),
+        run_out: String::new(),
         takes: String::new(),
         points: None,
         field: Field::None,
@@ -232,7 +237,10 @@ fn ask(machine: &Machine, next: &Next) -> AskView {
         why: next.why.clone(),
     };
     match &next.action {
-        Action::Check(check) => of_check(machine, check, base),
+        Action::Check(check) => {
+            let today = crate::now().date();
+            AskView { run_out: run_out(settings, check.instrument, today), ..of_check(machine, check, base) }
+        }
         Action::Mend { part, says, minutes, access, caution } => AskView {
             id: format!("mend {}", machine.parts[*part].id),
             says: says.clone(),

@@ -45,6 +45,7 @@ struct Owned {
     relative: String,
     absolute: String,
     unit: &'static str,
+    due: String,
 }
 
 async fn show(State(desk): State<Arc<Desk>>, Extension(who): Extension<Who>) -> Result<Response, Problem> {
@@ -59,6 +60,7 @@ async fn show(State(desk): State<Arc<Desk>>, Extension(who): Extension<Who>) -> 
             relative: format!("{}", (relative * 1e6).round() / 1e4),
             absolute: format!("{absolute}"),
             unit: known.unit,
+            due: known.kept(&settings).map_or(String::new(), |i| i.due.clone()),
         }
     };
     let money = |minor: Option<i64>| minor.map_or(String::new(), |m| format!("{}.{:02}", m / 100, m % 100));
@@ -90,7 +92,8 @@ async fn keep(
     for known in INSTRUMENTS.iter().filter(|k| sent.ticked(k.key)) {
         let relative = limit(known.name, text(&format!("{}-relative", known.key)), 50.0)? / 100.0;
         let absolute = limit(known.name, text(&format!("{}-absolute", known.key)), 1e6)?;
-        instruments.push(Instrument { name: known.key.to_owned(), relative, absolute });
+        let due = due(known.name, text(&format!("{}-due", known.key)))?;
+        instruments.push(Instrument { name: known.key.to_owned(), relative, absolute, due });
     }
     let settings = Settings {
         instruments: Some(instruments),
@@ -127,6 +130,17 @@ fn limit(name: &str, text: &str, most: f64) -> Result<f64, Problem> {
             format!("give a number from 0 to {most}"),
         )
     })
+}
+
+/// When an instrument is to be calibrated again.
+fn due(name: &str, text: &str) -> Result<String, Problem> {
+    if text.is_empty() || text.parse::<jiff::civil::Date>().is_ok() {
+        return Ok(text.to_owned());
+    }
+    Err(Problem::refused(
+        format!("{name}: calibrated again on `{text}` is no date"),
+        "write year, month and day: 2027-03-01",
+    ))
 }
 
 /// An amount of money in minor units.

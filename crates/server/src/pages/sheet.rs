@@ -99,7 +99,8 @@ async fn sheet(
         name: title(&job),
         who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
         arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()),
-        find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors).pending(pending),
+        find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors, &settings)
+            .pending(pending),
         agree: AgreeView::of(&job, found.as_deref(), &settings, pending),
         mend: MendView::of(&job, machine.as_deref(), found.as_deref()),
         prove: ProveView::of(&desk, machine, &job, &settings, &who).await?,
@@ -140,7 +141,9 @@ async fn find(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
         Err(problem) => (None, Some(problem)),
     };
     let authors = desk.with_records(move |r| r.authors(id)).await?;
-    page(&FindPart { id, find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors) })
+    let settings = desk.with_records(records::Records::settings).await?;
+    let find = FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors, &settings);
+    page(&FindPart { id, find })
 }
 
 #[derive(Template)]

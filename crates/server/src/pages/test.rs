@@ -4,9 +4,10 @@ use crate::capture::{Seen, State as Heard};
 use crate::desk::Desk;
 use crate::live::is_bad;
 use crate::problem::Problem;
-use crate::setup::setup;
+use crate::setup::{run_out, setup};
 use crate::worked_out::WorkedOut;
 use bench::{Conditions, Hypothesis, Prediction};
+use diagnosis::check::Instrument;
 use diagnosis::evidence::Listener;
 use diagnosis::finding::Verdict;
 use machine::model::{GoesOn, Machine, Step};
@@ -27,6 +28,8 @@ pub(super) struct TestView {
     pub(super) steps: Vec<Card>,
     pub(super) codes: Vec<String>,
     pub(super) supply: String,
+    /// That the calibration of the power meter has run out.
+    pub(super) run_out: String,
     pub(super) line: String,
     pub(super) open: bool,
 }
@@ -76,7 +79,7 @@ pub(crate) fn conditions(machine: &Machine, job: &Job, settings: &Settings) -> C
         None => Conditions::unmeasured(machine.plate.supply_v),
     };
     conditions.water_l = job.log.water().and_then(|w| listener.water(w).ok()).unwrap_or(0.0);
-    if let Some(meter) = setup(settings).owns(diagnosis::check::Instrument::PowerMeter) {
+    if let Some(meter) = setup(settings).owns(Instrument::PowerMeter) {
         conditions.meter = bench::Meter { relative: meter.relative, absolute_w: meter.absolute };
     }
     conditions
@@ -140,6 +143,7 @@ impl TestView {
             leave: machine.test.leave.clone(),
             codes: machine.codes.iter().map(|c| c.id.clone()).collect(),
             supply,
+            run_out: run_out(settings, Instrument::PowerMeter, crate::now().date()),
             open: !steps.is_empty() && (done > 0 || !checks_begun),
             line,
             steps,
