@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
-use worth::{Currency, LineKind, MoneyError, Prices, Quote};
+use worth::{Currency, LineKind, MoneyError, Part, Prices, Quote, Repair};
 
 /// What a job costs. Amounts are rounded to the minor unit of the currency already.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -23,8 +23,12 @@ pub struct Bill {
     pub taxes: Vec<TaxAmount>,
     /// Rounding to a coin that can be paid (BT-114).
     pub rounded_by: Decimal,
-    /// What is to be paid (BT-115).
+    /// What is to be paid, with what was paid already.
     pub gross: Decimal,
+    /// What was paid already (BT-113).
+    pub paid: Decimal,
+    /// How it was paid: `card`.
+    pub paid_by: String,
     /// Day by which it is to be paid (BT-9).
     pub due: Option<Date>,
     /// Terms of payment in words (BT-20).
@@ -62,6 +66,13 @@ pub struct TaxAmount {
 }
 
 impl Bill {
+    /// For work that was done: so many minutes, and the parts that were fitted.
+    pub fn of_work(minutes: u32, parts: Vec<Part>, prices: &Prices) -> Bill {
+        let names: Vec<String> = parts.iter().map(|p| format!("fit a new {}", p.what)).collect();
+        let what = if names.is_empty() { "work on the machine".to_owned() } else { names.join(" and ") };
+        Bill::of(&worth::quote(&Repair { what, minutes, parts }, prices), prices)
+    }
+
     /// From a priced repair. Labour is one line of one piece with its minutes in words: with a minimum charge it is no
     /// multiple of a price per minute.
     pub fn of(quote: &Quote, prices: &Prices) -> Bill {
@@ -96,6 +107,11 @@ impl Bill {
     /// Where ISO 4217 has no such code with a minor unit.
     pub fn money(&self) -> Result<Currency, MoneyError> {
         Currency::from_code(&self.currency)
+    }
+
+    /// What is still to be paid (BT-115).
+    pub fn open(&self) -> Decimal {
+        self.gross - self.paid
     }
 
     /// Tax of all rates together (BT-110).

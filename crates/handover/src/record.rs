@@ -38,6 +38,10 @@ pub struct JobRecord {
     pub warranty: String,
     /// When to come again, and what for.
     pub follow_up: Option<FollowUp>,
+    /// It is not handed over yet: what stands here may still change.
+    pub draft: bool,
+    /// What was put right after it was handed over, oldest first. All else stands as it was handed over.
+    pub corrections: Vec<Correction>,
     /// Last link of the chain over the job's log, as hexadecimal text: a later change to the log shows by it. Empty where the
     /// job was not kept in a log.
     pub chain: String,
@@ -182,6 +186,24 @@ pub struct Consent {
     pub agreed: bool,
     /// Why it was declined, in the customer's words.
     pub why: String,
+}
+
+/// Something that was put right after the hand-over; what stood there before stays readable.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Correction {
+    /// Of what: `serial number`.
+    pub what: String,
+    /// What the record says.
+    pub was: String,
+    /// What is right.
+    pub now: String,
+    /// Why it is put right.
+    pub why: String,
+    /// Who does.
+    pub by: String,
+    /// When, as written, with its zone.
+    pub at: String,
 }
 
 /// When to come again.

@@ -3,6 +3,7 @@
 use crate::attachments::{AttachmentId, content};
 use crate::chain;
 use crate::error::RecordsError;
+use crate::handed_over;
 use crate::jobs::entries;
 use crate::open::Records;
 use crate::samples;
@@ -42,6 +43,9 @@ impl Records {
                     if all.iter().zip(1..).any(|(e, n)| e.number != n) {
                         checked.wrong.push(format!("entries are missing from job {job}"));
                     }
+                    if let Some(what) = handed_over::wrong(&connection, job, &all)? {
+                        checked.wrong.push(format!("job {job}: {what}"));
+                    }
                 }
                 Err(e) => checked.wrong.push(e.to_string()),
             }
@@ -73,7 +77,8 @@ impl Records {
     /// Where the disk refuses.
     pub fn is_empty(&self) -> Result<bool, RecordsError> {
         let sql = "SELECT NOT EXISTS (SELECT 1 FROM job UNION ALL SELECT 1 FROM customer UNION ALL SELECT 1 FROM machine
-                   UNION ALL SELECT 1 FROM user UNION ALL SELECT 1 FROM socket UNION ALL SELECT 1 FROM setting)";
+                   UNION ALL SELECT 1 FROM user UNION ALL SELECT 1 FROM socket UNION ALL SELECT 1 FROM setting
+                   UNION ALL SELECT 1 FROM stock)";
         Ok(self.connection().query_row(sql, [], |row| row.get(0))?)
     }
 }

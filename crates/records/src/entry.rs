@@ -1,7 +1,7 @@
 //! One entry of a job's log. What it says has the keys of the evidence file (docs/evidence-file.md), so that the log and
 //! the file never drift apart; a few more say what belongs to the job and not to the machine's trouble.
 
-use crate::visit::{ProvingFacts, Signature, TesterFacts};
+use crate::visit::{HandOverFacts, ProvingFacts, Signature, TesterFacts};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -147,6 +147,31 @@ pub enum Says {
         /// What the test came to.
         report: String,
     },
+    /// What only the hand-over needs: advice, warranty, the next visit, the invoice's number; the newest counts whole.
+    HandOver {
+        /// As it was typed.
+        hand_over: HandOverFacts,
+    },
+    /// The job was handed over, and is closed. Said by [`crate::Records::close`] only.
+    HandedOver {
+        /// By whom.
+        handed_over: String,
+        /// SHA-256 of the record that was handed over.
+        record: String,
+    },
+    /// Something in a record that was handed over is put right. The record keeps what it says.
+    Correction {
+        /// Of what: `warranty`, `serial number`.
+        correction: String,
+        /// What the record says.
+        was: String,
+        /// What is right.
+        now: String,
+        /// Why it is put right.
+        why: String,
+        /// Who puts it right.
+        by: String,
+    },
     /// Words that were erased because their speaker asked for it. Never said by anyone: it stands where they stood.
     Erased {
         /// On which day.
@@ -172,13 +197,19 @@ impl Says {
                 | Says::Proving { .. }
                 | Says::Safety { .. }
                 | Says::Signed { .. }
+                | Says::HandOver { .. }
+                | Says::HandedOver { .. }
+                | Says::Correction { .. }
                 | Says::Erased { .. }
         )
     }
 
     /// Can it hold what leads back to a person? Then it is kept beside the log and not in it, so that it can be erased.
     pub fn is_personal(&self) -> bool {
-        matches!(self, Says::Words { .. } | Says::Decided { .. })
+        matches!(
+            self,
+            Says::Words { .. } | Says::Decided { .. } | Says::HandOver { .. } | Says::Correction { .. }
+        )
     }
 }
 
@@ -230,6 +261,9 @@ mod tests {
             r#"{"proving":{"standard":"iet-5","lead":"3 m","rewired":true}}"#,
             r#"{"safety":"earth bond = 0R09","tester":{"name":"no 7","calibrated":"2026-03-01","accuracy":["earth bond=5% 0R02"]}}"#,
             r#"{"signed":"Ann, technician","report":"Fit to hand back"}"#,
+            r#"{"hand_over":{"advice":"Use less powder.","follow_up":"2027-01-12T09:30"}}"#,
+            r#"{"handed_over":"Ann, technician","record":"00ff"}"#,
+            r#"{"correction":"warranty","was":"6 months","now":"12 months","why":"slip","by":"Ann"}"#,
             r#"{"erased":"2026-11-28"}"#,
             "{}",
         ] {
@@ -245,6 +279,8 @@ mod tests {
             r#"{"offer":"x","name":"y"}"#,
             r#"{"offer":"x","name":"y","agreed":true,"signature":"<svg>"}"#,
             r#"{"safety":"x","tester":{"no":"1"}}"#,
+            r#"{"hand_over":{"advise":"x"}}"#,
+            r#"{"correction":"warranty","now":"12 months"}"#,
         ] {
             assert!(serde_json::from_str::<Says>(bad).is_err(), "{bad}");
         }

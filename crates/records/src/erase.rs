@@ -1,5 +1,5 @@
 //! A customer's data, found and erased on request. What goes: name, telephone, address, the words that were written down,
-//! attachments, serial numbers. What stays: the technical part of each job, with "erased on" where words stood, and a chain
+//! attachments, serial numbers, the record that was handed over. What stays: the technical part of each job, with "erased on" where words stood, and a chain
 //! that still holds (chain.rs). Samples say nothing of a person and stay.
 //!
 //! A customer is that of one job: who comes again is entered again, so that one person may have several numbers.
@@ -9,6 +9,7 @@
 
 use crate::attachments::erase_where;
 use crate::error::RecordsError;
+use crate::handed_over;
 use crate::jobs::{Customer, JobId, job_is_there};
 use crate::open::Records;
 use jiff::civil::Date;
@@ -111,6 +112,7 @@ impl Records {
                 "UPDATE personal SET salt = NULL, key = NULL, says = NULL, erased = ?2 WHERE job = ?1 AND erased IS NULL",
                 params![job, on.to_string()],
             )?;
+            handed_over::erase(&transaction, job, &on.to_string())?;
             erased.attachments += erase_where(&transaction, "job = ?1", job, on)?;
             transaction.execute(
                 "UPDATE machine SET serial = '' WHERE id = (SELECT machine FROM job WHERE id = ?1)",

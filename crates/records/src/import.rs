@@ -5,6 +5,7 @@ use crate::chain;
 use crate::check::numbers;
 use crate::error::RecordsError;
 use crate::export::{Counted, FORMAT, MANIFEST, Manifest, columns, content_file, sum_of, tables};
+use crate::handed_over;
 use crate::open::Records;
 use crate::samples;
 use rusqlite::{Connection, Transaction, params};
@@ -87,7 +88,7 @@ fn sums_agree(from: &Path, manifest: &Manifest) -> Result<(), RecordsError> {
             Err(e) => wrong.push(format!("{}: {e}", listed.name)),
         }
     }
-    for table in &tables::TABLES {
+    for table in tables::of_format(manifest.format) {
         if manifest.files.iter().all(|l| l.name != table.file) {
             wrong.push(format!("{} is not listed", table.file));
         }
@@ -101,7 +102,7 @@ fn read(transaction: &Transaction<'_>, from: &Path, manifest: &Manifest) -> Resu
         content(transaction, from, &listed.name)?;
         counted.attachments += 1;
     }
-    for table in &tables::TABLES {
+    for table in tables::of_format(manifest.format) {
         let file = open(from, table.file)?;
         let rows = table
             .read(transaction, BufReader::new(file))
@@ -144,7 +145,10 @@ fn as_it_was_written(transaction: &Connection) -> Result<(), RecordsError> {
         if let Some(number) = chain::verify(transaction, job)?.broken_at {
             return Err(damaged(&format!("entry {number} of job {job} is not as it was written")));
         }
-        crate::jobs::entries(transaction, job)?;
+        let entries = crate::jobs::entries(transaction, job)?;
+        if let Some(what) = handed_over::wrong(transaction, job, &entries)? {
+            return Err(damaged(&format!("job {job}: {what}")));
+        }
     }
     Ok(())
 }

@@ -15,7 +15,8 @@ SELECT
       AND coalesce(e.says ->> 'reading', e.says ->> 'check', e.says ->> 'saw', e.says ->> 'code') IS NOT NULL
       AND NOT EXISTS (SELECT 1 FROM evidence s WHERE s.job = j.id AND s.supersedes = e.number)),
   (SELECT d.says FROM derived d
-    WHERE d.job = j.id AND d.number = (SELECT max(number) FROM evidence e WHERE e.job = j.id))
+    WHERE d.job = j.id AND d.number = (SELECT max(number) FROM evidence e WHERE e.job = j.id)),
+  j.closed
 FROM job j LEFT JOIN customer c ON c.id = j.customer LEFT JOIN machine m ON m.id = j.machine
-WHERE j.closed IS NULL
-ORDER BY j.id DESC
+WHERE (j.closed IS NOT NULL) = ?1
+ORDER BY coalesce(j.closed, '') DESC, j.id DESC

@@ -3,8 +3,10 @@
 use crate::chain::{self, Link};
 use crate::entry::{Entry, NewEntry, Says};
 use crate::error::RecordsError;
+use crate::handed_over;
 use crate::log::Log;
 use crate::open::Records;
+use crate::stock;
 use crate::users::UserId;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
@@ -51,6 +53,8 @@ pub struct Job {
     pub id: JobId,
     /// When it was opened, with zone (RFC 9557).
     pub opened: String,
+    /// When it was handed over; none while it is open.
+    pub closed: Option<String>,
     /// The customer, once known.
     pub customer: Option<Customer>,
     /// The machine, once known.
@@ -66,6 +70,8 @@ pub struct JobLine {
     pub id: JobId,
     /// When it was opened.
     pub opened: String,
+    /// When it was handed over; none while it is open.
+    pub closed: Option<String>,
     /// The customer's name and address; empty where not known.
     pub customer: String,
     /// Maker and model; empty where not known.
@@ -111,6 +117,7 @@ impl Records {
     pub fn set_customer(&self, job: JobId, customer: &Customer) -> Result<(), RecordsError> {
         let mut connection = self.connection();
         let transaction = connection.transaction()?;
+        handed_over::is_open(&transaction, job)?;
         let known: Option<i64> = transaction
             .query_row("SELECT customer FROM job WHERE id = ?1", [job], |row| row.get(0))
             .optional()?
@@ -135,6 +142,7 @@ impl Records {
     pub fn set_machine(&self, job: JobId, machine: &JobMachine) -> Result<(), RecordsError> {
         let mut connection = self.connection();
         let transaction = connection.transaction()?;
+        handed_over::is_open(&transaction, job)?;
         let id = insert_machine(&transaction, machine)?;
         if transaction.execute("UPDATE job SET machine = ?2 WHERE id = ?1", params![job, id])? == 0 {
             return Err(no_job(job));
@@ -158,58 +166,20 @@ impl Records {
     /// # Errors
     /// As [`Records::append`], and where there is no such user.
     pub fn append_by(&self, job: JobId, entry: &NewEntry, by: Option<UserId>) -> Result<u32, RecordsError> {
-        let says = serde_json::to_string(&entry.says)
-            .map_err(|e| RecordsError::new(format!("the entry cannot be written: {e}"), "send it again"))?;
-        if says.len() > LONGEST_ENTRY || entry.key.len() > 100 {
+        if matches!(entry.says, Says::HandedOver { .. }) {
             return Err(RecordsError::new(
-                format!("the entry has {} bytes", says.len()),
-                format!("an entry may have {LONGEST_ENTRY}: shorten it"),
+                "a job is handed over with its record, and not by an entry alone",
+                "hand it over on its page Hand over, or by `POST /api/jobs/N/hand-over`",
             ));
         }
         let mut connection = self.connection();
         let transaction = connection.transaction()?;
-        let already = chain::number_of(&transaction, job, &entry.key)?;
-        if let Some(number) = already {
-            return Ok(number);
-        }
-        let last: u32 = transaction
-            .query_row(
-                "SELECT (SELECT coalesce(max(number), 0) FROM evidence WHERE job = ?1) FROM job WHERE id = ?1",
-                [job],
-                |row| row.get(0),
-            )
-            .optional()?
-            .ok_or_else(|| no_job(job))?;
-        if last >= MOST_ENTRIES {
-            return Err(RecordsError::new(
-                format!("this job has {last} entries, which is all that one may have"),
-                "open a new job for this machine",
-            ));
-        }
-        if let Some(old) = entry.supersedes {
-            may_be_superseded(&transaction, job, old, last)?;
-        }
-        if matches!(entry.says, Says::Erased { .. }) {
-            return Err(RecordsError::new(
-                "nobody can say that words were erased",
-                "erase them: `wattmend records erase`",
-            ));
-        }
-        if entry.supersedes.is_none() && entry.says == (Says::Nothing {}) {
-            return Err(RecordsError::new("the entry says nothing", "say what was seen or read"));
-        }
-        let link = Link {
-            job,
-            number: last + 1,
-            at: entry.at.to_string(),
-            says,
-            supersedes: entry.supersedes,
-            key: Some(entry.key.clone()),
-            by: by.map(|by| by.0),
+        let number = match add(&transaction, job, entry, by, None)? {
+            Said::Before(number) => return Ok(number),
+            Said::Now(number) => number,
         };
-        chain::add(&transaction, link, entry.says.is_personal())?;
         transaction.commit()?;
-        Ok(last + 1)
+        Ok(number)
     }
 
     /// A job with everything in it; none where there is no such job.
@@ -219,11 +189,12 @@ impl Records {
     pub fn job(&self, id: JobId) -> Result<Option<Job>, RecordsError> {
         let connection = self.connection();
         let found = connection
-            .query_row("SELECT opened, customer, machine FROM job WHERE id = ?1", [id], |row| {
-                Ok((row.get::<_, String>(0)?, row.get::<_, Option<i64>>(1)?, row.get::<_, Option<i64>>(2)?))
+            .query_row("SELECT opened, closed, customer, machine FROM job WHERE id = ?1", [id], |row| {
+                let times = (row.get::<_, String>(0)?, row.get::<_, Option<String>>(1)?);
+                Ok((times, row.get::<_, Option<i64>>(2)?, row.get::<_, Option<i64>>(3)?))
             })
             .optional()?;
-        let Some((opened, customer, machine)) = found else { return Ok(None) };
+        let Some(((opened, closed), customer, machine)) = found else { return Ok(None) };
         let customer = customer.map(|id| self::customer(&connection, id)).transpose()?;
         let machine = machine
             .map(|m| {
@@ -242,7 +213,7 @@ impl Records {
             })
             .transpose()?;
         let log = Log::of(entries(&connection, id)?);
-        Ok(Some(Job { id, opened, customer, machine, log }))
+        Ok(Some(Job { id, opened, closed, customer, machine, log }))
     }
 
     /// Open jobs, newest first; with words to look for, those in which all of them stand.
@@ -250,9 +221,21 @@ impl Records {
     /// # Errors
     /// Where the disk refuses.
     pub fn jobs(&self, search: &str) -> Result<Vec<JobLine>, RecordsError> {
+        self.lines(false, search)
+    }
+
+    /// Jobs that were handed over, newest first; else as [`Records::jobs`].
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub fn jobs_handed_over(&self, search: &str) -> Result<Vec<JobLine>, RecordsError> {
+        self.lines(true, search)
+    }
+
+    fn lines(&self, closed: bool, search: &str) -> Result<Vec<JobLine>, RecordsError> {
         let connection = self.connection();
         let mut statement = connection.prepare(include_str!("job_lines.sql"))?;
-        let lines = statement.query_map([], line)?.collect::<Result<Vec<_>, _>>()?;
+        let lines = statement.query_map([closed], line)?.collect::<Result<Vec<_>, _>>()?;
         let wanted: Vec<String> = search.split_whitespace().map(str::to_lowercase).collect();
         let has = |job: &JobLine| {
             let all = format!("{} {} {} {}", job.id, job.customer, job.machine, job.words).to_lowercase();
@@ -275,6 +258,97 @@ impl Records {
     }
 }
 
+/// What came of an entry: its number, and whether it was there before.
+pub(crate) enum Said {
+    /// It was sent with this key before.
+    Before(u32),
+    /// It was added.
+    Now(u32),
+}
+
+/// Adds an entry, with all that follows from it. `after`: the last entry that its sayer knew; none: any.
+pub(crate) fn add(
+    transaction: &Connection,
+    job: JobId,
+    entry: &NewEntry,
+    by: Option<UserId>,
+    after: Option<u32>,
+) -> Result<Said, RecordsError> {
+    let says = serde_json::to_string(&entry.says)
+        .map_err(|e| RecordsError::new(format!("the entry cannot be written: {e}"), "send it again"))?;
+    if says.len() > LONGEST_ENTRY || entry.key.len() > 100 {
+        return Err(RecordsError::new(
+            format!("the entry has {} bytes", says.len()),
+            format!("an entry may have {LONGEST_ENTRY}: shorten it"),
+        ));
+    }
+    if let Some(number) = chain::number_of(transaction, job, &entry.key)? {
+        return Ok(Said::Before(number));
+    }
+    let (last, closed): (u32, bool) = transaction
+        .query_row(
+            "SELECT (SELECT coalesce(max(number), 0) FROM evidence WHERE job = ?1), closed IS NOT NULL
+             FROM job WHERE id = ?1",
+            [job],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )
+        .optional()?
+        .ok_or_else(|| no_job(job))?;
+    let corrects = matches!(entry.says, Says::Correction { .. });
+    match (closed, corrects) {
+        (true, false) => return Err(handed_over::closed_already()),
+        (false, true) => {
+            return Err(RecordsError::new(
+                "this job is not handed over yet, so there is nothing to correct",
+                "put the entry itself right, or take it back",
+            ));
+        }
+        (true, true) if entry.supersedes.is_some() => {
+            return Err(RecordsError::new(
+                "a correction is not taken back",
+                "write another one that says what is right",
+            ));
+        }
+        _ => {}
+    }
+    if after.is_some_and(|after| after != last) {
+        return Err(RecordsError::new(
+            "something was said in this job since you looked",
+            "look at the record again, then hand it over",
+        ));
+    }
+    if last >= MOST_ENTRIES {
+        return Err(RecordsError::new(
+            format!("this job has {last} entries, which is all that one may have"),
+            "open a new job for this machine",
+        ));
+    }
+    if let Some(old) = entry.supersedes {
+        may_be_superseded(transaction, job, old, last)?;
+    }
+    if matches!(entry.says, Says::Erased { .. }) {
+        return Err(RecordsError::new(
+            "nobody can say that words were erased",
+            "erase them: `wattmend records erase`",
+        ));
+    }
+    if entry.supersedes.is_none() && entry.says == (Says::Nothing {}) {
+        return Err(RecordsError::new("the entry says nothing", "say what was seen or read"));
+    }
+    let link = Link {
+        job,
+        number: last + 1,
+        at: entry.at.to_string(),
+        says,
+        supersedes: entry.supersedes,
+        key: Some(entry.key.clone()),
+        by: by.map(|by| by.0),
+    };
+    chain::add(transaction, link, entry.says.is_personal())?;
+    stock::follow(transaction, job, last + 1, entry)?;
+    Ok(Said::Now(last + 1))
+}
+
 fn line(row: &Row<'_>) -> rusqlite::Result<JobLine> {
     Ok(JobLine {
         id: row.get(0)?,
@@ -285,6 +359,7 @@ fn line(row: &Row<'_>) -> rusqlite::Result<JobLine> {
         words: row.get(5)?,
         readings: row.get(6)?,
         derived: row.get(7)?,
+        closed: row.get(8)?,
     })
 }
 

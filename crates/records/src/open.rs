@@ -13,9 +13,10 @@ use std::time::Duration;
 const APPLICATION: i64 = 0x574D_4E44;
 
 /// The steps that lead from one version of the tables to the next, oldest first.
-const MIGRATIONS: [Migration; 2] = [
+const MIGRATIONS: [Migration; 3] = [
     Migration { script: include_str!("schema_1.sql"), then: |_| Ok(()) },
     Migration { script: include_str!("schema_2.sql"), then: crate::migrate::log_into_a_chain },
+    Migration { script: include_str!("schema_3.sql"), then: |_| Ok(()) },
 ];
 
 /// One step: a script, then what SQL cannot say.

@@ -62,7 +62,70 @@ pub struct Charges {
     pub half_even: bool,
 }
 
+/// Who does the work, as it stands on records and invoices; as it was typed.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct FirmFacts {
+    /// Name of the firm.
+    pub name: String,
+    /// Who does the work, where the bench knows no people.
+    pub technician: String,
+    /// Street and number.
+    pub street: String,
+    /// Postcode.
+    pub postcode: String,
+    /// Town.
+    pub town: String,
+    /// Country, two letters of ISO 3166-1.
+    pub country: String,
+    /// Telephone.
+    pub phone: String,
+    /// Electronic mail.
+    pub email: String,
+    /// Identifier for value added tax.
+    pub vat: String,
+    /// Number of registration.
+    pub registration: String,
+    /// Account for payment, such as an IBAN.
+    pub account: String,
+    /// Terms of payment in words.
+    pub terms: String,
+    /// Why lines bear no tax.
+    pub untaxed: String,
+    /// The usual warranty.
+    pub warranty: String,
+    /// Paper of the PDFs: `a4` or `letter`; empty: A4.
+    pub paper: String,
+}
+
 impl Records {
+    /// Who does the work; empty where nobody said.
+    ///
+    /// # Errors
+    /// Where the disk refuses, or a newer program wrote it.
+    pub fn firm(&self) -> Result<FirmFacts, RecordsError> {
+        let sql = "SELECT value FROM setting WHERE name = 'firm'";
+        let text: Option<String> = self.connection().query_row(sql, [], |row| row.get(0)).optional()?;
+        let Some(text) = text else { return Ok(FirmFacts::default()) };
+        serde_json::from_str(&text).map_err(|e| {
+            RecordsError::new(format!("the firm cannot be read: {e}"), "write it anew, under Settings")
+        })
+    }
+
+    /// Keeps who does the work.
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub fn keep_firm(&self, firm: &FirmFacts) -> Result<(), RecordsError> {
+        let text = serde_json::to_string(firm)
+            .map_err(|e| RecordsError::new(format!("the firm cannot be written: {e}"), "write it anew"))?;
+        self.connection().execute(
+            "INSERT INTO setting (name, value) VALUES ('firm', ?1) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+            [text],
+        )?;
+        Ok(())
+    }
+
     /// The settings; those never made are at rest.
     ///
     /// # Errors

@@ -1,4 +1,5 @@
-//! What the entries of the visit are made of: a signature, a tester, and what is known of the appliance that is tested.
+//! What the entries of the visit are made of: a signature, a tester, what is known of the appliance that is tested, and what
+//! the hand-over needs.
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -117,6 +118,54 @@ pub struct ProvingFacts {
     /// Plug, terminals or cord were worked on.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub rewired: bool,
+}
+
+/// What only the hand-over needs, as it was typed. What is empty was not said.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct HandOverFacts {
+    /// What was found, in a sentence; empty: what was worked out.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub found: String,
+    /// What was done beside the parts fitted, a sentence a line.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub work: String,
+    /// Minutes worked; empty: what was planned for the repair that was agreed on.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub minutes: String,
+    /// Advice to the customer, a sentence a line.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub advice: String,
+    /// What is warranted, and for how long.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub warranty: String,
+    /// Day on which the next safety test is due, `2027-11-28`.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub next_due: String,
+    /// Why it is handed over without a complete safety test.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub reason: String,
+    /// When to come again, `2027-01-12T09:30`, in the zone of the entry.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub follow_up: String,
+    /// What for.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub follow_up_what: String,
+    /// Number of the invoice.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub invoice: String,
+    /// Day by which it is to be paid.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub due: String,
+    /// Country of the customer, two letters; empty: that of the firm.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub country: String,
+    /// What was paid already, an amount in the currency of the settings.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub paid: String,
+    /// How: `card`.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub paid_by: String,
 }
 
 #[cfg(test)]

@@ -161,7 +161,7 @@ fn a_damaged_changed_or_newer_export_is_refused_and_nothing_is_imported() {
     }
     let text = std::fs::read_to_string(out.join("manifest.json")).unwrap();
     let manifest = |text: &str| std::fs::write(out.join("manifest.json"), text).unwrap();
-    manifest(&text.replace("\"format\": 1", "\"format\": 2, \"shape\": []"));
+    manifest(&text.replace("\"format\": 2", "\"format\": 3, \"shape\": []"));
     refused("newer Wattmend");
     manifest(&text.replace("jobs.jsonl", "../jobs.jsonl"));
     refused("no name of a file");
@@ -182,6 +182,28 @@ fn a_damaged_changed_or_newer_export_is_refused_and_nothing_is_imported() {
     };
     manifest(&changed);
     refused("entry 3 of job 1 is not as it was written");
+}
+
+/// An export of format 1 has neither stock nor records that were handed over.
+#[test]
+fn an_export_of_an_older_program_is_taken() {
+    let folder = Folder::new();
+    let (records, ..) = filled(&folder.at("records.sqlite"));
+    let out = folder.at("out");
+    records.export(&out, &now()).unwrap();
+    let text = std::fs::read_to_string(out.join("manifest.json")).unwrap();
+    let mut manifest: serde_json::Value = serde_json::from_str(&text).unwrap();
+    manifest["format"] = 1.into();
+    let newer = ["records.jsonl", "stock.jsonl", "stockchanges.jsonl"];
+    manifest["files"].as_array_mut().unwrap().retain(|f| !newer.contains(&f["name"].as_str().unwrap()));
+    for name in newer {
+        std::fs::remove_file(out.join(name)).unwrap();
+    }
+    std::fs::write(out.join("manifest.json"), manifest.to_string()).unwrap();
+    let copy = Records::open(&folder.at("copy.sqlite")).unwrap();
+    copy.import(&out).unwrap();
+    assert_eq!(copy.job(1).unwrap(), records.job(1).unwrap());
+    assert_eq!(copy.stock().unwrap(), []);
 }
 
 #[test]

@@ -213,12 +213,20 @@ fn a_folder_that_cannot_be_written_is_named_with_what_to_do() {
 
 /// Written by the program when its tables were of version 1.
 const VERSION_1: &[u8] = include_bytes!("data/version-1.sqlite");
+/// The same, opened by the program when its tables were of version 2.
+const VERSION_2: &[u8] = include_bytes!("data/version-2.sqlite");
 
 #[test]
-fn records_of_version_1_open_with_all_that_was_said() {
+fn records_of_older_versions_open_with_all_that_was_said() {
+    for written in [VERSION_1, VERSION_2] {
+        opens_with_all_that_was_said(written);
+    }
+}
+
+fn opens_with_all_that_was_said(written: &[u8]) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("records.sqlite");
-    std::fs::write(&path, VERSION_1).unwrap();
+    std::fs::write(&path, written).unwrap();
     let records = Records::open(&path).unwrap();
     let job = records.job(1).unwrap().unwrap();
     assert_eq!(job.customer.as_ref().unwrap().name, "Odalys Wrenfield");

@@ -6,6 +6,7 @@ use crate::pages::test::{compared, conditions};
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
 use crate::visit::check as of_visit;
+use crate::visit::record::{Standing, may_be_corrected, may_be_handed_over, standing};
 use crate::who::Who;
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
@@ -36,6 +37,8 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .route("/api/jobs/{id}", get(job))
         .route("/api/jobs/{id}/evidence", get(evidence).post(add))
         .route("/api/jobs/{id}/finding", get(what_was_found))
+        .route("/api/jobs/{id}/record", get(record))
+        .route("/api/jobs/{id}/hand-over", post(hand_over))
         .route("/jobs/{id}/interpret", post(interpret))
 }
 
@@ -85,14 +88,16 @@ async fn check(State(desk): State<Arc<Desk>>, sent: Result<Json<ToCheck>, JsonRe
 }
 
 async fn jobs(State(desk): State<Arc<Desk>>) -> Answer {
-    let all = desk.with_records(|r| r.jobs("")).await?;
+    let (all, over) = desk.with_records(|r| Ok((r.jobs("")?, r.jobs_handed_over("")?))).await?;
     let one = |j: &records::JobLine| {
         json!({
             "id": j.id, "opened": j.opened, "customer": j.customer, "machine": j.machine, "words": j.words,
-            "readings": j.readings, "next": j.derived,
+            "readings": j.readings, "next": j.derived, "handed_over": j.closed,
         })
     };
-    Ok(Json(json!({ "jobs": all.iter().map(one).collect::<Vec<_>>() })).into_response())
+    let over: Vec<Value> = over.iter().map(one).collect();
+    let body = json!({ "jobs": all.iter().map(one).collect::<Vec<_>>(), "handed_over": over });
+    Ok(Json(body).into_response())
 }
 
 #[derive(Deserialize)]
@@ -135,6 +140,7 @@ async fn job(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
         job.customer.as_ref().map(|c| json!({ "name": c.name, "phone": c.phone, "address": c.address }));
     let body = json!({
         "id": job.id, "opened": job.opened, "customer": customer, "machine": machine, "entries": job.log.last(),
+        "handed_over": job.closed,
     });
     Ok(Json(body).into_response())
 }
@@ -175,17 +181,66 @@ async fn add(
     let machine = desk.machine_of(&job)?;
     let says = sent.says.clone();
     let settings = desk.with_records(Records::settings).await?;
-    desk.work(move || match machine.as_deref() {
-        Some(machine) if of_visit::is_of_visit(&says) => {
-            of_visit::understood(machine, &job, &settings, &says)
+    may_be_corrected(&desk, &job, &says).await?;
+    desk.work(move || {
+        let machine = machine.as_deref();
+        if of_visit::is_of_visit(&says) || matches!(says, Says::Correction { .. } | Says::HandedOver { .. }) {
+            return of_visit::understood(machine, &job, &settings, &says);
         }
-        machine => understood(machine, &says),
+        understood(machine, &says)?;
+        // A part that was mended is evidence; that the machine works was seen with it on the mains.
+        match says {
+            Says::Mended { .. } => of_visit::understood(machine, &job, &settings, &says),
+            _ => Ok(()),
+        }
     })
     .await??;
     let at = jiff::ZonedDateTime::now();
     let key = sent.key.unwrap_or_else(|| at.to_string());
     let entry = NewEntry { says: sent.says, supersedes: sent.supersedes, at, key };
     let number = desk.with_records(move |r| r.append_by(id, &entry, who.user())).await?;
+    Ok((StatusCode::CREATED, Json(json!({ "saved": number }))).into_response())
+}
+
+/// The record as it was handed over, or as it would be now.
+async fn record(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Answer {
+    let job = desk.job(id).await?;
+    let standing = standing(&desk, &job).await?;
+    let blocked = match &standing {
+        Standing::Draft(gathered) => may_be_handed_over(&gathered.record, &job.log).err(),
+        _ => None,
+    };
+    let record = standing.record()?;
+    let record = serde_json::to_value(record)
+        .map_err(|e| Problem::ours(format!("the record cannot be written: {e}")))?;
+    let body = json!({
+        "handed_over": job.closed, "after": job.log.last(), "blocked": blocked.map(|b| b.message),
+        "record": record,
+    });
+    Ok(Json(body).into_response())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ToHandOver {
+    /// Number of the last entry that who hands over has seen.
+    after: u32,
+    /// Who hands over; where the bench knows people, it is who asks.
+    by: Option<String>,
+    key: Option<String>,
+}
+
+async fn hand_over(
+    State(desk): State<Arc<Desk>>,
+    Extension(who): Extension<Who>,
+    Path(id): Path<JobId>,
+    sent: Result<Json<ToHandOver>, JsonRejection>,
+) -> Answer {
+    let ToHandOver { after, by, key } = json_body(sent)?;
+    let job = desk.job(id).await?;
+    let by = who.name().or(by).unwrap_or_default();
+    let key = key.unwrap_or_else(|| format!("handed over {after}"));
+    let number = crate::visit::record::hand_over(&desk, &job, by, after, key, who.user()).await?;
     Ok((StatusCode::CREATED, Json(json!({ "saved": number }))).into_response())
 }
 
@@ -207,7 +262,7 @@ fn understood(machine: Option<&Machine>, says: &Says) -> Result<(), Problem> {
     })
 }
 
-fn json_body<T>(sent: Result<Json<T>, JsonRejection>) -> Result<T, Problem> {
+pub(crate) fn json_body<T>(sent: Result<Json<T>, JsonRejection>) -> Result<T, Problem> {
     sent.map(|Json(body)| body).map_err(|e| Problem {
         status: e.status(),
         message: e.body_text(),

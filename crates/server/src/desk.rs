@@ -26,6 +26,8 @@ pub struct Desk {
     leaving: Arc<Mutex<PathBuf>>,
     /// So many findings are worked out at once; more would only slow each other down.
     workers: Semaphore,
+    /// One page is set at a time: it takes memory, and all of a core.
+    typesetting: Semaphore,
     pub(crate) demo: bool,
     pub(crate) capture: Arc<Capture>,
     pub(crate) tests: Tests,
@@ -63,6 +65,7 @@ impl Desk {
             pages: PagesKept::default(),
             leaving: Arc::new(Mutex::new(folder.join("leaving"))),
             workers: Semaphore::new(at_once),
+            typesetting: Semaphore::new(1),
             demo,
         })
     }
@@ -104,6 +107,17 @@ impl Desk {
     ) -> Result<T, Problem> {
         let _turn = self.turn().await?;
         tokio::task::spawn_blocking(does).await.map_err(|_| Problem::ours("this could not be worked out"))
+    }
+
+    /// Sets pages, one after the other, where that holds nobody else up.
+    pub(crate) async fn set<T: Send + 'static>(
+        &self,
+        does: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Problem> {
+        let turn = self.typesetting.acquire().await.map_err(|_| Problem::ours("the bench is closing"))?;
+        let set = tokio::task::spawn_blocking(does).await;
+        drop(turn);
+        set.map_err(|_| Problem::ours("this could not be set"))
     }
 
     /// The job with this number.

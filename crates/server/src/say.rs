@@ -149,8 +149,9 @@ pub(crate) fn may_say(who: &Who, says: &Says, job: &Job, supersedes: Option<u32>
         | Says::Complaint { .. }
         | Says::Nothing {}
         | Says::Prices { .. }
-        | Says::Decided { .. } => true,
-        Says::Signed { .. } => who.may_sign(),
+        | Says::Decided { .. }
+        | Says::HandOver { .. } => true,
+        Says::Signed { .. } | Says::HandedOver { .. } | Says::Correction { .. } => who.may_sign(),
         _ => who.works_on_machines(),
     };
     // A number that no entry has is refused where the entry is kept.

@@ -84,13 +84,16 @@ struct Rule {
 const ANSWERS: &[Role] = &[Role::Technician];
 const ANSWERS_OR_OFFICE: &[Role] = &[Role::Technician, Role::Office];
 
-const RULES: [Rule; 9] = [
+const RULES: [Rule; 12] = [
     Rule { address: "/settings/people*", looking_too: true, may: ANSWERS_OR_OFFICE },
     Rule { address: "/settings/data*", looking_too: true, may: ANSWERS_OR_OFFICE },
     Rule { address: "/settings*", looking_too: false, may: ANSWERS_OR_OFFICE },
     Rule { address: "/machines*", looking_too: false, may: ANSWERS },
     Rule { address: "/jobs/{id}/customer", looking_too: false, may: ANSWERS_OR_OFFICE },
     Rule { address: "/jobs/{id}/sign", looking_too: false, may: ANSWERS },
+    Rule { address: "/jobs/{id}/handed-over", looking_too: false, may: ANSWERS },
+    Rule { address: "/api/jobs/{id}/hand-over", looking_too: false, may: ANSWERS },
+    Rule { address: "/jobs/{id}/correct", looking_too: false, may: ANSWERS },
     Rule { address: "/jobs/{id}/attached/{number}/erase", looking_too: false, may: ANSWERS },
     Rule { address: "/sockets", looking_too: false, may: ANSWERS },
     Rule { address: "/sockets/{id}/try", looking_too: false, may: ANSWERS },

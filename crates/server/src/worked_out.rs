@@ -104,12 +104,17 @@ pub(crate) struct Known {
 }
 
 /// What is known in a job; none where there is no machine file or nothing was said yet.
-pub(crate) async fn known(desk: &Arc<Desk>, job: &Job) -> Result<Option<Known>, Problem> {
+/// `until`: recordings that began later are not among it.
+pub(crate) async fn known(
+    desk: &Arc<Desk>,
+    job: &Job,
+    until: Option<jiff::Timestamp>,
+) -> Result<Option<Known>, Problem> {
     let Some(machine) = desk.machine_of(job)? else { return Ok(None) };
     let settings = desk.with_records(records::Records::settings).await?;
     let log = job.log.clone();
     let text = job.machine.as_ref().map_or(String::new(), |m| format!("{}\n{}", m.variant, m.file_text));
-    let trace = live::recorded::of(desk, job, &machine).await?;
+    let trace = live::recorded::of(desk, job, &machine, until).await?;
     desk.work(move || {
         let AsEvidence { evidence, left_out, toml } = evidence(&machine, &log);
         if evidence.entries.is_empty() && trace.is_none() {
@@ -159,7 +164,21 @@ pub(crate) const DONT_HAVE: &str = "don't have";
 
 /// What a job's log means; none where there is no machine file or nothing is known yet.
 pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc<WorkedOut>>, Problem> {
-    let Some(known) = known(desk, job).await? else { return Ok(None) };
+    let Some(found) = of_log(desk, job, None).await? else { return Ok(None) };
+    let line = visit::next(&job.log).unwrap_or_else(|| in_a_line(&found));
+    let (id, last) = (job.id, job.log.last());
+    desk.with_records(move |r| r.keep_derived(id, last, &line)).await?;
+    Ok(Some(found))
+}
+
+/// As [`worked_out`], of a job whose log may be shorter than the one that is kept; recordings that began after `until` are left
+/// out. Nothing of it goes into the list of jobs.
+pub(crate) async fn of_log(
+    desk: &Arc<Desk>,
+    job: &Job,
+    until: Option<jiff::Timestamp>,
+) -> Result<Option<Arc<WorkedOut>>, Problem> {
+    let Some(known) = known(desk, job, until).await? else { return Ok(None) };
     if let Some(kept) = desk.kept.get(&known.key) {
         return kept.map(Some);
     }
@@ -167,11 +186,16 @@ pub(crate) async fn worked_out(desk: &Arc<Desk>, job: &Job) -> Result<Option<Arc
     let Some(outcome) = find(desk, known).await? else { return Ok(None) };
     let outcome = outcome.map(Arc::new);
     desk.kept.keep(key, &outcome);
-    let found = outcome?;
-    let line = visit::next(&job.log).unwrap_or_else(|| in_a_line(&found));
-    let (id, last) = (job.id, job.log.last());
-    desk.with_records(move |r| r.keep_derived(id, last, &line)).await?;
-    Ok(Some(found))
+    outcome.map(Some)
+}
+
+impl WorkedOut {
+    /// The samples of its recording; none where there is none.
+    pub(crate) async fn samples(&self, desk: &Arc<Desk>) -> Result<Vec<trace::Sample>, Problem> {
+        let Some(trace) = self.known.trace.clone() else { return Ok(Vec::new()) };
+        let recording = live::recorded::read(desk, trace).await?;
+        Ok(recording.map_or(Vec::new(), |r| r.samples))
+    }
 }
 
 /// Asks the diagnosis that is seated for this, or seats one; none where nothing is left to work out from.

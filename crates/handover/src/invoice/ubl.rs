@@ -68,10 +68,13 @@ pub fn ubl(record: &JobRecord) -> Result<String, InvoiceError> {
         amount(xml, "cbc:LineExtensionAmount", bill.net); // BT-106
         amount(xml, "cbc:TaxExclusiveAmount", bill.net); // BT-109
         amount(xml, "cbc:TaxInclusiveAmount", bill.net + bill.tax()); // BT-112
+        if !bill.paid.is_zero() {
+            amount(xml, "cbc:PrepaidAmount", bill.paid); // BT-113
+        }
         if !bill.rounded_by.is_zero() {
             amount(xml, "cbc:PayableRoundingAmount", bill.rounded_by); // BT-114
         }
-        amount(xml, "cbc:PayableAmount", bill.gross); // BT-115
+        amount(xml, "cbc:PayableAmount", bill.open()); // BT-115
     });
     for (at, line) in bill.lines.iter().enumerate() {
         // BG-25
@@ -175,7 +178,7 @@ fn complete(record: &JobRecord, bill: &Bill, money: Currency) -> Result<(), Invo
         (seller.name.is_empty(), "the name of the firm", "write it (BT-27)"),
         (buyer.name.is_empty(), "the name of the customer", "write it (BT-44)"),
         (
-            bill.due.is_none() && bill.terms.is_empty() && bill.gross > Decimal::ZERO,
+            bill.due.is_none() && bill.terms.is_empty() && bill.open() > Decimal::ZERO,
             "when it is to be paid",
             "give the day (BT-9) or the terms in words (BT-20)",
         ),

@@ -52,6 +52,8 @@ pub(super) fn of(record: &JobRecord, form: Form) -> Result<Value, PdfError> {
             "what": f.what,
         })),
         "chain": record.chain,
+        "corrections": record.corrections,
+        "draft": record.draft,
     }))
 }
 
@@ -88,6 +90,15 @@ fn proof(proof: &Proof) -> Value {
     })
 }
 
+/// What was paid already, and how; nothing where nothing was.
+fn paid(bill: &Bill, money: worth::Currency) -> Value {
+    if bill.paid.is_zero() {
+        return Value::Null;
+    }
+    let how = if bill.paid_by.is_empty() { String::new() } else { format!(" ({})", bill.paid_by) };
+    json!({ "says": format!("paid already{how}"), "amount": money.number(bill.paid) })
+}
+
 fn bill(bill: &Bill) -> Result<Value, PdfError> {
     let money = bill.money().map_err(|e| PdfError::Money(e.to_string()))?;
     let lines: Vec<Value> = bill
@@ -120,6 +131,8 @@ fn bill(bill: &Bill) -> Result<Value, PdfError> {
         "taxes": taxes,
         "rounded_by": rounded,
         "gross": money.format(bill.gross),
+        "paid": paid(bill, money),
+        "open": if bill.paid.is_zero() { String::new() } else { money.format(bill.open()) },
         "due": bill.due.map_or(String::new(), day),
         "terms": bill.terms,
         "untaxed": bill.untaxed,

@@ -4,6 +4,7 @@
 use super::{Counted, in_new_folder, not_written};
 use crate::erase::{Whose, jobs_of};
 use crate::error::RecordsError;
+use crate::handed_over::HandedOver;
 use crate::jobs::{JobId, customer};
 use crate::open::Records;
 use crate::samples::{self, Trace};
@@ -72,9 +73,14 @@ impl Records {
         let machine = job.machine.map(
             |m| json!({ "maker": m.maker, "model": m.model, "variant": m.variant, "serial number": m.serial }),
         );
+        let record = match self.handed_over(id)? {
+            Some(HandedOver::Record(record)) => serde_json::from_str(&record).unwrap_or(Value::Null),
+            _ => Value::Null,
+        };
         let last_link = self.verify(id)?.head;
         Ok(
             json!({ "job": id, "opened": job.opened, "machine": machine, "entries": entries, "last link": last_link,
+            "record": record,
             "attachments": attachments, "recordings": recordings }),
         )
     }

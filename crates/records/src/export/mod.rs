@@ -23,7 +23,7 @@ use std::io::{self, BufWriter, Read, Write};
 use std::path::Path;
 
 /// Version of the form of exports. Raised when old programs could not read a new export.
-pub(crate) const FORMAT: u32 = 1;
+pub(crate) const FORMAT: u32 = 2;
 pub(crate) const MANIFEST: &str = "manifest.json";
 
 /// What an export is and has.

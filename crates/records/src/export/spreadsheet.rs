@@ -81,6 +81,9 @@ fn said(entry: &Entry) -> Option<[String; 3]> {
         | Says::Prices { .. }
         | Says::Decided { .. }
         | Says::Proving { .. }
+        | Says::HandOver { .. }
+        | Says::HandedOver { .. }
+        | Says::Correction { .. }
         | Says::Erased { .. }
         | Says::Nothing {} => return None,
     };

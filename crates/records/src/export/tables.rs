@@ -15,6 +15,8 @@ const LONGEST_LINE: u64 = 16 << 20;
 pub(crate) struct Table {
     pub(crate) name: &'static str,
     pub(crate) file: &'static str,
+    /// The first format of exports that has it.
+    since: u32,
     /// In JSON, bytes are hexadecimal digits; all else is as it is.
     columns: &'static [Column],
 }
@@ -33,10 +35,11 @@ const fn bytes(name: &'static str) -> Column {
 }
 
 /// Every table that is exported; one that refers to another comes after it. The first columns tell its rows apart.
-pub(crate) const TABLES: [Table; 11] = [
+pub(crate) static TABLES: [Table; 14] = [
     Table {
         name: "user",
         file: "users.jsonl",
+        since: 1,
         columns: &[
             plain("id"),
             plain("name"),
@@ -49,11 +52,13 @@ pub(crate) const TABLES: [Table; 11] = [
     Table {
         name: "customer",
         file: "customers.jsonl",
+        since: 1,
         columns: &[plain("id"), plain("name"), plain("phone"), plain("address")],
     },
     Table {
         name: "machine",
         file: "machines.jsonl",
+        since: 1,
         columns: &[
             plain("id"),
             plain("maker"),
@@ -67,11 +72,13 @@ pub(crate) const TABLES: [Table; 11] = [
     Table {
         name: "job",
         file: "jobs.jsonl",
+        since: 1,
         columns: &[plain("id"), plain("opened"), plain("customer"), plain("machine"), plain("closed")],
     },
     Table {
         name: "evidence",
         file: "entries.jsonl",
+        since: 1,
         columns: &[
             plain("job"),
             plain("number"),
@@ -86,6 +93,7 @@ pub(crate) const TABLES: [Table; 11] = [
     Table {
         name: "personal",
         file: "words.jsonl",
+        since: 1,
         columns: &[
             plain("job"),
             plain("number"),
@@ -95,17 +103,24 @@ pub(crate) const TABLES: [Table; 11] = [
             plain("erased"),
         ],
     },
-    Table { name: "setting", file: "settings.jsonl", columns: &[plain("name"), plain("value")] },
-    Table { name: "socket", file: "sockets.jsonl", columns: &[plain("id"), plain("name")] },
-    Table { name: "gap", file: "gaps.jsonl", columns: &[plain("socket"), plain("since"), plain("why")] },
+    Table { name: "setting", file: "settings.jsonl", since: 1, columns: &[plain("name"), plain("value")] },
+    Table { name: "socket", file: "sockets.jsonl", since: 1, columns: &[plain("id"), plain("name")] },
+    Table {
+        name: "gap",
+        file: "gaps.jsonl",
+        since: 1,
+        columns: &[plain("socket"), plain("since"), plain("why")],
+    },
     Table {
         name: "trace",
         file: "traces.jsonl",
+        since: 1,
         columns: &[plain("id"), plain("job"), plain("socket"), plain("since"), plain("until")],
     },
     Table {
         name: "attachment",
         file: "attachments.jsonl",
+        since: 1,
         columns: &[
             plain("id"),
             plain("job"),
@@ -117,7 +132,30 @@ pub(crate) const TABLES: [Table; 11] = [
             plain("erased"),
         ],
     },
+    Table {
+        name: "handed_over",
+        file: "records.jsonl",
+        since: 2,
+        columns: &[plain("job"), plain("record"), plain("erased")],
+    },
+    Table {
+        name: "stock",
+        file: "stock.jsonl",
+        since: 2,
+        columns: &[plain("id"), plain("code"), plain("what"), plain("price"), plain("least")],
+    },
+    Table {
+        name: "stock_change",
+        file: "stockchanges.jsonl",
+        since: 2,
+        columns: &[plain("id"), plain("part"), plain("change"), plain("at"), plain("job"), plain("number")],
+    },
 ];
+
+/// The tables of an export of this format.
+pub(crate) fn of_format(format: u32) -> impl Iterator<Item = &'static Table> {
+    TABLES.iter().filter(move |t| t.since <= format)
+}
 
 impl Table {
     fn names(&self) -> String {

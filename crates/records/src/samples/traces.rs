@@ -2,7 +2,8 @@
 
 use super::{Chunk, SocketId, chunks_between, fold, insert_chunk, is_there};
 use crate::error::RecordsError;
-use crate::jobs::{JobId, job_is_there};
+use crate::handed_over;
+use crate::jobs::JobId;
 use crate::open::Records;
 use jiff::Timestamp;
 use rusqlite::{Row, params};
@@ -93,7 +94,7 @@ impl Records {
         ends_after(from, to)?;
         let connection = self.connection();
         is_there(&connection, socket)?;
-        job_is_there(&connection, job)?;
+        handed_over::is_open(&connection, job)?;
         connection.execute(
             "INSERT INTO trace (job, socket, since, until) VALUES (?1, ?2, ?3, ?4)",
             params![job, socket.0, from.as_microsecond(), to.map(Timestamp::as_microsecond)],

@@ -1,11 +1,28 @@
 //! What stands in a finding, in words.
 
-use bench::Estimate;
+use bench::{Estimate, Hypothesis};
 use diagnosis::check::{CheckKind, Instrument};
-use diagnosis::evidence::{Clue, OhmsReading, StepReading, VoltsReading};
-use diagnosis::finding::Verdict;
+use diagnosis::evidence::{Clue, Entry, OhmsReading, StepReading, VoltsReading};
+use diagnosis::finding::{Suspect, Verdict};
 use machine::model::{Machine, PanelId};
 use quantity::{Dimension, Reading, format, format_code, format_pm};
+
+/// An entry as it was said, and how it was taken where that differs.
+pub fn entry(machine: &Machine, entry: &Entry) -> String {
+    let taken = clue(machine, &entry.clue);
+    let plain = |text: &str| text.trim_start_matches("step ").replace([' ', '=', ':'], "").to_lowercase();
+    let same = plain(&entry.said) == plain(&taken);
+    if same { entry.said.clone() } else { format!("{} → {taken}", entry.said) }
+}
+
+/// "element open", "element open now and then".
+pub fn suspect(machine: &Machine, suspect: &Suspect) -> String {
+    let one = |(i, &fault): (usize, &(usize, usize))| {
+        let says = Hypothesis::of([fault]).says(machine);
+        if suspect.sometimes.contains(&i) { format!("{says} now and then") } else { says }
+    };
+    suspect.faults.faults().iter().enumerate().map(one).collect::<Vec<_>>().join(" and ")
+}
 
 /// How a clue was taken.
 pub fn clue(machine: &Machine, clue: &Clue) -> String {

@@ -28,8 +28,13 @@ pub(crate) struct Counts {
     marks: Vec<(f64, usize)>,
 }
 
-/// The trace of a job that counts as evidence; its samples are not read yet.
-pub(crate) async fn of(desk: &Arc<Desk>, job: &Job, machine: &Machine) -> Result<Option<Counts>, Problem> {
+/// The trace of a job that counts as evidence, of those that began before `until`; its samples are not read yet.
+pub(crate) async fn of(
+    desk: &Arc<Desk>,
+    job: &Job,
+    machine: &Machine,
+    until: Option<Timestamp>,
+) -> Result<Option<Counts>, Problem> {
     if machine.test.steps.is_empty() {
         return Ok(None);
     }
@@ -40,7 +45,8 @@ pub(crate) async fn of(desk: &Arc<Desk>, job: &Job, machine: &Machine) -> Result
         let until_s = trace.to.map_or(0.0, |to| to.duration_since(trace.from).as_secs_f64());
         Counts { trace, marks: marks::for_alignment(&marks, until_s) }
     };
-    Ok(traces.into_iter().filter(|t| t.to.is_some()).max_by_key(|t| t.id).map(counts))
+    let then = |t: &Trace| t.to.is_some() && until.is_none_or(|until| t.from < until);
+    Ok(traces.into_iter().filter(then).max_by_key(|t| t.id).map(counts))
 }
 
 /// Its samples; none where there are none with watts.

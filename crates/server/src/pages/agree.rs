@@ -18,7 +18,7 @@ use axum::{Extension, Router};
 use diagnosis::finding::Suspect;
 use machine::kind::Mend;
 use machine::model::PartId;
-use records::{Job, JobId, Says, Settings, Signature};
+use records::{Job, JobId, Says, Settings, Signature, StockPart};
 use report::finding::words;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
@@ -109,7 +109,13 @@ pub(super) struct WorthView {
 }
 
 impl AgreeView {
-    pub(super) fn of(job: &Job, found: Option<&WorkedOut>, settings: &Settings, pending: bool) -> AgreeView {
+    pub(super) fn of(
+        job: &Job,
+        found: Option<&WorkedOut>,
+        settings: &Settings,
+        stock: &[StockPart],
+        pending: bool,
+    ) -> AgreeView {
         let decision = decision(job);
         let touched = visit::fitted(&job.log).next().is_some() || visit::mended(&job.log).is_some();
         let (mut quote, mut trouble, mut needs) = (None, None, String::new());
@@ -121,7 +127,7 @@ impl AgreeView {
             None => {
                 "A price needs a suspect: say what fails, under Arrive or Find.".clone_into(&mut needs);
             }
-            Some(found) => match charge::priced(found, &job.log, settings) {
+            Some(found) => match charge::priced(found, &job.log, settings, stock) {
                 Ok(priced) => quote = Some(quote_view(found, job, settings, &priced)),
                 Err(problem) => trouble = Some(problem),
             },
@@ -254,6 +260,16 @@ fn notes(priced: &Priced) -> Vec<String> {
     all
 }
 
+/// What a part costs while nothing is typed, and where that comes from.
+fn guess(priced: &Priced, id: PartId) -> String {
+    let (price, guessed) = priced.parts.of(id);
+    format!(
+        "{}, {}",
+        priced.prices.currency.number(price),
+        if guessed { "guessed" } else { "the van's list" }
+    )
+}
+
 /// A field for the price of each part that a suspect may need, likeliest first.
 fn price_fields(found: &WorkedOut, typed: &BTreeMap<String, String>, priced: &Priced) -> Vec<PriceField> {
     let machine = &found.machine;
@@ -271,7 +287,7 @@ fn price_fields(found: &WorkedOut, typed: &BTreeMap<String, String>, priced: &Pr
         let order = if part.order.is_empty() { String::new() } else { format!(", {}", part.order) };
         PriceField {
             typed: typed.get(&part.id).cloned().unwrap_or_default(),
-            guess: priced.prices.currency.number(priced.parts.of(id).0),
+            guess: guess(priced, id),
             says: format!("{}{order}", part.id),
             part: part.id.clone(),
         }
@@ -321,9 +337,9 @@ struct AgreePart {
 /// The fold alone.
 async fn show(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Response, Problem> {
     let job = desk.job(id).await?;
-    let settings = desk.with_records(records::Records::settings).await?;
+    let (settings, stock) = desk.with_records(|r| Ok((r.settings()?, r.stock()?))).await?;
     let found = worked_out(&desk, &job).await.ok().flatten();
-    page(&AgreePart { id, agree: AgreeView::of(&job, found.as_deref(), &settings, false) })
+    page(&AgreePart { id, agree: AgreeView::of(&job, found.as_deref(), &settings, &stock, false) })
 }
 
 async fn keep(
@@ -333,7 +349,7 @@ async fn keep(
     headers: HeaderMap,
     Form(sent): Form<HashMap<String, String>>,
 ) -> Response {
-    keep::answer(&desk, &who, &headers, id, "agree", Fields(sent), said).await
+    keep::answer(&desk, &who, &headers, id, "#agree", Fields(sent), said).await
 }
 
 fn said(_job: &Job, fields: &Fields) -> Result<Said, Problem> {

@@ -180,7 +180,7 @@ async fn chart_of_job(desk: &Arc<Desk>, id: JobId) -> Result<Arc<Made>, Problem>
         )
     };
     let job = desk.job(id).await?;
-    let known = worked_out::known(desk, &job).await?.ok_or_else(nothing)?;
+    let known = worked_out::known(desk, &job, None).await?.ok_or_else(nothing)?;
     // Before the samples of a recording are read.
     if let Some(made) = desk.pages.charts.get(&known.key) {
         return Ok(made);

@@ -4,7 +4,9 @@ use super::layout::{page, short_time};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::visit;
+use crate::visit::charge;
 use crate::visit::keep::{self, Fields, Said};
+use crate::visit::proof::proof;
 use crate::who::Who;
 use crate::worked_out::{WorkedOut, worked_out};
 use askama::Template;
@@ -15,8 +17,9 @@ use axum::routing::get;
 use axum::{Extension, Router};
 use diagnosis::next::panels;
 use machine::model::{Machine, PartId};
-use records::{Entry, Job, JobId, Says};
+use records::{Entry, Job, JobId, Says, StockPart, Taken};
 use report::finding::words;
+use safety::Test;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -50,6 +53,9 @@ pub(super) struct PartView {
     /// Why it stands here.
     pub(super) why: String,
     pub(super) order: String,
+    /// How many the van carries.
+    pub(super) stock: String,
+    pub(super) short: bool,
     pub(super) note: String,
     pub(super) panels: Vec<PanelView>,
     pub(super) caution: String,
@@ -65,6 +71,9 @@ pub(super) struct FittedView {
     pub(super) entry: u32,
     pub(super) said: String,
     pub(super) at: String,
+    /// What it took from the van.
+    pub(super) stock: String,
+    pub(super) short: bool,
 }
 
 /// The question whether it works now.
@@ -73,18 +82,61 @@ pub(super) struct WorksView {
     /// The entry that is put right by the answer.
     pub(super) entry: u32,
     pub(super) answer: &'static str,
+    /// Tests that must pass before it is put on the mains; empty: it may be.
+    pub(super) locked: String,
+}
+
+/// What the fold needs beside the job.
+pub(super) struct Around {
+    /// The parts that the van carries.
+    pub(super) stock: Vec<StockPart>,
+    /// What this job took of them.
+    pub(super) taken: Vec<Taken>,
+    /// Tests that must pass before the machine is seen to work.
+    pub(super) locked: Vec<Test>,
+}
+
+impl Around {
+    pub(super) async fn of(
+        desk: &Arc<Desk>,
+        job: &Job,
+        machine: Option<&Arc<Machine>>,
+    ) -> Result<Around, Problem> {
+        let id = job.id;
+        let (settings, stock, taken) =
+            desk.with_records(move |r| Ok((r.settings()?, r.stock()?, r.taken(id)?))).await?;
+        let mut locked = Vec::new();
+        if let Some(machine) = machine.filter(|_| visit::mended(&job.log).is_some()) {
+            let (machine, job) = (machine.clone(), job.clone());
+            let today = jiff::ZonedDateTime::now().date();
+            let proof = desk.work(move || proof(&machine, &job, &settings, today)).await?;
+            // What cannot be worked out is said under Prove; until then nothing is put on the mains.
+            locked = proof.map_or_else(
+                |_| vec![Test::ProtectiveConductor, Test::Insulation],
+                |p| p.functional_blocked_by(),
+            );
+        }
+        Ok(Around { stock, taken, locked })
+    }
 }
 
 impl MendView {
-    pub(super) fn of(job: &Job, machine: Option<&Machine>, found: Option<&WorkedOut>) -> MendView {
-        let fitted: Vec<FittedView> = visit::fitted(&job.log).filter_map(fitted_view).collect();
+    pub(super) fn of(
+        job: &Job,
+        machine: Option<&Machine>,
+        found: Option<&WorkedOut>,
+        around: &Around,
+    ) -> MendView {
+        let fitted: Vec<FittedView> =
+            visit::fitted(&job.log).filter_map(|e| fitted_view(e, &around.taken)).collect();
         let works = visit::mended(&job.log).map(|(entry, part, cured)| WorksView {
             part: part.to_owned(),
             entry,
             answer: cured.map_or("", |cured| if cured { "yes" } else { "no" }),
+            locked: around.locked.iter().map(|t| t.name()).collect::<Vec<_>>().join(" and "),
         });
         let agreed = agreed(machine, job);
-        let mut parts = machine.map_or(Vec::new(), |m| parts(m, &agreed, found));
+        let mut parts = machine.map_or(Vec::new(), |m| parts(m, &agreed, found, &around.stock));
         if let Some(first) = parts.first_mut() {
             first.open = fitted.is_empty();
         }
@@ -128,7 +180,12 @@ fn agreed(machine: Option<&Machine>, job: &Job) -> Vec<PartId> {
 }
 
 /// What was agreed on, else the parts of the likeliest suspects.
-fn parts(machine: &Machine, agreed: &[PartId], found: Option<&WorkedOut>) -> Vec<PartView> {
+fn parts(
+    machine: &Machine,
+    agreed: &[PartId],
+    found: Option<&WorkedOut>,
+    stock: &[StockPart],
+) -> Vec<PartView> {
     let mut all: Vec<(PartId, String)> = agreed.iter().map(|&p| (p, "agreed on".to_owned())).collect();
     for suspect in found.iter().flat_map(|f| &f.finding.suspects).filter(|_| agreed.is_empty()) {
         for &(part, _) in suspect.faults.faults() {
@@ -137,11 +194,12 @@ fn parts(machine: &Machine, agreed: &[PartId], found: Option<&WorkedOut>) -> Vec
             }
         }
     }
-    all.into_iter().map(|(id, why)| part_view(machine, id, why)).collect()
+    all.into_iter().map(|(id, why)| part_view(machine, id, why, stock)).collect()
 }
 
-fn part_view(machine: &Machine, id: PartId, why: String) -> PartView {
+fn part_view(machine: &Machine, id: PartId, why: String, stock: &[StockPart]) -> PartView {
     let part = &machine.parts[id];
+    let carried = charge::in_stock(stock, &part.order);
     let off = panels(machine, &part.behind);
     let mut cautions = vec![DEAD.to_owned()];
     let of_panel = |p: &machine::model::Panel| format!("{}: {}", p.name, p.caution);
@@ -151,6 +209,8 @@ fn part_view(machine: &Machine, id: PartId, why: String) -> PartView {
         kind: part.kind.name,
         why,
         order: part.order.clone(),
+        stock: carried.map_or(String::new(), |p| format!("On the van: {}", counted(p))),
+        short: carried.is_some_and(|p| p.count <= 0),
         note: part.note.clone(),
         panels: off
             .iter()
@@ -170,7 +230,21 @@ fn short(entry: &Entry) -> Option<String> {
     Some(if *cleared { format!("{fitted} cleared") } else { format!("{fitted} fitted") })
 }
 
-fn fitted_view(entry: &Entry) -> Option<FittedView> {
+/// "2", "none left", "1, fewer than the 2 there should be".
+fn counted(part: &StockPart) -> String {
+    let count = match part.count {
+        0 => "none left".to_owned(),
+        n if n < 0 => format!("{n}: more were fitted than were counted, count again"),
+        n => n.to_string(),
+    };
+    if part.is_short() && part.least > 0 {
+        format!("{count}; there should be {} at least", part.least)
+    } else {
+        count
+    }
+}
+
+fn fitted_view(entry: &Entry, taken: &[Taken]) -> Option<FittedView> {
     let Says::Fitted { order, serial, old, .. } = &entry.says else { return None };
     let mut said = short(entry)?;
     for (what, text) in [("", order), ("serial ", serial), ("the old one read ", old)] {
@@ -178,7 +252,16 @@ fn fitted_view(entry: &Entry) -> Option<FittedView> {
             said.push_str(&format!(", {what}{text}"));
         }
     }
-    Some(FittedView { entry: entry.number, said, at: short_time(&entry.at) })
+    let taken = taken.iter().find(|t| t.number == entry.number);
+    Some(FittedView {
+        entry: entry.number,
+        said,
+        at: short_time(&entry.at),
+        stock: taken.map_or(String::new(), |t| {
+            format!("One {} taken from the van, now {}", t.part.code, counted(&t.part))
+        }),
+        short: taken.is_some_and(|t| t.part.is_short()),
+    })
 }
 
 #[derive(Template)]
@@ -193,7 +276,8 @@ async fn show(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<Re
     let job = desk.job(id).await?;
     let machine = desk.machine_of(&job).ok().flatten();
     let found = worked_out(&desk, &job).await.ok().flatten();
-    page(&MendPart { id, mend: MendView::of(&job, machine.as_deref(), found.as_deref()) })
+    let around = Around::of(&desk, &job, machine.as_ref()).await?;
+    page(&MendPart { id, mend: MendView::of(&job, machine.as_deref(), found.as_deref(), &around) })
 }
 
 async fn keep(
@@ -203,7 +287,7 @@ async fn keep(
     headers: HeaderMap,
     Form(sent): Form<HashMap<String, String>>,
 ) -> Response {
-    keep::answer(&desk, &who, &headers, id, "mend", Fields(sent), said).await
+    keep::answer(&desk, &who, &headers, id, "#mend", Fields(sent), said).await
 }
 
 fn said(job: &Job, fields: &Fields) -> Result<Said, Problem> {

@@ -7,17 +7,21 @@ mod chart;
 mod data;
 mod edit;
 mod find;
+mod firm;
+mod hand_over;
 pub(crate) mod layout;
 mod machines;
 mod match_machine;
 mod mend;
 pub(crate) mod new_job;
+pub(crate) mod papers;
 mod people;
 mod practise;
 mod prove;
 mod settings;
 mod sheet;
 mod sockets;
+mod stock;
 pub(crate) mod test;
 mod today;
 
@@ -33,6 +37,10 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(agree::routes())
         .merge(mend::routes())
         .merge(prove::routes())
+        .merge(hand_over::routes())
+        .merge(papers::routes())
+        .merge(stock::routes())
+        .merge(firm::routes())
         .merge(machines::routes())
         .merge(match_machine::routes())
         .merge(edit::routes())

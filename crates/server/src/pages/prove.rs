@@ -407,7 +407,7 @@ async fn keep(
     headers: HeaderMap,
     Form(sent): Form<HashMap<String, String>>,
 ) -> Response {
-    keep::answer(&desk, &who, &headers, id, "prove", Fields(sent), said).await
+    keep::answer(&desk, &who, &headers, id, "#prove", Fields(sent), said).await
 }
 
 fn said(_job: &Job, fields: &Fields) -> Result<Said, Problem> {
@@ -473,5 +473,5 @@ async fn sign(
         let signed = signer.unwrap_or_else(|| fields.text("name").to_owned());
         Ok(vec![(Says::Signed { signed, report: fields.text("report").to_owned() }, None)])
     };
-    keep::answer(&desk, &who, &headers, id, "prove", Fields(sent), said).await
+    keep::answer(&desk, &who, &headers, id, "#prove", Fields(sent), said).await
 }

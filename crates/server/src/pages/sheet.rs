@@ -4,8 +4,9 @@ use super::agree::AgreeView;
 use super::arrive::Arrive;
 use super::attached::{self, AttachedView};
 use super::find::{Field, FindView};
+use super::hand_over::FoldView;
 use super::layout::{Layout, page};
-use super::mend::MendView;
+use super::mend::{Around, MendView};
 use super::new_job::machine_of;
 use super::prove::ProveView;
 use super::test::TestView;
@@ -56,6 +57,7 @@ struct Sheet {
     agree: AgreeView,
     mend: MendView,
     prove: ProveView,
+    hand_over: FoldView,
     attached: Vec<AttachedView>,
     /// What it means is still being worked out.
     pending: bool,
@@ -64,7 +66,7 @@ struct Sheet {
 }
 
 /// What the sheet is called: "Tern 81 · does not heat".
-fn title(job: &records::Job) -> String {
+pub(super) fn title(job: &records::Job) -> String {
     let machine = job.machine.as_ref().map_or(String::new(), |m| format!("{} {}", m.maker, m.model));
     match machine.trim() {
         "" => format!("Job {}", job.id),
@@ -81,7 +83,8 @@ async fn sheet(
     let found = at_once(&desk, &job).await?;
     // A machine file with errors is said in its place; the rest of the sheet stands.
     let machine = desk.machine_of(&job).ok().flatten();
-    let settings = desk.with_records(records::Records::settings).await?;
+    let (settings, stock) = desk.with_records(|r| Ok((r.settings()?, r.stock()?))).await?;
+    let around = Around::of(&desk, &job, machine.as_ref()).await?;
     let authors = desk.with_records(move |r| r.authors(id)).await?;
     let pending = found.is_none();
     let (found, trouble) = match found {
@@ -101,9 +104,10 @@ async fn sheet(
         arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()),
         find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors, &settings)
             .pending(pending),
-        agree: AgreeView::of(&job, found.as_deref(), &settings, pending),
-        mend: MendView::of(&job, machine.as_deref(), found.as_deref()),
+        agree: AgreeView::of(&job, found.as_deref(), &settings, &stock, pending),
+        mend: MendView::of(&job, machine.as_deref(), found.as_deref(), &around),
         prove: ProveView::of(&desk, machine, &job, &settings, &who).await?,
+        hand_over: FoldView::of(&job),
         left_out: found.map_or(Vec::new(), |f| f.left_out.clone()),
         test,
         attached: attached::of_job(&desk, id).await?,

@@ -44,7 +44,10 @@ struct Line {
 
 /// What a job needs next, soonest to be finished first.
 const NEEDS: [&str; 4] =
-    ["Sure: mend, prove or hand back", "Next check is waiting", "Test or measure", "Say what it is"];
+    ["Sure: mend, prove or hand over", "Next check is waiting", "Test or measure", "Say what it is"];
+
+/// Most jobs that are listed as handed over, where nobody looks for one.
+const DONE: usize = 8;
 
 /// How the line of a job begins that is past finding.
 const AFTER_FIND: [&str; 5] = ["Sure:", "Agreed:", "Declined:", "Mended:", "Signed off:"];
@@ -63,7 +66,9 @@ fn need(job: &JobLine) -> usize {
 
 async fn today(State(desk): State<Arc<Desk>>, Query(asked): Query<Asked>) -> Result<Response, Problem> {
     let search = asked.find.clone();
-    let jobs = desk.with_records(move |r| r.jobs(&search)).await?;
+    let most = if search.trim().is_empty() { DONE } else { usize::MAX };
+    let (jobs, done) =
+        desk.with_records(move |r| Ok((r.jobs(&search)?, r.jobs_handed_over(&search)?))).await?;
     let mut groups: Vec<Group> = NEEDS.iter().map(|name| Group { name, jobs: Vec::new() }).collect();
     for job in jobs {
         let need = need(&job);
@@ -86,6 +91,12 @@ async fn today(State(desk): State<Arc<Desk>>, Query(asked): Query<Asked>) -> Res
             }
         });
     }
+    let over = |job: JobLine| Line {
+        opened: short_time(&job.opened),
+        next: format!("✓ Handed over {}", short_time(job.closed.as_deref().unwrap_or_default())),
+        job,
+    };
+    groups.push(Group { name: "Handed over", jobs: done.into_iter().take(most).map(over).collect() });
     groups.retain(|g| !g.jobs.is_empty());
     page(&Today { layout: Layout::of(&desk, "Today", "today"), asked: asked.find, groups })
 }

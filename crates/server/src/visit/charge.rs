@@ -4,7 +4,7 @@ use crate::problem::Problem;
 use crate::setup::setup;
 use crate::worked_out::WorkedOut;
 use machine::model::Machine;
-use records::{Log, Says, Settings};
+use records::{Log, Says, Settings, StockPart};
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 use worth::{
@@ -81,14 +81,24 @@ pub(crate) fn typed(log: &Log) -> (BTreeMap<String, String>, BTreeMap<String, St
     last.last().unwrap_or_default()
 }
 
-/// What parts cost in this job.
+/// The part of the van with this order code.
+pub(crate) fn in_stock<'s>(stock: &'s [StockPart], order: &str) -> Option<&'s StockPart> {
+    stock.iter().find(|p| !order.trim().is_empty() && p.code.eq_ignore_ascii_case(order.trim()))
+}
+
+/// What parts cost in this job: as typed, else as the van's list says.
 pub(crate) fn part_prices(
     machine: &Machine,
     typed: &BTreeMap<String, String>,
     settings: &Settings,
     prices: &Prices,
+    stock: &[StockPart],
 ) -> Result<PartPrices, Problem> {
     let mut known = BTreeMap::new();
+    for (id, part) in machine.parts.iter().enumerate() {
+        let own = in_stock(stock, &part.order).and_then(|p| prices.currency.amount(&p.price).ok());
+        known.extend(own.map(|price| (id, price)));
+    }
     for (name, price) in typed {
         // A part of another machine file, if the job was matched anew.
         let Some(part) = machine.part(name) else { continue };
@@ -99,9 +109,14 @@ pub(crate) fn part_prices(
 }
 
 /// What the repair may cost.
-pub(crate) fn priced(found: &WorkedOut, log: &Log, settings: &Settings) -> Result<Priced, Problem> {
+pub(crate) fn priced(
+    found: &WorkedOut,
+    log: &Log,
+    settings: &Settings,
+    stock: &[StockPart],
+) -> Result<Priced, Problem> {
     let prices = prices(settings)?;
-    let parts = part_prices(&found.machine, &typed(log).0, settings, &prices)?;
+    let parts = part_prices(&found.machine, &typed(log).0, settings, &prices, stock)?;
     let cases = worth::cases(&found.machine, &found.finding, &setup(settings).costs, &parts, 0);
     let quotation = worth::quotation(&cases, &prices).ok_or_else(|| {
         Problem::refused("there is no suspect whose repair could be priced", "see Find for the next check")

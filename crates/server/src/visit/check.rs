@@ -3,6 +3,7 @@
 use crate::problem::Problem;
 use crate::visit::charge;
 use crate::visit::proof::{self, proof};
+use crate::visit::record;
 use machine::model::Machine;
 use records::{Job, Says, Settings};
 use rust_decimal::Decimal;
@@ -22,6 +23,7 @@ pub(crate) fn is_of_visit(says: &Says) -> bool {
             | Says::Proving { .. }
             | Says::Safety { .. }
             | Says::Signed { .. }
+            | Says::HandOver { .. }
     )
 }
 
@@ -30,11 +32,20 @@ pub(crate) fn is_of_visit(says: &Says) -> bool {
 /// # Errors
 /// With what to say instead.
 pub(crate) fn understood(
-    machine: &Machine,
+    machine: Option<&Machine>,
     job: &Job,
     settings: &Settings,
     says: &Says,
 ) -> Result<(), Problem> {
+    // What is said of the customer and the hand-over needs no machine file; what a correction may say, `record.rs` knows.
+    match says {
+        Says::HandOver { hand_over } => return record::understood(hand_over, settings),
+        Says::Correction { .. } => return Ok(()),
+        _ => {}
+    }
+    let machine = machine.ok_or_else(|| {
+        Problem::refused("this job has no machine file yet", "match the machine first, under Arrive")
+    })?;
     match says {
         Says::Prices { prices, worth } => {
             let currency = charge::currency(settings)?;
@@ -80,8 +91,23 @@ pub(crate) fn understood(
             reading(machine, job, settings, safety)
         }
         Says::Signed { signed, report } => signing(machine, job, settings, signed, report),
+        Says::Mended { cured: Some(_), .. } => may_have_run(machine, job, settings),
         _ => Ok(()),
     }
+}
+
+/// Whether the machine works now is seen with it on the mains: only once the tests that protect from that have passed.
+pub(crate) fn may_have_run(machine: &Machine, job: &Job, settings: &Settings) -> Result<(), Problem> {
+    let by = proof(machine, job, settings, jiff::ZonedDateTime::now().date())?.functional_blocked_by();
+    if by.is_empty() { Ok(()) } else { Err(not_yet(&by)) }
+}
+
+fn not_yet(by: &[Test]) -> Problem {
+    let names: Vec<&str> = by.iter().map(|t| t.name()).collect();
+    Problem::refused(
+        format!("not yet: {} must have passed before this is done", names.join(" and ")),
+        "measure that first, under Prove; find and mend what failed, take its reading back, and measure it again",
+    )
 }
 
 fn part(machine: &Machine, name: &str) -> Result<(), Problem> {
@@ -112,11 +138,7 @@ fn reading(machine: &Machine, job: &Job, settings: &Settings, text: &str) -> Res
     if by.is_empty() {
         return Ok(());
     }
-    let names: Vec<&str> = by.iter().map(|t| t.name()).collect();
-    Err(Problem::refused(
-        format!("not yet: {} must have passed before this is done", names.join(" and ")),
-        "find and mend what failed, take its reading back, and measure it again",
-    ))
+    Err(not_yet(&by))
 }
 
 /// What is signed is what stands there, and only once it is settled.

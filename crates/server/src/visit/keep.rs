@@ -5,6 +5,7 @@ use crate::problem::{ForPrograms, Problem, wants_json};
 use crate::say::may_say;
 use crate::visit;
 use crate::visit::check::understood;
+use crate::visit::record::may_be_corrected;
 use crate::who::Who;
 use axum::Json;
 use axum::http::HeaderMap;
@@ -56,7 +57,7 @@ impl Fields {
 /// What a form says, each with the entry that it supersedes.
 pub(crate) type Said = Vec<(Says, Option<u32>)>;
 
-/// Reads a form and keeps what it says; back to its fold.
+/// Reads a form and keeps what it says; back to its fold (`#mend`) or page (`/hand-over`).
 pub(crate) async fn answer(
     desk: &Arc<Desk>,
     who: &Who,
@@ -79,7 +80,7 @@ pub(crate) async fn answer(
     };
     match (kept.await, wants_json(headers)) {
         (Ok(number), true) => Json(json!({ "saved": number })).into_response(),
-        (Ok(_), false) => Redirect::to(&format!("/jobs/{id}#{fold}")).into_response(),
+        (Ok(_), false) => Redirect::to(&format!("/jobs/{id}{fold}")).into_response(),
         (Err(problem), true) => ForPrograms(problem).into_response(),
         (Err(problem), false) => problem.into_response(),
     }
@@ -87,16 +88,15 @@ pub(crate) async fn answer(
 
 /// Keeps entries, one after the other, each checked against what stands before it.
 async fn keep(desk: &Arc<Desk>, mut job: Job, said: Said, key: &str, who: &Who) -> Result<u32, Problem> {
-    let machine = desk.machine_of(&job)?.ok_or_else(|| {
-        Problem::refused("this job has no machine file yet", "match the machine first, under Arrive")
-    })?;
+    let machine = desk.machine_of(&job)?;
     let settings = desk.with_records(Records::settings).await?;
     let mut last = 0;
     for (n, (says, supersedes)) in said.into_iter().enumerate() {
         may_say(who, &says, &job, supersedes)?;
         let (at_work, at_machine, at_settings) = (job.clone(), machine.clone(), settings.clone());
         let checked = says.clone();
-        desk.work(move || understood(&at_machine, &at_work, &at_settings, &checked)).await??;
+        desk.work(move || understood(at_machine.as_deref(), &at_work, &at_settings, &checked)).await??;
+        may_be_corrected(desk, &job, &says).await?;
         let at = jiff::ZonedDateTime::now();
         let key = match key {
             // The words of a person stand in no key.

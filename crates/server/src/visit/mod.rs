@@ -1,12 +1,13 @@
 //! What was agreed, mended and proved on a visit: read from the job's log, and worked out from it by `worth` and `safety`.
 //!
 //! Read in this order: this file (what stands in the log), `charge.rs` (settings and log → quote, worth), `proof.rs` (log →
-//! report of the safety test), `check.rs` (may an entry be kept?), `keep.rs` (from a form to the log).
+//! report of the safety test), `record.rs` (all of it → the record that is handed over), `check.rs` (may an entry be kept?), `keep.rs` (from a form to the log).
 
 pub(crate) mod charge;
 pub(crate) mod check;
 pub(crate) mod keep;
 pub(crate) mod proof;
+pub(crate) mod record;
 
 use machine::model::{Machine, PartId};
 use records::{Entry, Log, Says};
@@ -76,8 +77,19 @@ fn is_of_proof(says: &Says) -> bool {
     )
 }
 
+/// Who handed the job over, and when.
+pub(crate) fn handed_over(log: &Log) -> Option<(&str, &str)> {
+    log.standing().find_map(|e| match &e.says {
+        Says::HandedOver { handed_over, .. } => Some((handed_over.as_str(), e.at.as_str())),
+        _ => None,
+    })
+}
+
 /// What comes next after Find, for a list; none while it is Find's turn.
 pub(crate) fn next(log: &Log) -> Option<String> {
+    if handed_over(log).is_some() {
+        return Some("Handed over".to_owned());
+    }
     if let Some(sign_off) = signed(log).filter(|s| !s.overtaken) {
         return Some(format!("Signed off: {}", sign_off.report));
     }

@@ -197,6 +197,15 @@ impl Proof {
         }
     }
 
+    /// The tests that must pass before the machine is seen to work, on the mains; empty: it may be.
+    pub(crate) fn functional_blocked_by(&self) -> Vec<Test> {
+        let item = self.report.items.iter().find(|i| i.test == Test::Functional);
+        match item.map(|i| &i.state) {
+            Some(State::Blocked { by, .. }) => by.clone(),
+            _ => Vec::new(),
+        }
+    }
+
     /// Does a test apply, or is a step touched by the repair?
     pub(crate) fn applies(&self, typed: &Typed) -> bool {
         match typed {

@@ -2,6 +2,7 @@
 #![allow(dead_code, unreachable_pub, reason = "each test uses what it needs")]
 
 pub mod live;
+pub mod visit;
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -40,6 +41,14 @@ impl Bench {
         let (head, body) = answer.into_parts();
         let body = to_bytes(body, 10_000_000).await.unwrap();
         (head.status, head.headers, String::from_utf8(body.to_vec()).unwrap())
+    }
+
+    /// A file, as it is sent.
+    pub async fn file(&self, path: &str) -> (StatusCode, axum::http::HeaderMap, Vec<u8>) {
+        let request = Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap();
+        let answer = self.routes.clone().oneshot(request).await.unwrap();
+        let (head, body) = answer.into_parts();
+        (head.status, head.headers, to_bytes(body, 10_000_000).await.unwrap().to_vec())
     }
 
     pub async fn get(&self, path: &str) -> (StatusCode, String) {

@@ -4,9 +4,7 @@ use super::{Found, next};
 use crate::render::Screen;
 use crate::render::table::{Column, Table};
 use crate::render::wrap::wrap;
-use bench::Hypothesis;
-use diagnosis::evidence::Entry;
-use diagnosis::finding::{StepVerdict, Suspect, Verdict};
+use diagnosis::finding::{StepVerdict, Verdict};
 use quantity::{Dimension, format, format_pm};
 use report::finding::words;
 
@@ -59,7 +57,7 @@ fn head(found: &Found<'_>, screen: &Screen) -> String {
 fn known(found: &Found<'_>, screen: &Screen) -> String {
     let mut out = "\nWhat is known\n".to_owned();
     for (at, entry) in found.evidence.entries.iter().enumerate() {
-        let text = entry_says(found, entry);
+        let text = words::entry(found.machine, entry);
         out.push_str(&wrap(&format!("{:>3}  ", at + 1), "     ", &text, screen.columns));
     }
     if let Some(trace) = &found.evidence.trace {
@@ -74,14 +72,6 @@ fn known(found: &Found<'_>, screen: &Screen) -> String {
         out.push_str(&wrap("  ~  ", "     ", &text, screen.columns));
     }
     out
-}
-
-/// An entry as it was said, and how it was taken where that differs.
-pub(crate) fn entry_says(found: &Found<'_>, entry: &Entry) -> String {
-    let taken = words::clue(found.machine, &entry.clue);
-    let plain = |text: &str| text.trim_start_matches("step ").replace([' ', '=', ':'], "").to_lowercase();
-    let same = plain(&entry.said) == plain(&taken);
-    if same { entry.said.clone() } else { format!("{} → {taken}", entry.said) }
 }
 
 /// Each step: what it should read, what it read, the verdict, and why where it is not as expected.
@@ -120,8 +110,11 @@ fn steps(found: &Found<'_>, screen: &Screen) -> String {
 /// Suspects, and healthy among them, likeliest first.
 fn suspects(found: &Found<'_>, screen: &Screen) -> String {
     let finding = &found.finding;
-    let mut all: Vec<(f64, String, String)> =
-        finding.suspects.iter().map(|s| (s.probability, name(found, s), s.reason.clone())).collect();
+    let mut all: Vec<(f64, String, String)> = finding
+        .suspects
+        .iter()
+        .map(|s| (s.probability, words::suspect(found.machine, s), s.reason.clone()))
+        .collect();
     let healthy = format!("{}; {ELSEWHERE}", finding.healthy_reason);
     let at = all.partition_point(|s| s.0 >= finding.healthy);
     all.insert(at, (finding.healthy, "nothing wrong with the machine".to_owned(), healthy));
@@ -151,13 +144,4 @@ fn suspects(found: &Found<'_>, screen: &Screen) -> String {
         out.push_str(&wrap("  ", "  ", &text, screen.columns));
     }
     out
-}
-
-/// "element open", "element open now and then".
-pub(crate) fn name(found: &Found<'_>, suspect: &Suspect) -> String {
-    let one = |(i, &fault): (usize, &(usize, usize))| {
-        let says = Hypothesis::of([fault]).says(found.machine);
-        if suspect.sometimes.contains(&i) { format!("{says} now and then") } else { says }
-    };
-    suspect.faults.faults().iter().enumerate().map(one).collect::<Vec<_>>().join(" and ")
 }

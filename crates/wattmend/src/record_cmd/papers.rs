@@ -2,7 +2,7 @@
 
 use crate::end::Failure;
 use crate::sheets::not_made;
-use handover::{Form, JobRecord, Paper, Pdf, calendar, label_svg, lines_csv, pdf, ubl};
+use handover::{Document, JobRecord, Made, NotMade, Paper};
 
 /// The files, and what is to be said of them.
 pub(super) struct Papers {
@@ -17,29 +17,21 @@ pub(super) struct Papers {
 /// Makes all that the record has the data for.
 pub(super) fn make(record: &JobRecord, paper: Paper, fonts: &[Vec<u8>]) -> Result<Papers, Failure> {
     let mut made = Papers { files: Vec::new(), left_out: missing(record), remarks: Vec::new() };
-    let full = pdf(record, Form::Full, paper, fonts).map_err(|e| not_made(&e))?;
-    let page = pdf(record, Form::Customer, paper, fonts).map_err(|e| not_made(&e))?;
-    made.remarks.extend(remarks(&full, &page));
-    made.files.push(("record.pdf", full.bytes));
-    made.files.push(("customer.pdf", page.bytes));
-    if record.bill.is_some() {
-        match lines_csv(record) {
-            Ok(lines) => made.files.push(("invoice.csv", lines.into_bytes())),
-            Err(e) => made.left_out.push(format!("invoice.csv: {e}")),
+    for document in Document::ALL {
+        // Said once among what is missing.
+        if record.bill.is_none() && matches!(document, Document::Lines | Document::Invoice) {
+            continue;
         }
-        match ubl(record) {
-            Ok(xml) => made.files.push(("invoice.xml", xml.into_bytes())),
-            Err(e) => made.left_out.push(format!("invoice.xml: {e}")),
+        match document.make(record, paper, fonts, jiff::Timestamp::now()) {
+            Ok(one) => {
+                made.remarks.extend(remarks(&one));
+                made.files.push((document.file_name(), one.bytes));
+            }
+            Err(NotMade::Pdf(e)) => return Err(not_made(&e)),
+            Err(NotMade::Lacks(why)) => made.left_out.push(format!("{}: {why}", document.file_name())),
         }
     }
-    match label_svg(record) {
-        Ok(svg) => made.files.push(("label.svg", svg.into_bytes())),
-        Err(e) => made.left_out.push(format!("label.svg: {e}")),
-    }
-    match calendar(record, jiff::Timestamp::now()) {
-        Ok(text) => made.files.push(("follow-up.ics", text.into_bytes())),
-        Err(e) => made.left_out.push(format!("follow-up.ics: {e}")),
-    }
+    made.remarks.dedup();
     Ok(made)
 }
 
@@ -60,15 +52,14 @@ fn missing(record: &JobRecord) -> Vec<String> {
     lacks.into_iter().filter(|l| l.0).map(|l| l.1.to_owned()).collect()
 }
 
-fn remarks(full: &Pdf, page: &Pdf) -> Vec<String> {
-    let mut remarks = Vec::new();
-    if let Some(codes) = full.unshown_words() {
-        remarks.push(format!(
+fn remarks(made: &Made) -> Vec<String> {
+    let unshown = made.unshown.as_ref().map(|codes| {
+        format!(
             "no font at hand can show {codes}: they stand by their code. --font FILE names a font that has them"
-        ));
-    }
-    if page.pages > 1 {
-        remarks.push(format!("the customer's version has {} pages: shorten its texts for one", page.pages));
-    }
-    remarks
+        )
+    });
+    let long = made
+        .too_long
+        .map(|pages| format!("the customer's version has {pages} pages: shorten its texts for one"));
+    unshown.into_iter().chain(long).collect()
 }

@@ -6,7 +6,7 @@ use handover::Bill;
 use machine::diagnostic::Diagnostic;
 use machine::read::fields::{Fields, Findings};
 use rust_decimal::Decimal;
-use worth::{Currency, MoneyError, Part, Prices, Repair, Rounding, Tax, parse_amount, parse_percent};
+use worth::{Currency, MoneyError, Part, Prices, Rounding, Tax, parse_amount, parse_percent};
 
 /// The bill; nothing where the file has no `[price]`.
 pub(super) fn read(file: &Fields<'_>, fitted: &[Fitted], findings: &mut Findings) -> Option<Bill> {
@@ -45,15 +45,7 @@ pub(super) fn read(file: &Fields<'_>, fitted: &[Fitted], findings: &mut Findings
         cash_step,
         ..Prices::labour_only(currency?, rate?)
     };
-    let what = match fitted {
-        [] => "work on the machine".to_owned(),
-        fitted => {
-            let names: Vec<String> = fitted.iter().map(|f| format!("fit a new {}", f.part.what)).collect();
-            names.join(" and ")
-        }
-    };
-    let repair = Repair { what, minutes: minutes?, parts };
-    let mut bill = Bill::of(&worth::quote(&repair, &prices), &prices);
+    let mut bill = Bill::of_work(minutes?, parts, &prices);
     if let Some((table, span)) = file.table("invoice", findings) {
         let fields = Fields::open(table, keys::INVOICE.name, span, &keys::INVOICE, findings);
         bill.number = fields.words("number", findings);

@@ -4,12 +4,11 @@ use super::keys;
 use super::price;
 use super::tested;
 use bench::Conditions;
-use handover::{Consent, FollowUp, JobRecord, Part, Party};
+use handover::{Consent, FollowUp, JobRecord, Part, Party, Plate};
 use jiff::civil::Date;
 use machine::diagnostic::{Diagnostic, Severity};
-use machine::model::{Class, Machine, PartId};
+use machine::model::{Machine, PartId};
 use machine::read::fields::{Fields, Findings, Text, document, first_line, format_is_known};
-use quantity::{Dimension, format};
 use toml::de::DeValue;
 
 /// The newest format that this program reads.
@@ -71,7 +70,7 @@ fn read_into(
         ..JobRecord::default()
     };
     record.found.says = file.words("found", findings);
-    record.machine = plate(machine, variant, file.words("serial", findings));
+    record.machine = Plate::of(machine, variant, &file.words("serial", findings));
     if let Some((table, span)) = file.table("firm", findings) {
         let firm = Fields::open(table, keys::FIRM.name, span, &keys::FIRM, findings);
         record.firm.party = party(&firm, findings);
@@ -92,26 +91,6 @@ fn read_into(
     record.consent = consent(&file, findings);
     record.follow_up = follow_up(&file, findings);
     Some(record)
-}
-
-fn plate(machine: &Machine, variant: Option<&str>, serial: String) -> handover::Plate {
-    let plate = &machine.plate;
-    let class = match plate.class {
-        Class::I => "class I (earthed metal)",
-        Class::II => "class II (double insulation)",
-        Class::III => "class III (safety extra-low voltage)",
-    };
-    let mut ratings = vec![format!("{} V {} Hz", plate.supply_v, plate.supply_hz)];
-    ratings.extend(plate.rated_w.map(|w| format(w, Dimension::Power)));
-    ratings.push(class.to_owned());
-    handover::Plate {
-        kind: plate.kind.clone(),
-        maker: plate.maker.clone(),
-        model: plate.model.clone(),
-        variant: variant.unwrap_or_default().to_owned(),
-        serial,
-        ratings,
-    }
 }
 
 fn party(fields: &Fields<'_>, findings: &mut Findings) -> Party {
@@ -144,9 +123,7 @@ fn fitted(machine: &Machine, file: &Fields<'_>, findings: &mut Findings) -> Vec<
         let order = fields.words("order", findings);
         let quantity = count(&fields, "quantity", MOST_PIECES, findings).unwrap_or(1);
         let part = Part {
-            what: known.map_or(name.clone(), |p| {
-                if p.id == p.kind.name { p.id.clone() } else { format!("{} ({})", p.id, p.kind.name) }
-            }),
+            what: known.map_or(name.clone(), Part::name),
             order: if order.is_empty() { known.map_or(String::new(), |p| p.order.clone()) } else { order },
             serial: fields.words("serial", findings),
             old_read: fields.words("old", findings),

@@ -1,0 +1,619 @@
+//! From a job's log, what was found in it, settings and firm to the record that is handed over; and whether it may be.
+
+use crate::desk::Desk;
+use crate::problem::Problem;
+use crate::visit::charge::{self, Priced};
+use crate::visit::proof::proof;
+use crate::visit::{self, decided, fitted, mended};
+use crate::worked_out::{self, WorkedOut};
+use handover::{
+    Bill, Claim, Consent, Correction, Done, Firm, FollowUp, Found, JobRecord, Part, Party, Plate, Proof,
+};
+use jiff::civil::{Date, DateTime};
+use jiff::{Timestamp, ZonedDateTime};
+use machine::model::Machine;
+use records::{Entry, FirmFacts, HandOverFacts, HandedOver, Job, Log, Records, Says, Settings, StockPart};
+use report::finding::json;
+use rust_decimal::Decimal;
+use std::sync::Arc;
+
+/// Most minutes of a visit that are believed.
+const MOST_MINUTES: u32 = 6_000;
+
+/// The record of a job, with what a page says beside it.
+pub(crate) struct Gathered {
+    pub(crate) record: JobRecord,
+    /// Number of the last entry that it knows.
+    pub(crate) after: u32,
+    /// Why there is no price.
+    pub(crate) no_price: Option<Problem>,
+    /// Parts that were fitted and have no price: name, and what they are called on paper.
+    pub(crate) unpriced: Vec<(String, String)>,
+    /// Minutes that are charged while none are typed.
+    pub(crate) planned_minutes: Option<u32>,
+}
+
+/// The record of a job as far as there is one.
+pub(crate) enum Standing {
+    /// Not handed over yet: as it would be now.
+    Draft(Box<Gathered>),
+    /// As it was handed over, with its corrections.
+    HandedOver(Box<JobRecord>),
+    /// It was handed over, and erased on this day.
+    Erased(String),
+}
+
+impl Standing {
+    /// The record.
+    ///
+    /// # Errors
+    /// Where it was erased.
+    pub(crate) fn record(&self) -> Result<&JobRecord, Problem> {
+        match self {
+            Standing::Draft(gathered) => Ok(&gathered.record),
+            Standing::HandedOver(record) => Ok(record),
+            Standing::Erased(day) => Err(Problem::refused(
+                format!("the record of this job was erased on {day}"),
+                "what is left of the job stands on its sheet",
+            )),
+        }
+    }
+}
+
+/// What only the hand-over needs, as it was typed last.
+pub(crate) fn facts_of(log: &Log) -> (HandOverFacts, Option<&Entry>) {
+    let of = |e: &&Entry| matches!(e.says, Says::HandOver { .. });
+    match log.standing().filter(of).last() {
+        Some(entry) => match &entry.says {
+            Says::HandOver { hand_over } => (hand_over.clone(), Some(entry)),
+            _ => (HandOverFacts::default(), None),
+        },
+        None => (HandOverFacts::default(), None),
+    }
+}
+
+/// The record of a job: as it was handed over, or as it would be now.
+pub(crate) async fn standing(desk: &Arc<Desk>, job: &Job) -> Result<Standing, Problem> {
+    let id = job.id;
+    match desk.with_records(move |r| r.handed_over(id)).await? {
+        None => Ok(Standing::Draft(Box::new(gathered(desk, job).await?))),
+        Some(HandedOver::Erased(day)) => Ok(Standing::Erased(day)),
+        Some(HandedOver::Record(text)) => {
+            let mut record: JobRecord = serde_json::from_str(&text)
+                .map_err(|e| Problem::ours(format!("the record of this job cannot be read: {e}")))?;
+            record.corrections = corrections(&job.log);
+            Ok(Standing::HandedOver(Box::new(record)))
+        }
+    }
+}
+
+/// What was put right after the hand-over, oldest first.
+fn corrections(log: &Log) -> Vec<Correction> {
+    let of = |e: &Entry| match &e.says {
+        Says::Correction { correction, was, now, why, by } => Some(Correction {
+            what: correction.clone(),
+            was: was.clone(),
+            now: now.clone(),
+            why: why.clone(),
+            by: by.clone(),
+            at: day_and_time(&e.at),
+        }),
+        _ => None,
+    };
+    log.standing().filter_map(of).collect()
+}
+
+/// A time as it stands on paper, with its zone.
+fn day_and_time(at: &str) -> String {
+    at.parse::<ZonedDateTime>()
+        .map_or_else(|_| at.to_owned(), |t| t.strftime("%-d %B %Y, %H:%M %Z").to_string())
+}
+
+/// The log as it stood before anything was mended, and when that was.
+fn before_mending(log: &Log) -> (Log, Option<Timestamp>) {
+    let first = log.standing().find(|e| matches!(e.says, Says::Fitted { .. } | Says::Mended { .. }));
+    let Some(first) = first else { return (log.clone(), None) };
+    (up_to(log, first.number), first.at.parse::<ZonedDateTime>().ok().map(|at| at.timestamp()))
+}
+
+/// The entries before this one.
+fn up_to(log: &Log, number: u32) -> Log {
+    Log::of(log.entries().iter().filter(|e| e.number < number).cloned().collect())
+}
+
+/// The log without its last piece of evidence.
+fn without_last(log: &Log) -> Option<Log> {
+    let last = log.standing().filter(|e| e.says.is_evidence()).last()?;
+    Some(up_to(log, last.number))
+}
+
+/// The record as it would be now.
+async fn gathered(desk: &Arc<Desk>, job: &Job) -> Result<Gathered, Problem> {
+    let id = job.id;
+    let (settings, firm, chain, stock) =
+        desk.with_records(move |r| Ok((r.settings()?, r.firm()?, r.verify(id)?, r.stock()?))).await?;
+    let machine = desk.machine_of(job).ok().flatten();
+    let (facts, said) = facts_of(&job.log);
+    let mut record = JobRecord {
+        reference: reference(job),
+        date: Some(day_of_visit(job)),
+        firm: firm_of(&firm, visit::signed(&job.log).map(|s| s.by)),
+        customer: customer_of(job, &facts, &firm),
+        complaint: complaint(&job.log),
+        advice: lines(&facts.advice),
+        warranty: facts.warranty.clone(),
+        consent: consent(&job.log),
+        follow_up: follow_up(&facts, said),
+        chain: chain.head,
+        draft: true,
+        ..JobRecord::default()
+    };
+    let plate = job.machine.clone().unwrap_or_default();
+    record.machine = match &machine {
+        Some(machine) => {
+            let variant = Some(plate.variant.as_str()).filter(|v| !v.is_empty());
+            Plate::of(machine, variant, &plate.serial)
+        }
+        None => Plate { maker: plate.maker, model: plate.model, serial: plate.serial, ..Plate::default() },
+    };
+    record.done = done(machine.as_deref(), &job.log, &facts);
+    let found = found(desk, job, &mut record).await?;
+    if !facts.found.is_empty() {
+        record.found.says.clone_from(&facts.found);
+    }
+    record.proof = tested(desk, machine.clone(), job, &settings, &facts).await?;
+    let mut gathered = Gathered {
+        after: job.log.last(),
+        no_price: None,
+        unpriced: Vec::new(),
+        planned_minutes: None,
+        record,
+    };
+    if let Err(problem) =
+        price(&mut gathered, job, machine.as_deref(), found.as_deref(), &settings, &stock, &facts)
+    {
+        gathered.no_price = Some(problem);
+    }
+    if let Some(bill) = gathered.record.bill.as_mut() {
+        bill.number.clone_from(&facts.invoice);
+        bill.due = facts.due.parse().ok();
+        bill.terms.clone_from(&firm.terms);
+        bill.untaxed.clone_from(&firm.untaxed);
+    }
+    Ok(gathered)
+}
+
+/// What the job is called in the books: year and number.
+fn reference(job: &Job) -> String {
+    let year = job.opened.get(..4).unwrap_or_default();
+    format!("{year}-{}", job.id)
+}
+
+/// The day on which something was last said of the visit.
+fn day_of_visit(job: &Job) -> Date {
+    let day = |at: &str| at.parse::<ZonedDateTime>().ok().map(|at| at.date());
+    let of = |e: &&Entry| !matches!(e.says, Says::HandOver { .. });
+    let last = job.log.standing().filter(of).last();
+    last.and_then(|e| day(&e.at)).or_else(|| day(&job.opened)).unwrap_or_else(|| ZonedDateTime::now().date())
+}
+
+fn firm_of(firm: &FirmFacts, signer: Option<&str>) -> Firm {
+    let technician = signer.map_or(firm.technician.clone(), str::to_owned);
+    Firm {
+        party: Party {
+            name: firm.name.clone(),
+            street: firm.street.clone(),
+            postcode: firm.postcode.clone(),
+            town: firm.town.clone(),
+            country: firm.country.clone(),
+            phone: firm.phone.clone(),
+            email: firm.email.clone(),
+            vat: firm.vat.clone(),
+        },
+        technician,
+        registration: firm.registration.clone(),
+        account: firm.account.clone(),
+    }
+}
+
+fn customer_of(job: &Job, facts: &HandOverFacts, firm: &FirmFacts) -> Party {
+    let customer = job.customer.clone().unwrap_or_default();
+    let country = if facts.country.is_empty() { &firm.country } else { &facts.country };
+    let known = !(customer.name.is_empty() && customer.address.is_empty());
+    Party {
+        name: customer.name,
+        street: customer.address,
+        phone: customer.phone,
+        country: if known { country.clone() } else { String::new() },
+        ..Party::default()
+    }
+}
+
+/// The customer's own words, else what was picked.
+fn complaint(log: &Log) -> String {
+    let picked = |e: &Entry| match &e.says {
+        Says::Complaint { complaint } => Some(complaint.clone()),
+        _ => None,
+    };
+    let picked: Vec<String> = log.standing().filter_map(picked).collect();
+    log.words().map_or_else(|| picked.join("; "), str::to_owned)
+}
+
+fn lines(text: &str) -> Vec<String> {
+    text.lines().map(str::trim).filter(|l| !l.is_empty()).map(str::to_owned).collect()
+}
+
+fn consent(log: &Log) -> Option<Consent> {
+    let entry = decided(log)?;
+    let Says::Decided { offer, name, agreed, why, .. } = &entry.says else { return None };
+    Some(Consent {
+        name: name.clone(),
+        offer: offer.clone(),
+        at: day_and_time(&entry.at),
+        agreed: *agreed,
+        why: why.clone().unwrap_or_default(),
+    })
+}
+
+fn follow_up(facts: &HandOverFacts, said: Option<&Entry>) -> Option<FollowUp> {
+    let at: DateTime = facts.follow_up.parse().ok()?;
+    let zone = said?.at.parse::<ZonedDateTime>().ok()?.time_zone().clone();
+    let what = if facts.follow_up_what.is_empty() { "next visit" } else { &facts.follow_up_what };
+    Some(FollowUp { at: at.to_zoned_datetime(zone).ok()?, minutes: 0, what: what.to_owned() })
+}
+
+/// What a part is called on paper.
+fn name_of(machine: Option<&Machine>, name: &str) -> String {
+    let part = machine.and_then(|m| m.part(name).map(|id| Part::name(&m.parts[id])));
+    part.unwrap_or_else(|| name.to_owned())
+}
+
+fn done(machine: Option<&Machine>, log: &Log, facts: &HandOverFacts) -> Done {
+    let mut done = Done::default();
+    for entry in fitted(log) {
+        let Says::Fitted { fitted, cleared, order, serial, old } = &entry.says else { continue };
+        let what = name_of(machine, fitted);
+        if *cleared {
+            let read = if old.is_empty() { String::new() } else { format!("; it read {old}") };
+            done.work.push(format!("{what}: cleaned, cleared or re-made{read}."));
+        } else {
+            done.parts.push(Part {
+                what,
+                order: order.clone(),
+                serial: serial.clone(),
+                old_read: old.clone(),
+                quantity: 1,
+            });
+        }
+    }
+    match mended(log) {
+        Some((.., Some(true))) => done.work.push("After the repair the machine works.".to_owned()),
+        Some((.., Some(false))) => done.work.push("The machine DOES NOT WORK yet.".to_owned()),
+        _ => {}
+    }
+    done.work.splice(0..0, lines(&facts.work));
+    done
+}
+
+/// What was found before anything was mended; gives the finding, on which the price rests.
+async fn found(
+    desk: &Arc<Desk>,
+    job: &Job,
+    record: &mut JobRecord,
+) -> Result<Option<Arc<WorkedOut>>, Problem> {
+    let (log, until) = before_mending(&job.log);
+    let at_that_time = Job { log, ..job.clone() };
+    // What the log does not bear out is missing on the record, and said there; the rest stands.
+    let Ok(Some(after)) = worked_out::of_log(desk, &at_that_time, until).await else { return Ok(None) };
+    let before = match without_last(&at_that_time.log) {
+        Some(log) => worked_out::of_log(desk, &Job { log, ..job.clone() }, until).await.ok().flatten(),
+        None => None,
+    };
+    let samples = after.samples(desk).await?;
+    let (all, variant) = (after.clone(), job.machine.as_ref().map(|m| m.variant.clone()));
+    record.found = desk
+        .work(move || {
+            let variant = variant.as_deref().filter(|v| !v.is_empty());
+            let before = before.as_ref().map(|b| as_found(b, variant));
+            Found::of(&as_found(&all, variant), before.as_ref(), &samples)
+        })
+        .await?;
+    Ok(Some(after))
+}
+
+fn as_found<'a>(found: &'a WorkedOut, variant: Option<&'a str>) -> json::Found<'a> {
+    json::Found {
+        machine: &found.machine,
+        variant,
+        evidence: &found.evidence,
+        conditions: &found.conditions,
+        remarks: &[],
+        finding: &found.finding,
+    }
+}
+
+/// The safety test; none where nothing was tested and no reason is written.
+async fn tested(
+    desk: &Arc<Desk>,
+    machine: Option<Arc<Machine>>,
+    job: &Job,
+    settings: &Settings,
+    facts: &HandOverFacts,
+) -> Result<Option<Proof>, Problem> {
+    let (next_due, reason) = (facts.next_due.parse().ok(), facts.reason.clone());
+    let begun = job.log.standing().filter(|e| matches!(e.says, Says::Safety { .. })).last();
+    if begun.is_none() && reason.is_empty() {
+        return Ok(None);
+    }
+    let on = begun.and_then(|e| e.at.parse::<ZonedDateTime>().ok()).map(|at| at.date());
+    let Some(machine) = machine else { return Ok(Some(Proof { next_due, reason, ..Proof::default() })) };
+    let (at_work, at_settings) = (job.clone(), settings.clone());
+    let today = ZonedDateTime::now().date();
+    let proof = desk.work(move || proof(&machine, &at_work, &at_settings, today)).await??;
+    let mut all = Proof::of(&proof.report, &proof.tester.name);
+    if let Some(signed) = visit::signed(&job.log) {
+        let overtaken = signed.overtaken || signed.report != proof.report.says;
+        let again = if overtaken { "; something changed since, and it was not signed again" } else { "" };
+        all.remarks.push(format!("Signed off by {}, {}{again}.", signed.by, day_and_time(signed.at)));
+    }
+    Ok(Some(Proof { on, next_due, reason, ..all }))
+}
+
+/// The bill: minutes typed, else those of the repair that was agreed on; parts by their price in this job, else the van's. Nothing
+/// is guessed.
+fn price(
+    gathered: &mut Gathered,
+    job: &Job,
+    machine: Option<&Machine>,
+    found: Option<&WorkedOut>,
+    settings: &Settings,
+    stock: &[StockPart],
+    facts: &HandOverFacts,
+) -> Result<(), Problem> {
+    let prices = charge::prices(settings)?;
+    let agreed = gathered.record.consent.as_ref().is_some_and(|c| c.agreed);
+    if agreed && let Some(found) = found {
+        let (log, _) = before_mending(&job.log);
+        gathered.planned_minutes =
+            charge::priced(found, &log, settings, stock).ok().as_ref().and_then(likely_minutes);
+    }
+    let known = machine
+        .map(|m| charge::part_prices(m, &charge::typed(&job.log).0, settings, &prices, stock))
+        .transpose()?;
+    let mut parts = Vec::new();
+    for entry in fitted(&job.log) {
+        let Says::Fitted { fitted, cleared: false, order, .. } = &entry.says else { continue };
+        let id = machine.and_then(|m| m.part(fitted));
+        let own = charge::in_stock(stock, order).and_then(|p| prices.currency.amount(&p.price).ok());
+        let typed = id.zip(known.as_ref()).map(|(id, known)| known.of(id)).filter(|(_, guessed)| !guessed);
+        let what = name_of(machine, fitted);
+        match typed.map(|t| t.0).or(own) {
+            Some(price) => {
+                let order = order.clone();
+                parts.push(worth::Part { what, order, price, guessed: false, quantity: 1 });
+            }
+            None if gathered.unpriced.iter().all(|u| u.0 != *fitted) => {
+                gathered.unpriced.push((fitted.clone(), what));
+            }
+            None => {}
+        }
+    }
+    if let [(_, first), ..] = gathered.unpriced.as_slice() {
+        return Err(Problem::refused(
+            format!("{first} has no price"),
+            "type below what it cost you; 0 for one that is free",
+        ));
+    }
+    let minutes = match facts.minutes.trim() {
+        "" => gathered.planned_minutes,
+        text => Some(minutes(text)?),
+    };
+    let minutes = minutes
+        .ok_or_else(|| Problem::refused("nobody said how long it took", "type the minutes worked, below"))?;
+    let mut bill = Bill::of_work(minutes, parts, &prices);
+    if !facts.paid.is_empty() {
+        bill.paid = paid(&facts.paid, settings)?;
+        bill.paid_by.clone_from(&facts.paid_by);
+        if bill.paid > bill.gross {
+            return Err(Problem::refused(
+                format!("{} paid is more than is to be paid", facts.paid),
+                format!("it comes to {}", prices.currency.format(bill.gross)),
+            ));
+        }
+    }
+    gathered.record.bill = Some(bill);
+    Ok(())
+}
+
+/// Minutes of labour in the likeliest repair.
+fn likely_minutes(priced: &Priced) -> Option<u32> {
+    let likeliest = priced.quotation.likeliest()?;
+    let labour = likeliest.lines.iter().filter(|l| l.kind == worth::LineKind::Labour);
+    Some(labour.map(|l| l.quantity).sum())
+}
+
+fn minutes(text: &str) -> Result<u32, Problem> {
+    let minutes = text.trim().parse().ok().filter(|m| (1..=MOST_MINUTES).contains(m));
+    minutes.ok_or_else(|| {
+        Problem::refused(
+            format!("`{text}` minutes cannot be"),
+            format!("give a whole number from 1 to {MOST_MINUTES}"),
+        )
+    })
+}
+
+fn paid(text: &str, settings: &Settings) -> Result<Decimal, Problem> {
+    charge::currency(settings)?.amount(text).map_err(charge::refused("what was paid"))
+}
+
+/// Is what was typed for the hand-over understood?
+///
+/// # Errors
+/// With what to type instead.
+pub(crate) fn understood(facts: &HandOverFacts, settings: &Settings) -> Result<(), Problem> {
+    for (what, text) in [("the next safety test", &facts.next_due), ("the day of payment", &facts.due)] {
+        if !text.is_empty() && text.parse::<Date>().is_err() {
+            return Err(Problem::refused(
+                format!("{what}: `{text}` is no day"),
+                "write year, month and day: 2027-11-28",
+            ));
+        }
+    }
+    if !facts.follow_up.is_empty() && facts.follow_up.parse::<DateTime>().is_err() {
+        return Err(Problem::refused(
+            format!("the next visit: `{}` is no time", facts.follow_up),
+            "write day and time: 2027-01-12T09:30",
+        ));
+    }
+    if !facts.minutes.is_empty() {
+        minutes(&facts.minutes)?;
+    }
+    if !facts.paid.is_empty() {
+        paid(&facts.paid, settings)?;
+    }
+    country(&facts.country)
+}
+
+/// Two letters, or nothing.
+pub(crate) fn country(text: &str) -> Result<(), Problem> {
+    if text.is_empty() || text.len() == 2 && text.bytes().all(|b| b.is_ascii_uppercase()) {
+        return Ok(());
+    }
+    Err(Problem::refused(
+        format!("`{text}` is no country"),
+        "write its two letters of ISO 3166-1 in capitals, such as IE",
+    ))
+}
+
+/// May the job be handed over as it stands? What was tested to the end is signed; what was not has its reason in writing.
+///
+/// # Errors
+/// With what is still to be done.
+pub(crate) fn may_be_handed_over(record: &JobRecord, log: &Log) -> Result<(), Problem> {
+    let signed = visit::signed(log).is_some_and(|s| !s.overtaken);
+    match Claim::of(record.proof.as_ref()) {
+        Claim::Passed | Claim::Failed if !signed => Err(Problem::refused(
+            "the safety test is not signed off as it stands",
+            "sign it off under Prove, then hand the job over",
+        )),
+        Claim::NotShown => Err(Problem::refused(
+            "the safety test is not complete, and no reason is written down",
+            "finish it under Prove; or write below why the machine goes back without it",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// What a correction may be about, with what the record says there, corrected where it was before.
+pub(crate) fn correctable(record: &JobRecord) -> Vec<(&'static str, String)> {
+    let bill = record.bill.as_ref();
+    let money = |amount: &dyn Fn(&Bill) -> Decimal| {
+        bill.map_or(String::new(), |b| {
+            b.money().map_or_else(|_| amount(b).to_string(), |m| m.format(amount(b)))
+        })
+    };
+    let customer = [&[record.customer.name.clone()][..], &record.customer.address()].concat();
+    let parts = record.done.parts.iter().map(|p| {
+        [p.what.as_str(), &p.order, &p.serial]
+            .into_iter()
+            .filter(|t| !t.is_empty())
+            .collect::<Vec<_>>()
+            .join(", ")
+    });
+    let proof = record.proof.as_ref();
+    let mut all = vec![
+        ("customer", customer.join(", ")),
+        ("machine", record.machine.name()),
+        ("serial number", record.machine.serial.clone()),
+        ("complaint", record.complaint.clone()),
+        ("what was found", record.found.says.clone()),
+        ("what was done", record.done.work.join(" ")),
+        ("parts fitted", parts.collect::<Vec<_>>().join("; ")),
+        ("safety test", Claim::of(proof).says()),
+        ("next safety test", proof.and_then(|p| p.next_due).map_or(String::new(), |d| d.to_string())),
+        ("price", money(&|b| b.gross)),
+        ("paid", money(&|b| b.paid)),
+        ("invoice number", bill.map_or(String::new(), |b| b.number.clone())),
+        ("consent", record.consent.as_ref().map_or(String::new(), |c| format!("{}: {}", c.name, c.offer))),
+        ("advice", record.advice.join(" ")),
+        ("warranty", record.warranty.clone()),
+        (
+            "next visit",
+            record.follow_up.as_ref().map_or(String::new(), |f| f.at.strftime("%F %H:%M").to_string()),
+        ),
+    ];
+    for (what, text) in &mut all {
+        if let Some(corrected) = record.corrections.iter().rev().find(|c| c.what == *what) {
+            text.clone_from(&corrected.now);
+        }
+        if text.is_empty() {
+            "(nothing)".clone_into(text);
+        }
+    }
+    all
+}
+
+/// May this correction be kept?
+///
+/// # Errors
+/// Where the job is not handed over, it says something else than the record, or something is missing.
+pub(crate) async fn may_be_corrected(desk: &Arc<Desk>, job: &Job, says: &Says) -> Result<(), Problem> {
+    let Says::Correction { correction, was, now, why, by } = says else { return Ok(()) };
+    let Standing::HandedOver(record) = standing(desk, job).await? else {
+        return Err(Problem::refused(
+            "this job is not handed over, so there is nothing to correct",
+            "put the entry itself right, or take it back",
+        ));
+    };
+    let about = correctable(&record).into_iter().find(|c| c.0 == correction).ok_or_else(|| {
+        Problem::refused(format!("`{correction}` is nothing that a record says"), "choose one from the list")
+    })?;
+    if about.1 != *was {
+        return Err(Problem::refused(
+            format!("the record does not say “{was}” of the {correction}"),
+            format!("it says “{}”: reload the page and correct that", about.1),
+        ));
+    }
+    for (what, text) in [("what is right", now), ("why it is put right", why), ("who puts it right", by)] {
+        if text.trim().is_empty() {
+            return Err(Problem::refused(format!("{what} is missing"), "write it down, then keep it"));
+        }
+    }
+    Ok(())
+}
+
+/// Hands the job over: its record is kept as it stands now.
+///
+/// # Errors
+/// Where it may not be, or something was said since `after`.
+pub(crate) async fn hand_over(
+    desk: &Arc<Desk>,
+    job: &Job,
+    who: String,
+    after: u32,
+    key: String,
+    by: Option<records::UserId>,
+) -> Result<u32, Problem> {
+    if who.trim().is_empty() {
+        return Err(Problem::refused("the name of who hands over is missing", "write your name"));
+    }
+    let id = job.id;
+    let record = if job.closed.is_some() {
+        // Sent again after it was done: the records know by its key.
+        String::new()
+    } else {
+        let mut record = gathered(desk, job).await?.record;
+        may_be_handed_over(&record, &job.log)?;
+        record.draft = false;
+        serde_json::to_string(&record)
+            .map_err(|e| Problem::ours(format!("the record cannot be written: {e}")))?
+    };
+    let at = ZonedDateTime::now();
+    let number = desk
+        .with_records(move |r: &Records| {
+            r.close(id, &records::Closing { who: &who, record: &record, after, at: &at, key: &key }, by)
+        })
+        .await?;
+    desk.with_records(move |r| r.keep_derived(id, number, "Handed over")).await?;
+    Ok(number)
+}
