@@ -1,7 +1,7 @@
 //! The demo: an invented harbour town with a few jobs, in one of which a fault is as good as found.
 
 use crate::ServeError;
-use records::{Customer, JobMachine, NewEntry, Records, RecordsError, Says};
+use records::{Customer, FirmFacts, JobMachine, NewEntry, Records, RecordsError, Says, StockPart};
 
 /// One job of the scenario.
 struct Scene {
@@ -33,8 +33,31 @@ pub fn scenario(records: &Records, now: &jiff::ZonedDateTime) -> Result<(), Reco
             records.append(job, &NewEntry { says, supersedes: None, at: now.clone(), key })?;
         }
     }
+    let firm = FirmFacts {
+        name: "Capstan Appliance Repair".to_owned(),
+        technician: "Morwenna Pascoe".to_owned(),
+        street: "4 Capstan Lane".to_owned(),
+        town: "Port Aldermere".to_owned(),
+        country: "GB".to_owned(),
+        registration: "demo 0001".to_owned(),
+        terms: "within 14 days".to_owned(),
+        warranty: "12 months on parts and work".to_owned(),
+        ..FirmFacts::default()
+    };
+    records.keep_firm(&firm)?;
+    for (code, what, count, price, least) in VAN {
+        let (code, what, price) = (code.to_owned(), what.to_owned(), price.to_owned());
+        records.keep_part(&StockPart { code, what, count, price, least }, now)?;
+    }
     Ok(())
 }
+
+/// What the van carries: order code, what it is, how many, price of one, how many at least.
+const VAN: [(&str, &str, i64, &str, i64); 3] = [
+    ("AT-1178", "heating element, 2 kW, Tern", 1, "38.00", 1),
+    ("AT-1203", "tub probe, Tern", 2, "11.50", 1),
+    ("AT-2012", "inlet valve, Tern", 0, "17.20", 1),
+];
 
 /// The demo's socket: a made-up washer whose element is open, worked by hand or by itself, so fast that its test takes about a
 /// minute and a half. Its machine file and the file of the meters are written into this folder.
