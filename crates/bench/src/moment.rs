@@ -353,6 +353,12 @@ impl<'m> Solver<'m> {
         moment.input_volts = volts.collect();
         self.effects.clear();
         for (id, part) in machine.parts.iter().enumerate() {
+            if part.kind.behaviour.only_conducts() {
+                self.carrying[id] = solved.amps(id).any(|a| a.l1_norm() > SILENT_BELOW_A);
+                self.active[id] |= self.carrying[id];
+                self.effects.push(Effect::default());
+                continue;
+            }
             solved.flows(id, &mut self.flows);
             self.flows.phases = phases.iter().find(|p| p.1 == id).map_or(0, |p| p.2);
             let mode = modes[id].map(|m| part.kind.modes[m].name);
