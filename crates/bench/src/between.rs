@@ -4,13 +4,14 @@ use crate::bits::{Bits, Map};
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::moment::Solver;
-use crate::reach::{Behind, takes_away};
+use crate::reach::{Behind, Edge, edges, takes_away};
 use crate::shared::Fault;
 use crate::step::State;
 use circuit::Resistance;
 use machine::diagnostic::nearest;
 use machine::kind::Path;
 use machine::model::{Machine, NodeId};
+use std::rc::Rc;
 
 /// What an ohmmeter shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -127,7 +128,8 @@ pub struct Ohmmeter<'m> {
     a: NodeId,
     b: NodeId,
     way: Behind,
-    takes_away: Vec<Vec<bool>>,
+    paths: Rc<[Edge]>,
+    takes_away: Rc<[Vec<bool>]>,
     known: Map<Vec<Fault>, Ohms>,
 }
 
@@ -136,7 +138,25 @@ impl<'m> Ohmmeter<'m> {
     ///
     /// # Errors
     /// A point that the machine does not have, or a name that opens nothing.
-    pub fn new(machine: &'m Machine, (a, b): (&str, &str), unplugged: &[String]) -> Result<Self, EndError> {
+    pub fn new(machine: &'m Machine, points: (&str, &str), unplugged: &[String]) -> Result<Self, EndError> {
+        Self::with(machine, points, unplugged, || (edges(machine).into(), takes_away(machine).into()))
+    }
+
+    /// The same meter between two other points: what is known of the machine needs not be worked out again.
+    ///
+    /// # Errors
+    /// As [`Ohmmeter::new`].
+    pub fn moved_to(&self, points: (&str, &str), unplugged: &[String]) -> Result<Self, EndError> {
+        let known = || (Rc::clone(&self.paths), Rc::clone(&self.takes_away));
+        Self::with(self.solver.machine, points, unplugged, known)
+    }
+
+    fn with(
+        machine: &'m Machine,
+        (a, b): (&str, &str),
+        unplugged: &[String],
+        of_machine: impl FnOnce() -> (Rc<[Edge]>, Rc<[Vec<bool>]>),
+    ) -> Result<Self, EndError> {
         let (a, b) = (find_node(machine, a)?, find_node(machine, b)?);
         for name in unplugged {
             if !machine.joints.iter().any(|j| j.opens_with == *name || j.name == *name) {
@@ -151,13 +171,13 @@ impl<'m> Ohmmeter<'m> {
                 });
             }
         }
-        let mut solver = Solver::new(machine);
+        let mut solver = Solver::of_dead(machine);
         solver.wiring.pull_plug();
         solver.wiring.unplug(unplugged);
         let state = State::start(&Conditions::at(machine.plate.supply_v));
-        let way = Behind::between(machine, &[a, b]);
-        let takes_away = takes_away(machine);
-        Ok(Ohmmeter { solver, state, a, b, way, takes_away, known: Map::default() })
+        let (paths, takes_away) = of_machine();
+        let way = Behind::between(machine, &paths, &[a, b]);
+        Ok(Ohmmeter { solver, state, a, b, way, paths, takes_away, known: Map::default() })
     }
 
     /// What it shows under a hypothesis.

@@ -9,6 +9,7 @@ use machine::kind::{Branch, Effect, Flows, Medium, Situation};
 use machine::model::{Machine, Part};
 
 /// The marks of one machine.
+#[derive(Clone)]
 pub(crate) struct Classes {
     /// Levels from which some part answers differently, ascending.
     level_marks: Vec<f64>,

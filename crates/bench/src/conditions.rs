@@ -34,6 +34,8 @@ pub struct Conditions {
     pub water_l: f64,
     /// Temperature of water, parts and room at the start, °C.
     pub ambient_c: f64,
+    /// Flows of water in and out against the file's, as a share: tap, hoses, how high they lie.
+    pub flows: f64,
     /// The meter.
     pub meter: Meter,
 }
@@ -46,6 +48,7 @@ impl Conditions {
             supply_u_v: 0.005 * supply_v / 3f64.sqrt(),
             water_l: 0.0,
             ambient_c: 20.0,
+            flows: 1.0,
             meter: Meter::default(),
         }
     }

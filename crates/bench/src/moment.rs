@@ -173,7 +173,19 @@ pub(crate) type Phases = (PartId, PartId, u8);
 
 impl<'m> Solver<'m> {
     pub(crate) fn new(machine: &'m Machine) -> Self {
-        let mut solver = Solver {
+        let mut solver = Self::of_dead(machine);
+        solver.holds_door = solver.holding_door();
+        solver
+    }
+
+    /// Another one of the same machine.
+    pub(crate) fn anew(&self) -> Self {
+        Solver { holds_door: self.holds_door.clone(), ..Self::of_dead(self.machine) }
+    }
+
+    /// One that is asked for dead networks only.
+    pub(crate) fn of_dead(machine: &'m Machine) -> Self {
+        Solver {
             machine,
             wiring: Wiring::new(machine),
             flows: Flows::default(),
@@ -182,9 +194,7 @@ impl<'m> Solver<'m> {
             carrying: vec![false; machine.parts.len()],
             active: vec![false; machine.parts.len()],
             holds_door: Vec::new(),
-        };
-        solver.holds_door = solver.holding_door();
-        solver
+        }
     }
 
     /// The outputs that throw the bolt of a lock, in a healthy machine.
@@ -353,6 +363,12 @@ impl<'m> Solver<'m> {
         moment.input_volts = volts.collect();
         self.effects.clear();
         for (id, part) in machine.parts.iter().enumerate() {
+            if part.kind.behaviour.only_conducts() {
+                self.carrying[id] = solved.amps(id).any(|a| a.l1_norm() > SILENT_BELOW_A);
+                self.active[id] |= self.carrying[id];
+                self.effects.push(Effect::default());
+                continue;
+            }
             solved.flows(id, &mut self.flows);
             self.flows.phases = phases.iter().find(|p| p.1 == id).map_or(0, |p| p.2);
             let mode = modes[id].map(|m| part.kind.modes[m].name);

@@ -103,9 +103,8 @@ pub(crate) fn phase_pins(machine: &Machine, inverter: PartId) -> Option<[NodeId;
 
 impl Behind {
     /// Between these nodes, whatever the machine does.
-    pub(crate) fn between(machine: &Machine, ends: &[NodeId]) -> Behind {
-        let paths = edges(machine);
-        Behind::new(machine, &paths, ends, between(machine, &paths, ends))
+    pub(crate) fn between(machine: &Machine, paths: &[Edge], ends: &[NodeId]) -> Behind {
+        Behind::new(machine, paths, ends, between(machine, paths, ends))
     }
 
     fn new(machine: &Machine, paths: &[Edge], ends: &[NodeId], found: Vec<PartId>) -> Behind {
@@ -312,10 +311,10 @@ fn one_by_one(machine: &Machine) -> impl Iterator<Item = Situation> {
 }
 
 /// A path that some part, in some circumstances, puts between two nodes; joints belong to no part.
-type Edge = (usize, usize, Option<PartId>);
+pub(crate) type Edge = (usize, usize, Option<PartId>);
 
 /// All paths of the healthy machine.
-fn edges(machine: &Machine) -> Vec<Edge> {
+pub(crate) fn edges(machine: &Machine) -> Vec<Edge> {
     let mut edges: Vec<Edge> = machine.joints.iter().map(|j| (j.inner, j.outer, None)).collect();
     let mut ends: Vec<Vec<(&str, &str)>> = Vec::with_capacity(machine.parts.len());
     for (id, first) in alike(machine).into_iter().enumerate() {

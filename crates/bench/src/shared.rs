@@ -27,7 +27,7 @@ pub(crate) type Fault = (PartId, usize);
 pub(crate) struct Shared<'m> {
     solver: Solver<'m>,
     supply_v: f64,
-    pub(crate) reach: Reach,
+    pub(crate) reach: Arc<Reach>,
     classes: Classes,
     /// Place of a part's first mode among all modes.
     first_mode: Vec<usize>,
@@ -104,6 +104,23 @@ const NONE: u32 = u32::MAX;
 
 impl<'m> Shared<'m> {
     pub(crate) fn new(machine: &'m Machine, supply_v: f64, state: State) -> Self {
+        let (reach, classes) = (Reach::new(machine), Classes::new(machine));
+        Self::with(Solver::new(machine), supply_v, state, (Arc::new(reach), classes))
+    }
+
+    /// Another one with nothing in it; what is known of the machine is not worked out again.
+    pub(crate) fn anew(&self, state: State) -> Self {
+        let known = (Arc::clone(&self.reach), self.classes.clone());
+        Self::with(self.solver.anew(), self.supply_v, state, known)
+    }
+
+    fn with(
+        solver: Solver<'m>,
+        supply_v: f64,
+        state: State,
+        (reach, classes): (Arc<Reach>, Classes),
+    ) -> Self {
+        let machine = solver.machine;
         let mut first_mode = Vec::with_capacity(machine.parts.len());
         let mut mode_count = 0;
         for part in &machine.parts {
@@ -111,10 +128,10 @@ impl<'m> Shared<'m> {
             mode_count += part.kind.modes.len();
         }
         Shared {
-            solver: Solver::new(machine),
+            solver,
             supply_v,
-            reach: Reach::new(machine),
-            classes: Classes::new(machine),
+            reach,
+            classes,
             first_mode,
             mode_count,
             faults: Vec::new(),

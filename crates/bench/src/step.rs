@@ -31,6 +31,8 @@ pub struct State {
     pub level_l: f64,
     /// Temperature of water and parts, °C.
     pub temperature_c: f64,
+    /// Flows of water against the file's, as a share; the same in all of a test.
+    pub flows: f64,
     /// The bolt is home.
     pub locked: bool,
     /// The stored code.
@@ -47,6 +49,7 @@ impl State {
         State {
             level_l: conditions.water_l,
             temperature_c: conditions.ambient_c,
+            flows: conditions.flows,
             locked: false,
             code: None,
             over: false,
@@ -309,7 +312,7 @@ fn finish<'m>(
         heard_turning(instants, &driven.moment, state, &mut signs);
     }
     let (lasts_s, timed_out) = duration(instants, step, state, after);
-    let (net_l_min, heat_w) = flows(instants, &after.moment);
+    let (net_l_min, heat_w) = flows(instants, state, &after.moment);
     let before_l = state.level_l;
     state.level_l = (state.level_l + net_l_min * lasts_s / 60.0).max(0.0);
     let heated_kg = f64::midpoint(before_l, state.level_l);
@@ -404,7 +407,7 @@ fn heard_turning<'m>(
 }
 
 /// Net water in, l/min, and heat, W.
-fn flows<'m>(instants: &impl Instants<'m>, moment: &Moment) -> (f64, f64) {
+fn flows<'m>(instants: &impl Instants<'m>, state: &State, moment: &Moment) -> (f64, f64) {
     let (mut litres, mut watts) = (0.0, 0.0);
     for (id, effect) in &moment.doing {
         watts += effect.heat_w * carried(instants, moment, *id);
@@ -413,7 +416,7 @@ fn flows<'m>(instants: &impl Instants<'m>, moment: &Moment) -> (f64, f64) {
             litres += (effect.water_in_l_min - effect.water_out_l_min) * passage;
         }
     }
-    (litres, watts)
+    (litres * state.flows, watts)
 }
 
 /// Share of a heater's heat that the air of its fan carries to where it is wanted; all, where it sits in no air stream.
@@ -442,7 +445,7 @@ fn duration<'m>(
     if driven.drives.is_empty() {
         return (longest, true);
     }
-    let (net_l_min, heat_w) = flows(instants, &driven.moment);
+    let (net_l_min, heat_w) = flows(instants, state, &driven.moment);
     let capacity = state.level_l * WATER_J_KG_K + instants.machine().plate.heat_capacity_j_k.max(1.0);
     let at = |seconds: f64| State {
         level_l: (state.level_l + net_l_min * seconds / 60.0).max(0.0),

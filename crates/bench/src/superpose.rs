@@ -156,7 +156,7 @@ impl Difference {
 
     fn compare(&mut self, machine: &Machine, now: &Round, healthy: &Round) {
         for (id, part) in machine.parts.iter().enumerate() {
-            if now.situations[id] != healthy.situations[id] {
+            if !part.kind.behaviour.only_conducts() && now.situations[id] != healthy.situations[id] {
                 self.altered.insert(id);
             }
             let (a, b) = (now.amps(id), healthy.amps(id));
@@ -192,7 +192,9 @@ impl Difference {
                 continue;
             }
             let mode = (id == fault).then(|| part.kind.modes[mode].name);
-            for number in 0..rounds.used.max(healthy.used) {
+            let differing =
+                if part.kind.behaviour.only_conducts() { 1 } else { rounds.used.max(healthy.used) };
+            for number in 0..differing {
                 let (s, h) = (&rounds.round(number).situations[id], &healthy.round(number).situations[id]);
                 now.clear();
                 before.clear();

@@ -18,7 +18,7 @@ use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::prediction::{Prediction, Trip};
 use crate::shared::{Fault, Shared};
-use crate::step::{State, run};
+use crate::step::{Instants, State, run};
 use machine::model::{CodeId, Machine, PartId, Step};
 
 /// Place of a prediction in its [`Sweep`]; equal places mean the same prediction.
@@ -74,6 +74,7 @@ struct Entry {
 #[derive(PartialEq, Eq, Hash)]
 struct StateKey {
     level: u64,
+    flows: u64,
     locked: bool,
     code: Option<CodeId>,
     over: bool,
@@ -95,8 +96,21 @@ impl<'m> Sweep<'m> {
     /// The same, and steps apart from it, such as a function in ordinary use written as a step; each begins with so
     /// many litres of water in the machine.
     pub fn with_apart(machine: &'m Machine, conditions: &Conditions, apart: Vec<(Step, f64)>) -> Self {
-        let in_test = machine.test.steps.len();
-        let (mut steps, mut apart_from_l) = (machine.test.steps.clone(), Vec::new());
+        let shared = Shared::new(machine, conditions.supply_v, State::start(conditions));
+        Self::with(shared, conditions, apart)
+    }
+
+    /// Another sweep of the same machine under the same conditions, with other steps apart, that has predicted nothing yet: to
+    /// work beside this one.
+    #[must_use]
+    pub fn beside(&self, apart: Vec<(Step, f64)>) -> Self {
+        Self::with(self.shared.anew(State::start(&self.conditions)), &self.conditions, apart)
+    }
+
+    fn with(shared: Shared<'m>, conditions: &Conditions, apart: Vec<(Step, f64)>) -> Self {
+        let test = &shared.machine().test.steps;
+        let in_test = test.len();
+        let (mut steps, mut apart_from_l) = (test.clone(), Vec::new());
         for (step, water_l) in apart {
             steps.push(step);
             apart_from_l.push(water_l);
@@ -105,7 +119,7 @@ impl<'m> Sweep<'m> {
             steps,
             in_test,
             apart_from_l,
-            shared: Shared::new(machine, conditions.supply_v, State::start(conditions)),
+            shared,
             conditions: *conditions,
             states: Vec::new(),
             state_ids: Map::default(),
@@ -122,9 +136,14 @@ impl<'m> Sweep<'m> {
 
     /// The steps of the service test under a hypothesis.
     pub fn predict(&mut self, hypothesis: &Hypothesis) -> Vec<PredictionId> {
+        self.predict_with_flows(hypothesis, self.conditions.flows)
+    }
+
+    /// The same with this share of the file's flows of water.
+    pub fn predict_with_flows(&mut self, hypothesis: &Hypothesis, flows: f64) -> Vec<PredictionId> {
         let faults = self.that_show(hypothesis);
         let mut ids = Vec::with_capacity(self.in_test);
-        let start = State::start(&self.conditions);
+        let start = State { flows, ..State::start(&self.conditions) };
         let mut temperature_c = start.temperature_c;
         let mut state = self.intern(start);
         for step in 0..self.in_test {
@@ -177,6 +196,7 @@ impl<'m> Sweep<'m> {
     fn intern(&mut self, state: State) -> u32 {
         let key = StateKey {
             level: state.level_l.to_bits(),
+            flows: state.flows.to_bits(),
             locked: state.locked,
             code: state.code,
             over: state.over,

@@ -37,7 +37,7 @@ fn same(a: &Prediction, b: &Prediction) -> bool {
         && (&a.signs, &a.refused, &a.trip) == (&b.signs, &b.refused, &b.trip)
 }
 
-/// All single faults, and every `stride`-th pair of faults of different parts.
+/// All single faults, also where little water comes, and every `stride`-th pair of faults of different parts.
 fn hold_to_the_long_way(name: &str, stride: usize) {
     let machine = shipped(name);
     let conditions = Conditions::at(machine.plate.supply_v);
@@ -46,13 +46,14 @@ fn hold_to_the_long_way(name: &str, stride: usize) {
     let singles: Vec<_> = machine.single_faults().collect();
     let pairs =
         singles.iter().enumerate().flat_map(|(i, a)| singles[i + 1..].iter().map(move |b| vec![*a, *b]));
-    let all = std::iter::once(Vec::new())
-        .chain(singles.iter().map(|f| vec![*f]))
-        .chain(pairs.filter(|p| p[0].0 != p[1].0).step_by(stride));
+    let alone = || std::iter::once(Vec::new()).chain(singles.iter().map(|f| vec![*f]));
+    let together = pairs.filter(|p| p[0].0 != p[1].0).step_by(stride);
+    let all = alone().chain(together).map(|faults| (faults, 1.0));
     let mut compared = 0;
-    for faults in all {
+    for (faults, flows) in all.chain(alone().map(|faults| (faults, 0.7))) {
         let hypothesis = Hypothesis::of(faults);
-        let shared = sweep.predict(&hypothesis);
+        let conditions = Conditions { flows, ..conditions };
+        let shared = sweep.predict_with_flows(&hypothesis, flows);
         for (id, long) in shared.iter().zip(bench.predict(&hypothesis, &conditions)) {
             let short = sweep.get(*id);
             assert!(same(short, &long), "{name}, {}:\n{short:?}\n{long:?}", hypothesis.says(&machine));

@@ -81,7 +81,9 @@ impl<'m> Wiring<'m> {
     /// Exchanges the elements of parts that changed; false where a part's branches have other ends than before.
     fn exchange(&mut self, modes: &[Option<usize>], situations: &[Situation]) -> bool {
         for (id, part) in self.machine.parts.iter().enumerate() {
-            if self.asked[id] == (modes[id], situations[id]) {
+            let (mode, situation) = &self.asked[id];
+            let heeded = || !part.kind.behaviour.only_conducts() && *situation != situations[id];
+            if *mode == modes[id] && !heeded() {
                 continue;
             }
             self.scratch.clear();

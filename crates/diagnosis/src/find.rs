@@ -88,6 +88,9 @@ impl<'m> Find<'m> {
     pub fn new(machine: &'m Machine, evidence: &Evidence, setup: &Setup) -> Result<Self, FindError> {
         let conditions = conditions(machine, evidence, setup);
         let mut belief = Belief::new(machine, &conditions, setup)?;
+        if evidence.trace.is_some() || !evidence.entries.is_empty() {
+            belief.look_ahead();
+        }
         if let Some(recording) = &evidence.trace {
             belief.add_trace(Aligner::new(machine, recording, &conditions)?);
         }

@@ -424,6 +424,11 @@ pub trait Behaviour: Sync {
         false
     }
 
+    /// Does it nothing but conduct, as its mode alone decides: the same branches in every situation, and no effect?
+    fn only_conducts(&self) -> bool {
+        false
+    }
+
     /// Is it a board: does it decide, with outputs and inputs of its own?
     fn is_board(&self) -> bool {
         false

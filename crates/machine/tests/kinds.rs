@@ -220,6 +220,23 @@ fn branches_end_at_terminals_and_have_possible_ohms() {
 }
 
 #[test]
+fn what_only_conducts_heeds_no_situation() {
+    let conducting = || kind::all().iter().filter(|k| k.behaviour.only_conducts());
+    assert!(conducting().any(|k| k.name == "wire"));
+    for kind in conducting() {
+        for given in [params(kind, false), params(kind, true)] {
+            for mode in states(kind) {
+                let at_first = seen(kind, &given, mode, &situations()[0]);
+                assert!(at_first.effects.iter().all(|e| *e == Effect::default()), "{}", kind.name);
+                for s in situations() {
+                    assert_eq!(seen(kind, &given, mode, &s), at_first, "{} {mode:?}", kind.name);
+                }
+            }
+        }
+    }
+}
+
+#[test]
 fn signs_are_of_the_vocabulary() {
     for kind in kind::all() {
         for given in [params(kind, false), params(kind, true)] {

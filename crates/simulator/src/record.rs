@@ -52,6 +52,7 @@ pub(crate) fn conditions(setting: &Setting) -> Conditions {
         supply_u_v: 0.0,
         water_l: setting.water_l,
         ambient_c: setting.ambient_c,
+        flows: 1.0,
         meter: Meter { relative: 0.0, absolute_w: 0.0 },
     }
 }

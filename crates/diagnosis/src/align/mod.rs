@@ -183,17 +183,6 @@ impl Aligner {
     /// for all hypotheses. Steps beyond the given are taken as skipped.
     pub fn ln_likelihood(&mut self, steps: &[PredictionId], sweep: &Sweep<'_>) -> f64 {
         let seen = self.seen(steps, sweep);
-        self.ln_of(seen)
-    }
-
-    /// The same for predictions that belong to no sweep.
-    pub fn ln_likelihood_of(&mut self, steps: &[Prediction]) -> f64 {
-        let count = steps.len().min(self.frames.len());
-        let seen = (0..count).map(|step| self.shape(step, &steps[step])).collect();
-        self.ln_of(seen)
-    }
-
-    fn ln_of(&mut self, seen: Vec<(usize, Turn)>) -> f64 {
         if let Some(&sum) = self.sums.get(&seen) {
             return sum;
         }

@@ -123,6 +123,15 @@ impl<'m> Belief<'m> {
         })
     }
 
+    /// Works out what the machine does under each single fault, all of which is going to be asked for.
+    pub(crate) fn look_ahead(&mut self) {
+        let singles = self.machine.single_faults().map(|(part, mode)| {
+            Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![hypotheses::Fault { part, mode }] })
+                .shown(self.machine)
+        });
+        self.world.get_mut().predictions.look_ahead(&singles.collect::<Vec<_>>());
+    }
+
     /// The same after one more recording.
     pub fn add_trace(&mut self, aligner: Aligner) {
         self.world.get_mut().aligner = Some(aligner);
@@ -392,7 +401,7 @@ impl<'m> Belief<'m> {
                 let usual = plain(aligner.ln_likelihood(&steps, predictions.sweep()));
                 let waters = predictions.by_water(faults);
                 let others = waters.iter().flat_map(|w| w.iter());
-                over_waters(usual, others.map(|test| plain(aligner.ln_likelihood_of(test))))
+                over_waters(usual, others.map(|test| plain(aligner.ln_likelihood(test, predictions.sweep()))))
             }
             (None, None) => Fit { ln: 0.0, slip: 0.0 },
         };
@@ -405,10 +414,16 @@ impl<'m> Belief<'m> {
     /// # Errors
     /// As [`hypotheses::posterior`].
     pub fn posterior(&self, limits: &Limits) -> Result<Beliefs, HypothesesError> {
-        let all: Vec<usize> = (0..self.occasions.len()).collect();
+        let mut all: Vec<usize> = (0..self.occasions.len()).collect();
+        // What a set would do in ordinary use takes longest to work out, and needs not be where the test rules it out.
+        all.sort_by_key(|&at| {
+            let clue = self.occasions[at].told.first().and_then(|&t| self.clue(t));
+            clue.is_some_and(weigh::about_ordinary_use)
+        });
         let beyond = self.beyond_alone(&all);
-        let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(item, h, beyond[item]);
-        let posterior = hypotheses::posterior(&self.prior, ln, &self.known_beforehand(&beyond), limits)?;
+        let ln = |item: usize, h: &hypotheses::Hypothesis| self.ln_of(all[item], h, beyond[item]);
+        let items = self.known_beforehand(&all, &beyond);
+        let posterior = hypotheses::posterior(&self.prior, ln, &items, limits)?;
         let bare: f64 = posterior.hypotheses.iter().filter(|(h, _)| h.faults.is_empty()).map(|h| h.1).sum();
         let healthy = bare * self.prior.of_nothing_wrong(&posterior.aside);
         let mut cases: Vec<(Case, f64)> = Vec::new();
@@ -441,11 +456,12 @@ impl<'m> Belief<'m> {
     /// What is known of each item before sets of faults are weighed: which faults can make a difference to it, and its
     /// greatest likelihood. (A fault that alone changes neither the clue nor what earlier steps leave is taken to
     /// change it in no company.)
-    fn known_beforehand(&self, beyond: &[f64]) -> Vec<hypotheses::Item> {
-        let of = |(o, &beyond): (&Occasion, &f64)| {
+    fn known_beforehand(&self, occasions: &[usize], beyond: &[f64]) -> Vec<hypotheses::Item> {
+        let of = |(&at, &beyond): (&usize, &f64)| {
+            let o = &self.occasions[at];
             hypotheses::Item::new(o.faults.iter().copied(), o.most).beyond_alone(beyond)
         };
-        self.occasions.iter().zip(beyond).map(of).collect()
+        occasions.iter().zip(beyond).map(of).collect()
     }
 
     /// What the bench says, for whoever chooses the next check.

@@ -4,10 +4,7 @@ use super::density::Fit;
 use super::functions::{Goes, as_steps, goes};
 use crate::evidence::OhmsReading;
 use bench::{Conditions, Estimate, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep, Voltmeter};
-use machine::kind::Takes;
 use machine::model::{CodeId, Machine};
-use machine::params::Value;
-use quantity::{Dimension, Toleranced};
 use std::collections::HashMap;
 use std::rc::Rc;
 
@@ -15,11 +12,11 @@ use std::rc::Rc;
 pub(crate) struct Predictions<'m> {
     machine: &'m Machine,
     test: Sweep<'m>,
+    /// The functions in ordinary use, written as steps; a sweep of its own, so that both can be swept at a time.
+    functions: Sweep<'m>,
     healthy: Vec<PredictionId>,
     tests: HashMap<Hypothesis, Rc<[PredictionId]>>,
-    /// The machine with water that comes and goes slower and faster; made when first asked for.
-    waters: Vec<Machine>,
-    watered: HashMap<Hypothesis, Option<Rc<[Vec<Prediction>]>>>,
+    watered: HashMap<Hypothesis, Option<Waters>>,
     going: HashMap<Hypothesis, Rc<Ordinary>>,
     meters: HashMap<Probes, Probed<'m>>,
     conditions: Conditions,
@@ -54,21 +51,8 @@ pub(crate) fn over_waters(usual: Fit, others: impl Iterator<Item = Fit>) -> Fit 
 /// Signs that water moves.
 const MOVES_WATER: [&str; 2] = ["water enters", "water drains"];
 
-/// The same machine with this share of all its flows.
-fn with_flows(machine: &Machine, share: f64) -> Machine {
-    let mut other = machine.clone();
-    for (id, part) in machine.parts.iter().enumerate() {
-        for param in part.kind.params {
-            if let (Takes::Quantity(Dimension::Flow), Some(Value::Quantity(q))) =
-                (param.takes, part.params.get(param.name))
-            {
-                let flow = Toleranced { nominal: share * q.nominal, ..*q };
-                other.parts[id].params.set(param.name, Value::Quantity(flow));
-            }
-        }
-    }
-    other
-}
+/// The service test with each of the [`WATERS`].
+pub(crate) type Waters = [Rc<[PredictionId]>; WATERS.len()];
 
 /// A meter at its points, with what it showed.
 struct Probed<'m> {
@@ -87,21 +71,44 @@ pub(crate) struct Ordinary {
 
 impl<'m> Predictions<'m> {
     pub(crate) fn new(machine: &'m Machine, conditions: &Conditions) -> Self {
-        let mut test = Sweep::with_apart(machine, conditions, as_steps(machine));
+        let test = Sweep::new(machine, conditions);
+        let mut functions = test.beside(as_steps(machine));
         let nothing = Hypothesis::healthy();
-        let healthy = (0..machine.functions.len()).filter_map(|f| test.predict_apart(&nothing, f)).collect();
+        let healthy =
+            (0..machine.functions.len()).filter_map(|f| functions.predict_apart(&nothing, f)).collect();
         Predictions {
             machine,
             test,
+            functions,
             healthy,
             tests: HashMap::new(),
-            waters: Vec::new(),
             watered: HashMap::new(),
             going: HashMap::new(),
             meters: HashMap::new(),
             conditions: *conditions,
             voltmeters: HashMap::new(),
         }
+    }
+
+    /// Works out the service test and ordinary use under all of these, on two threads: they do not change what is
+    /// answered, only how soon.
+    pub(crate) fn look_ahead(&mut self, all: &[Hypothesis]) {
+        let (test, functions) = (&mut self.test, &mut self.functions);
+        let count = self.machine.functions.len();
+        std::thread::scope(|scope| {
+            let sweep = move || {
+                for faults in all {
+                    for function in 0..count {
+                        functions.predict_apart(faults, function);
+                    }
+                }
+            };
+            // Where no thread is to be had, they are worked out when they are asked for.
+            let _ = std::thread::Builder::new().spawn_scoped(scope, sweep);
+            for faults in all {
+                test.predict(faults);
+            }
+        });
     }
 
     /// The machine.
@@ -127,7 +134,7 @@ impl<'m> Predictions<'m> {
 
     /// The service test with little water and with much of it, where a fault alone makes a step come near to running out of
     /// time, or just run out of it: what the board does then hangs on a tolerance. None where it makes no difference.
-    pub(crate) fn by_water(&mut self, faults: &Hypothesis) -> Option<Rc<[Vec<Prediction>]>> {
+    pub(crate) fn by_water(&mut self, faults: &Hypothesis) -> Option<Waters> {
         if faults.faults().len() != 1 {
             return None;
         }
@@ -141,13 +148,7 @@ impl<'m> Predictions<'m> {
             let longest = step.at_most_s.unwrap_or(f64::INFINITY);
             step.until.is_some() && flows && (p.timed_out || p.lasts_s > NEARLY * longest)
         });
-        let made = near.then(|| {
-            if self.waters.is_empty() {
-                self.waters = WATERS.iter().map(|&share| with_flows(self.machine, share)).collect();
-            }
-            let of = |machine: &Machine| bench::predict(machine, faults, &self.conditions);
-            self.waters.iter().map(of).collect::<Rc<[Vec<Prediction>]>>()
-        });
+        let made = near.then(|| WATERS.map(|share| self.test.predict_with_flows(faults, share).into()));
         self.watered.insert(faults.clone(), made.clone());
         made
     }
@@ -178,9 +179,9 @@ impl<'m> Predictions<'m> {
         let mut codes: Vec<CodeId> = Vec::new();
         let mut each = Vec::with_capacity(self.healthy.len());
         for (function, &healthy) in self.healthy.iter().enumerate() {
-            let Some(now) = self.test.predict_apart(faults, function) else { continue };
-            codes.extend(self.test.get(now).code);
-            each.push(goes(self.test.get(now), self.test.get(healthy)));
+            let Some(now) = self.functions.predict_apart(faults, function) else { continue };
+            codes.extend(self.functions.get(now).code);
+            each.push(goes(self.functions.get(now), self.functions.get(healthy)));
         }
         codes.sort_unstable();
         codes.dedup();
@@ -230,7 +231,11 @@ impl<'m> Predictions<'m> {
     ) -> Option<Ohms> {
         let key = (names.clone(), unplugged.to_vec());
         if !self.meters.contains_key(&key) {
-            let meter = Ohmmeter::new(self.machine, (&names[0], &names[1]), unplugged).ok()?;
+            let points = (names[0].as_str(), names[1].as_str());
+            let meter = match self.meters.values().next() {
+                Some(other) => other.meter.moved_to(points, unplugged).ok()?,
+                None => Ohmmeter::new(self.machine, points, unplugged).ok()?,
+            };
             self.meters.insert(key.clone(), Probed { meter, shown: HashMap::new() });
         }
         let probed = self.meters.get_mut(&key)?;

@@ -86,7 +86,7 @@ pub(crate) fn weigh(
         },
         Clue::Step(reading) => {
             let fit = step(predictions.step(faults, reading.step), reading);
-            by_water(predictions, faults, fit, |test| step(&test[reading.step], reading))
+            by_water(predictions, faults, fit, |test| step(test[reading.step], reading))
         }
         Clue::Sign { step, sign, seen } => {
             let noticed = |p: &Prediction| {
@@ -95,7 +95,7 @@ pub(crate) fn weigh(
                 Fit::answer(if *seen { yes } else { 1.0 - yes })
             };
             let fit = noticed(predictions.step(faults, *step));
-            by_water(predictions, faults, fit, |test| noticed(&test[*step]))
+            by_water(predictions, faults, fit, |test| noticed(test[*step]))
         }
         Clue::Hand { part, check, yes } => Fit::answer(hand(machine, *part, *check, *yes, faults)),
         Clue::Own { check, yes } => Fit::answer(own(machine, *check, *yes, faults)),
@@ -120,6 +120,18 @@ pub(crate) fn weigh(
 /// Is the clue about what always shows? A customer calls when the fault shows, however seldom that is.
 pub(crate) fn about_showing(clue: &Clue) -> bool {
     matches!(clue, Clue::Fails(_) | Clue::Code(Some(_)))
+}
+
+/// Does it take what the machine does in ordinary use to weigh it?
+pub(crate) fn about_ordinary_use(clue: &Clue) -> bool {
+    matches!(
+        clue,
+        Clue::Fails(_)
+            | Clue::Works(_)
+            | Clue::Code(_)
+            | Clue::Cycles { .. }
+            | Clue::Mended { works: Some(_), .. }
+    )
 }
 
 /// Is the clue about the part itself, whether its fault shows at the moment or not?
@@ -175,10 +187,14 @@ fn by_water(
     predictions: &mut Predictions<'_>,
     faults: &Hypothesis,
     usual: Fit,
-    of: impl Fn(&[Prediction]) -> Fit,
+    of: impl Fn(&[&Prediction]) -> Fit,
 ) -> Fit {
     let Some(waters) = predictions.by_water(faults) else { return usual };
-    over_waters(usual, waters.iter().map(|test| of(test)))
+    let sweep = predictions.sweep();
+    over_waters(
+        usual,
+        waters.iter().map(|test| of(&test.iter().map(|&id| sweep.get(id)).collect::<Vec<_>>())),
+    )
 }
 
 fn stored(machine: &Machine, code: Option<CodeId>, codes: &[CodeId]) -> Fit {

@@ -159,12 +159,22 @@ struct Walk<'a> {
     priced_for: u64,
 }
 
-/// What a repair would do now: mass cured, and mass moved to fewer faults, over cost.
+/// What a repair would do now.
 #[derive(Clone, Copy)]
 struct Offer {
-    cured: f64,
-    moved: f64,
+    /// Mass cured, and mass moved to fewer faults; none where the repair cannot be made.
+    mass: Option<(f64, f64)>,
     cost: f64,
+    /// Both masses over the cost.
+    worth: (f64, f64),
+}
+
+impl Offer {
+    fn of(mass: Option<(f64, f64)>, cost: f64) -> Offer {
+        let priced = cost.max(f64::MIN_POSITIVE);
+        let worth = mass.map_or((0.0, 0.0), |(cured, moved)| (cured / priced, moved / priced));
+        Offer { mass, cost, worth }
+    }
 }
 
 impl<'a> Walk<'a> {
@@ -179,7 +189,7 @@ impl<'a> Walk<'a> {
         let repair = &self.model.repairs[k];
         let i = repair.step;
         if self.now.done >> i & 1 == 1 || !self.model.part_at_hand(&self.now, i) {
-            return Offer { cured: 0.0, moved: 0.0, cost: 0.0 };
+            return Offer::of(None, 0.0);
         }
         let (mut cured, mut moved) = (0.0, 0.0);
         for &(suspect, left) in &repair.acts_on {
@@ -187,9 +197,11 @@ impl<'a> Walk<'a> {
             cured += b * (1.0 - left.probability);
             moved += if left.suspect == suspect { 0.0 } else { b };
         }
-        let cost = self.model.steps[i].cost + self.model.access_cost(self.model.opened(&self.now, i), i);
-        let priced = cost.max(f64::MIN_POSITIVE);
-        Offer { cured: cured / priced, moved: moved / priced, cost }
+        Offer::of(Some((cured, moved)), self.cost(i))
+    }
+
+    fn cost(&self, i: usize) -> f64 {
+        self.model.steps[i].cost + self.model.access_cost(self.model.opened(&self.now, i), i)
     }
 
     /// All moves, each with the probability of being there and its cost.
@@ -223,15 +235,16 @@ impl<'a> Walk<'a> {
         }
         self.now.parts |= wanted;
         (self.now.may_return, self.now.open) = (false, 0);
-        self.price_all();
+        self.priced_for = self.now.open;
+        self.offers = (0..self.offers.len()).map(|k| self.offer(k)).collect();
         Some((Move::ReturnWith(wanted), self.model.return_cost(wanted)))
     }
 
     fn best_offer(&self) -> Option<(usize, f64)> {
         let mut best: Option<(usize, Offer)> = None;
         for (k, offer) in self.offers.iter().enumerate() {
-            let better = |b: &Offer| (offer.cured, offer.moved) > (b.cured, b.moved);
-            if (offer.cured > 0.0 || offer.moved > 0.0) && best.as_ref().is_none_or(|(_, b)| better(b)) {
+            let better = |b: &Offer| offer.worth > b.worth;
+            if (offer.worth.0 > 0.0 || offer.worth.1 > 0.0) && best.as_ref().is_none_or(|(_, b)| better(b)) {
                 best = Some((k, *offer));
             }
         }
@@ -263,10 +276,13 @@ impl<'a> Walk<'a> {
         self.now.open = open;
     }
 
+    /// Other panels are open: the costs change, and nothing else.
     fn price_all(&mut self) {
         self.priced_for = self.now.open;
         for k in 0..self.offers.len() {
-            self.offers[k] = self.offer(k);
+            if let mass @ Some(_) = self.offers[k].mass {
+                self.offers[k] = Offer::of(mass, self.cost(self.model.repairs[k].step));
+            }
         }
     }
 }

@@ -15,6 +15,9 @@ pub(super) struct Lookahead<'a> {
     cures: Vec<f64>,
     /// What giving up would cost beyond clairvoyance.
     spare: Vec<f64>,
+    /// Room for one outcome's weights, by cure and by suspect.
+    joint: Vec<f64>,
+    weights: Vec<f64>,
 }
 
 impl<'a> Lookahead<'a> {
@@ -23,7 +26,8 @@ impl<'a> Lookahead<'a> {
         for (&cure, b) in model.cure.iter().zip(&state.belief) {
             cures[cure] += b;
         }
-        Self { model, state, known: Vec::new(), cures, spare: spare(model, state) }
+        let (joint, weights) = (vec![0.0; cures.len()], vec![0.0; state.belief.len()]);
+        Self { model, state, known: Vec::new(), cures, spare: spare(model, state), joint, weights }
     }
 
     /// The move, if it is a check that can tell something here.
@@ -54,17 +58,17 @@ impl<'a> Lookahead<'a> {
     /// By how much the check raises, on average, the chance that two suspects drawn at random need the same cure (the
     /// Gini gain of decision trees, Breiman et al. 1984); None when it cannot tell any two suspects apart.
     /// Also what it costs at least, after the check, to tell the suspects apart.
-    fn gain(&self, outcomes: &[Vec<f64>]) -> Option<(f64, f64)> {
+    fn gain(&mut self, outcomes: &[Vec<f64>]) -> Option<(f64, f64)> {
         let belief = &self.state.belief;
         let mut tells = false;
         let mut after = 0.0;
         let mut excess = 0.0;
-        let mut joint = vec![0.0; self.cures.len()];
-        let mut weights = vec![0.0; belief.len()];
+        let (joint, weights) = (&mut self.joint, &mut self.weights);
         for row in outcomes {
             joint.fill(0.0);
             let (mut least, mut most, mut sum) = (f64::INFINITY, 0.0_f64, 0.0);
-            for (((&p, &b), &cure), w) in row.iter().zip(belief).zip(&self.model.cure).zip(&mut weights) {
+            for (((&p, &b), &cure), w) in row.iter().zip(belief).zip(&self.model.cure).zip(weights.iter_mut())
+            {
                 *w = p * b;
                 if b > 0.0 {
                     (least, most) = (least.min(p), most.max(p));
@@ -76,7 +80,7 @@ impl<'a> Lookahead<'a> {
             if sum > 0.0 {
                 after += joint.iter().map(|j| j * j).sum::<f64>() / sum;
                 if !self.spare.is_empty() {
-                    excess += self.model.pairs.excess(self.model, &weights, &self.spare);
+                    excess += self.model.pairs.excess(self.model, weights, &self.spare);
                 }
             }
         }

@@ -29,6 +29,8 @@ pub(super) struct Node {
     pub(super) is_expanded: bool,
     pub(super) lower: f64,
     pub(super) upper: f64,
+    /// What the P/C rule does first.
+    by_ratio: Move,
     /// Where the upper bound comes from.
     pub(super) plan: From,
     /// What that plan costs under each suspect, when it was asked for.
@@ -129,8 +131,8 @@ impl Graph<'_> {
         if found == next {
             self.looked += 1;
             let lower = least(self.model, &state);
-            let ratio = ratio_rule(self.model, &state).cost;
-            let (mut upper, mut plan) = (ratio, From::Ratio);
+            let ratio = ratio_rule(self.model, &state);
+            let (mut upper, mut plan) = (ratio.cost, From::Ratio);
             if let Some((cost, costs)) = self.library.best(&state) {
                 let test = if state.cured > 0.0 { self.model.test_cost } else { 0.0 };
                 if test + cost < upper {
@@ -144,6 +146,7 @@ impl Graph<'_> {
                 is_expanded,
                 lower,
                 upper,
+                by_ratio: ratio.first,
                 plan,
                 costs: None,
                 edges,
@@ -161,7 +164,7 @@ impl Graph<'_> {
             return;
         }
         let state = here.state.clone();
-        let first = ratio_rule(self.model, &state).first;
+        let first = here.by_ratio;
         let mut lookahead = Lookahead::new(self.model, &state);
         let mut edges = Vec::new();
         for step in self.model.moves(&state) {

@@ -63,6 +63,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct Cord;
 
 impl Behaviour for Cord {
+    fn only_conducts(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, _: &Params, mode: Option<&str>, _: &Situation, out: &mut Vec<Branch>) {
         let cores = [
             ("line", SUPPLY_LINE, "l", "line open"),

@@ -35,6 +35,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct Link;
 
 impl Behaviour for Link {
+    fn only_conducts(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, _: &Params, mode: Option<&str>, _: &Situation, out: &mut Vec<Branch>) {
         let path = if mode == Some("open") { Path::Open } else { Path::Closed };
         out.push(Branch { name: "link", from: "1", to: "2", ac: path, dc: path, u_rel: 0.0, ac_u_rel: 0.0 });

@@ -80,6 +80,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct Conductor;
 
 impl Behaviour for Conductor {
+    fn only_conducts(&self) -> bool {
+        true
+    }
+
     fn now_and_then(&self, mode: &str) -> Option<&'static str> {
         (mode == "intermittent").then_some("open")
     }
