@@ -172,3 +172,41 @@ fn texts_do_not_break_out_of_the_file() {
     assert_eq!(&rows[0][3], "'=1+1,\"x\"\n2");
     assert_eq!(&rows[3][5], "0.41");
 }
+
+/// Totals of the example invoices that CEN/TC 434 publishes with its rules for EN 16931 (github.com/ConnectingEurope/
+/// eInvoicing-EN16931, `ubl/examples/ubl-tc434-example{2,5,9}.xml`, Apache-2.0): taxable amounts and rates are theirs, labour and
+/// travel standing for one rate, a part for the other.
+#[test]
+fn published_invoices_come_to_the_same_totals() {
+    let bill = |labour: (&str, &str), parts: (&str, &str, u32), paid: &str| {
+        let mut prices = prices("EUR");
+        (prices.labour_per_hour, prices.minimum_labour, prices.travel) = (d("0"), d("0"), d(labour.0));
+        prices.mark_up = Decimal::ZERO;
+        (prices.tax.labour, prices.tax.parts) = (d(labour.1), d(parts.1));
+        let part = worth::Part {
+            what: "part".to_owned(),
+            order: String::new(),
+            price: d(parts.0),
+            guessed: false,
+            quantity: parts.2,
+        };
+        let quote =
+            worth::quote(&worth::Repair { what: String::new(), minutes: 0, parts: vec![part] }, &prices);
+        Bill { paid: d(paid), ..Bill::of(&quote, &prices) }
+    };
+    // Example 9: 3 at 49.00, 21 %.
+    let nine = bill(("0", "0.21"), ("49.00", "0.21", 3), "0");
+    assert_eq!((nine.net, nine.tax(), nine.gross), (d("147.00"), d("30.87"), d("177.87")));
+    // Example 5: 1500.00 at 25 % and 2500.00 at 12 %, half of it paid before.
+    let five = bill(("1500.00", "0.25"), ("2500.00", "0.12", 1), "2337.50");
+    let taxes: Vec<(Decimal, Decimal)> = five.taxes.iter().map(|t| (t.base, t.tax)).collect();
+    assert_eq!(taxes, [(d("1500.00"), d("375.00")), (d("2500.00"), d("300.00"))]);
+    assert_eq!((five.net, five.tax(), five.gross), (d("4000.00"), d("675.00"), d("4675.00")));
+    assert_eq!(five.open(), d("2337.50"));
+    // Example 2: 1460.50 at 25 % is 365.125, which it rounds up, and 1.00 at 15 %. Its exempt line of -25.00, which no job here has, and
+    // the 1000.00 paid before are left out: 1436.50 + 25.00 and 1801.78 + 25.00.
+    let two = bill(("1460.50", "0.25"), ("1.00", "0.15", 1), "0");
+    let taxes: Vec<Decimal> = two.taxes.iter().map(|t| t.tax).collect();
+    assert_eq!(taxes, [d("365.13"), d("0.15")]);
+    assert_eq!((two.net, two.tax(), two.gross), (d("1461.50"), d("365.28"), d("1826.78")));
+}
