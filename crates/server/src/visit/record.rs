@@ -597,7 +597,7 @@ pub(crate) async fn hand_over(
     if who.trim().is_empty() {
         return Err(Problem::refused("the name of who hands over is missing", "write your name"));
     }
-    let id = job.id;
+    let (id, at) = (job.id, ZonedDateTime::now());
     let record = if job.closed.is_some() {
         // Sent again after it was done: the records know by its key.
         String::new()
@@ -605,10 +605,10 @@ pub(crate) async fn hand_over(
         let mut record = gathered(desk, job).await?.record;
         may_be_handed_over(&record, &job.log)?;
         record.draft = false;
+        record.handed_over = format!("{}, {}", who.trim(), day_and_time(&at.to_string()));
         serde_json::to_string(&record)
             .map_err(|e| Problem::ours(format!("the record cannot be written: {e}")))?
     };
-    let at = ZonedDateTime::now();
     let number = desk
         .with_records(move |r: &Records| {
             r.close(id, &records::Closing { who: &who, record: &record, after, at: &at, key: &key }, by)
