@@ -120,3 +120,21 @@ fn set(record: &JobRecord, form: Form, paper: Paper, fonts: &[Vec<u8>]) -> Resul
     let too_long = (form == Form::Customer && pdf.pages > 1).then_some(pdf.pages);
     Ok(Made { unshown: pdf.unshown_words(), too_long, bytes: pdf.bytes })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Document, NotMade};
+    use crate::{JobRecord, Paper};
+
+    #[test]
+    fn a_document_is_known_by_its_file_and_an_empty_record_says_what_it_lacks() {
+        for document in Document::ALL {
+            assert_eq!(Document::named(document.file_name()), Some(document));
+            if !document.file_name().ends_with(".pdf") {
+                let made = document.make(&JobRecord::default(), Paper::A4, &[], jiff::Timestamp::UNIX_EPOCH);
+                assert!(matches!(made, Err(NotMade::Lacks(why)) if !why.is_empty()), "{document:?}");
+            }
+        }
+        assert_eq!(Document::named("../record.pdf"), None);
+    }
+}

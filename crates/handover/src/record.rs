@@ -38,6 +38,8 @@ pub struct JobRecord {
     pub warranty: String,
     /// When to come again, and what for.
     pub follow_up: Option<FollowUp>,
+    /// Who handed it over, and when, in words; empty: that is not kept.
+    pub handed_over: String,
     /// It is not handed over yet: what stands here may still change.
     pub draft: bool,
     /// What was put right after it was handed over, oldest first. All else stands as it was handed over.

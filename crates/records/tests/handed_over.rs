@@ -59,7 +59,7 @@ fn a_job_that_was_handed_over_takes_corrections_and_nothing_else() {
 
     let corrected = records.append(job, &entry("corrected", correction("12 months"))).unwrap();
     assert_eq!(corrected, number + 1);
-    let back = NewEntry { supersedes: Some(corrected), ..entry("d", correction("18 months")) };
+    let back = NewEntry { supersedes: Some(corrected), ..entry("taken back", correction("18 months")) };
     assert!(records.append(job, &back).is_err(), "a correction is not taken back");
     assert_eq!(records.handed_over(job).unwrap(), Some(HandedOver::Record(RECORD.to_owned())));
     assert_eq!(records.handed_over(other).unwrap(), None);

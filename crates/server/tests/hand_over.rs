@@ -285,6 +285,7 @@ async fn after_the_hand_over_only_corrections_are_taken_and_the_old_text_stays()
         record.contains("\"warranty\":\"6 months\"") && record.contains("\"now\":\"12 months\""),
         "{record}"
     );
+    assert!(record.contains("\"handed_over\":\"Ann, "), "{record}");
     // Corrected again, it says what it was corrected to.
     let again = [("correction", "warranty"), ("now", "24 months"), ("why", "agreed since"), ("name", "Ann")];
     post(&bench, &correct, &again, StatusCode::SEE_OTHER).await;

@@ -81,7 +81,10 @@ async fn a_visit_from_the_call_to_the_signed_safety_test() {
     );
     // Not before earth and insulation have passed: the page has no button for it, and nobody is believed who says so.
     assert!(
-        mend.contains("first protective conductor resistance") && !mend.contains("yes, it works"),
+        ["Not yet:", "protective conductor resistance", "insulation resistance"]
+            .iter()
+            .all(|t| mend.contains(t))
+            && !mend.contains("yes, it works"),
         "{mend}"
     );
     let works = |entry| [("what", "works"), ("part", "element"), ("supersedes", entry), ("answer", "yes")];

@@ -54,6 +54,7 @@ pub(super) fn of(record: &JobRecord, form: Form) -> Result<Value, PdfError> {
         "chain": record.chain,
         "corrections": record.corrections,
         "draft": record.draft,
+        "handed_over": record.handed_over,
     }))
 }
 

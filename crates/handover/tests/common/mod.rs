@@ -163,6 +163,7 @@ pub(crate) fn job() -> JobRecord {
                 "look at the drain hose; bring clips, size 22, and a towel for the long way through the cellar",
             ),
         }),
+        handed_over: s("Mara Holt, 28 November 2026, 10:15 GMT"),
         draft: false,
         corrections: Vec::new(),
         chain: s("9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"),

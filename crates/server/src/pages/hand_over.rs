@@ -88,6 +88,8 @@ struct RecordView {
     /// What for, how many, what one costs, all.
     lines: Vec<[String; 4]>,
     totals: Vec<(String, String)>,
+    /// What is still to be paid; empty: it has no price.
+    open: String,
     due: String,
     follow_up: String,
 }
@@ -142,7 +144,8 @@ impl RecordView {
         let day = |day: Option<jiff::civil::Date>| {
             day.map_or(String::new(), |d| d.strftime("%-d %B %Y").to_string())
         };
-        let (mut lines, mut totals, mut due) = (Vec::new(), Vec::new(), String::new());
+        let (mut lines, mut totals) = (Vec::new(), Vec::new());
+        let (mut due, mut open) = (String::new(), String::new());
         if let Some((bill, money)) = record.bill.as_ref().and_then(|b| Some((b, b.money().ok()?))) {
             lines.extend(
                 bill.lines.iter().map(|l| {
@@ -164,7 +167,7 @@ impl RecordView {
                 totals.push((format!("paid already{how}"), money.number(bill.paid)));
                 totals.push(("Still open".to_owned(), money.format(bill.open())));
             }
-            due = day(bill.due);
+            (due, open) = (day(bill.due), money.format(bill.open()));
         }
         RecordView {
             date: day(record.date),
@@ -174,6 +177,7 @@ impl RecordView {
             next_due: day(record.proof.as_ref().and_then(|p| p.next_due)),
             lines,
             totals,
+            open,
             due,
             follow_up: record
                 .follow_up

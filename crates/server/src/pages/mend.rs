@@ -133,7 +133,7 @@ impl MendView {
             part: part.to_owned(),
             entry,
             answer: cured.map_or("", |cured| if cured { "yes" } else { "no" }),
-            locked: around.locked.iter().map(|t| t.name()).collect::<Vec<_>>().join(" and "),
+            locked: around.locked.iter().map(|t| t.name()).collect::<Vec<_>>().join(", "),
         });
         let agreed = agreed(machine, job);
         let mut parts = machine.map_or(Vec::new(), |m| parts(m, &agreed, found, &around.stock));

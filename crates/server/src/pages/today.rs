@@ -44,7 +44,7 @@ struct Line {
 
 /// What a job needs next, soonest to be finished first.
 const NEEDS: [&str; 4] =
-    ["Sure: mend, prove or hand over", "Next check is waiting", "Test or measure", "Say what it is"];
+    ["Sure: mend, prove or hand back", "Next check is waiting", "Test or measure", "Say what it is"];
 
 /// Most jobs that are listed as handed over, where nobody looks for one.
 const DONE: usize = 8;

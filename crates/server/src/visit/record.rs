@@ -597,7 +597,7 @@ pub(crate) async fn hand_over(
     if who.trim().is_empty() {
         return Err(Problem::refused("the name of who hands over is missing", "write your name"));
     }
-    let id = job.id;
+    let (id, at) = (job.id, ZonedDateTime::now());
     let record = if job.closed.is_some() {
         // Sent again after it was done: the records know by its key.
         String::new()
@@ -605,10 +605,10 @@ pub(crate) async fn hand_over(
         let mut record = gathered(desk, job).await?.record;
         may_be_handed_over(&record, &job.log)?;
         record.draft = false;
+        record.handed_over = format!("{}, {}", who.trim(), day_and_time(&at.to_string()));
         serde_json::to_string(&record)
             .map_err(|e| Problem::ours(format!("the record cannot be written: {e}")))?
     };
-    let at = ZonedDateTime::now();
     let number = desk
         .with_records(move |r: &Records| {
             r.close(id, &records::Closing { who: &who, record: &record, after, at: &at, key: &key }, by)
@@ -616,4 +616,100 @@ pub(crate) async fn hand_over(
         .await?;
     desk.with_records(move |r| r.keep_derived(id, number, "Handed over")).await?;
     Ok(number)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{before_mending, correctable, may_be_handed_over, understood, without_last};
+    use handover::{Correction, JobRecord, Proof, SafetyRow, Verdict};
+    use records::{Entry, HandOverFacts, Log, Says, Settings};
+
+    fn log(says: Vec<Says>) -> Log {
+        let at = "2026-11-25T10:00:00+00:00[UTC]";
+        let entry = |(number, says)| Entry { number, at: at.to_owned(), says, supersedes: None };
+        Log::of((1..).zip(says).map(entry).collect())
+    }
+
+    fn reading(reading: &str) -> Says {
+        Says::Reading { reading: reading.to_owned() }
+    }
+
+    #[test]
+    fn what_stands_as_found_is_what_was_known_before_anything_was_mended() {
+        let mended = Says::Mended { mended: "element".to_owned(), cured: Some(true) };
+        let words = Says::Words { words: "cold".to_owned() };
+        let all = log(vec![reading("step warm: 31 W"), words, mended, reading("step warm: 1.8 kW")]);
+        let (before, until) = before_mending(&all);
+        assert_eq!((before.last(), until.is_some()), (2, true));
+        // Its last evidence is the reading, although words came after it.
+        assert_eq!(without_last(&before).map(|l| l.last()), Some(0));
+        assert_eq!(before_mending(&before), (before, None));
+    }
+
+    #[test]
+    fn it_is_handed_over_signed_or_with_a_reason_and_not_else() {
+        use Verdict::{Fail, Open, Pass};
+        let signed = || log(vec![Says::Signed { signed: "Ann".to_owned(), report: "x".to_owned() }]);
+        for (verdict, reason, is_signed, may) in [
+            (Some(Pass), "", true, true),
+            (Some(Pass), "", false, false),
+            // A reason stands for what was not tested; what was tested to the end is signed all the same.
+            (Some(Pass), "in a hurry", false, false),
+            (Some(Fail), "", true, true),
+            (Some(Fail), "in a hurry", false, false),
+            (Some(Open), "", true, false),
+            (Some(Open), "declined", false, true),
+            (None, "", false, false),
+        ] {
+            let proof = verdict.map(|verdict| Proof {
+                rows: vec![SafetyRow { verdict, ..SafetyRow::default() }],
+                fit: verdict == Pass,
+                reason: reason.to_owned(),
+                ..Proof::default()
+            });
+            let record = JobRecord { proof, ..JobRecord::default() };
+            let log = if is_signed { signed() } else { Log::default() };
+            let done = may_be_handed_over(&record, &log);
+            assert_eq!(done.is_ok(), may, "{verdict:?} {reason} {is_signed}");
+            assert!(done.map_or_else(|p| !p.remedy.is_empty(), |()| true));
+        }
+    }
+
+    #[test]
+    fn a_correction_is_about_what_stands_there_last() {
+        let mut record = JobRecord { warranty: "6 months".to_owned(), ..JobRecord::default() };
+        let says = |record: &JobRecord, of: &str| {
+            correctable(record).into_iter().find(|c| c.0 == of).map(|c| c.1).unwrap()
+        };
+        assert_eq!(
+            (says(&record, "warranty").as_str(), says(&record, "advice").as_str()),
+            ("6 months", "(nothing)")
+        );
+        for now in ["12 months", "24 months"] {
+            let (what, now) = ("warranty".to_owned(), now.to_owned());
+            record.corrections.push(Correction { what, now, ..Correction::default() });
+        }
+        assert_eq!(says(&record, "warranty"), "24 months");
+    }
+
+    #[test]
+    fn what_cannot_be_is_refused_with_a_remedy() {
+        let settings = Settings::default();
+        assert_eq!(understood(&HandOverFacts::default(), &settings), Ok(()));
+        type Set = fn(&mut HandOverFacts, &str);
+        let fields: [(Set, &str, &str); 5] = [
+            (|f, t| t.clone_into(&mut f.next_due), "2027-11-28", "28.11.27"),
+            (|f, t| t.clone_into(&mut f.follow_up), "2027-01-12T09:30", "tomorrow"),
+            (|f, t| t.clone_into(&mut f.minutes), "45", "0"),
+            (|f, t| t.clone_into(&mut f.paid), "50,00", "fifty"),
+            (|f, t| t.clone_into(&mut f.country), "IE", "ie"),
+        ];
+        for (set, good, bad) in fields {
+            let mut facts = HandOverFacts::default();
+            set(&mut facts, good);
+            assert_eq!(understood(&facts, &settings), Ok(()), "{good}");
+            set(&mut facts, bad);
+            assert!(!understood(&facts, &settings).unwrap_err().remedy.is_empty(), "{bad}");
+        }
+    }
 }
