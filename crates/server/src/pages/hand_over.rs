@@ -199,6 +199,7 @@ fn lacks(id: JobId, gathered: &Gathered, job: &Job) -> Vec<Lack> {
     let sheet = |fold: &str| format!("/jobs/{id}#{fold}");
     let here = |place: &str| format!("#{place}");
     let signed = visit::signed(&job.log).is_some_and(|s| !s.overtaken);
+    let tested = matches!(Claim::of(r.proof.as_ref()), Claim::Passed | Claim::Failed);
     let all = [
         (
             r.firm.party.name.is_empty(),
@@ -213,7 +214,7 @@ fn lacks(id: JobId, gathered: &Gathered, job: &Job) -> Vec<Lack> {
         (r.consent.is_none(), "what the customer decided", sheet("agree"), "Agree"),
         (r.done.work.is_empty() && r.done.parts.is_empty(), "what was done", sheet("mend"), "Mend"),
         (r.proof.is_none(), "that it is safe: nothing was tested", sheet("prove"), "Prove"),
-        (r.proof.is_some() && !signed, "who signed the safety test off", sheet("prove"), "Prove"),
+        (tested && !signed, "who signed the safety test off", sheet("prove"), "Prove"),
         (r.bill.is_none(), "what it costs", here("price"), "Price"),
         (r.warranty.is_empty(), "what is warranted", here("words"), "Warranty"),
     ];

@@ -692,11 +692,12 @@ mod tests {
         assert_eq!(says(&record, "warranty"), "24 months");
     }
 
+    type Set = fn(&mut HandOverFacts, &str);
+
     #[test]
     fn what_cannot_be_is_refused_with_a_remedy() {
         let settings = Settings::default();
         assert_eq!(understood(&HandOverFacts::default(), &settings), Ok(()));
-        type Set = fn(&mut HandOverFacts, &str);
         let fields: [(Set, &str, &str); 5] = [
             (|f, t| t.clone_into(&mut f.next_due), "2027-11-28", "28.11.27"),
             (|f, t| t.clone_into(&mut f.follow_up), "2027-01-12T09:30", "tomorrow"),
