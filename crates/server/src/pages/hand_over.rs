@@ -7,6 +7,7 @@ use crate::desk::Desk;
 use crate::problem::{ForPrograms, Problem, wants_json};
 use crate::visit;
 use crate::visit::charge;
+use crate::visit::closing;
 use crate::visit::keep::{self, Fields, Said};
 use crate::visit::record::{self, Gathered, Standing, standing};
 use crate::who::Who;
@@ -314,7 +315,7 @@ async fn show(
         }
         Standing::HandedOver(record) => {
             view.correct = who.may_sign().then(|| CorrectView {
-                choices: record::correctable(&record)
+                choices: closing::correctable(&record)
                     .into_iter()
                     .map(|(what, text)| (what, cut(&text)))
                     .collect(),
@@ -329,7 +330,7 @@ async fn show(
             view.form = Some(form(&gathered, &job, &firm, currency, &claim));
             view.act = Some(ActView {
                 may: who.may_sign(),
-                blocked: record::may_be_handed_over(&gathered.record, &job.log).err(),
+                blocked: closing::may_be_handed_over(&gathered.record, &job.log).err(),
                 who: me,
                 name,
                 after: gathered.after,
@@ -419,7 +420,7 @@ async fn hand_over(
             "" => format!("handed over {after}"),
             key => key.to_owned(),
         };
-        record::hand_over(&desk, &job, by, after, key, who.user()).await
+        closing::hand_over(&desk, &job, by, after, key, who.user()).await
     };
     match (done.await, wants_json(&headers)) {
         (Ok(number), true) => Json(json!({ "saved": number })).into_response(),
@@ -442,7 +443,7 @@ async fn correct(
     let stands = async {
         let job = desk.job(id).await?;
         let standing = standing(&desk, &job).await?;
-        let all = record::correctable(standing.record()?);
+        let all = closing::correctable(standing.record()?);
         Ok::<_, Problem>(all.into_iter().find(|c| c.0 == what).map_or(String::new(), |c| c.1))
     };
     let was = stands.await;
