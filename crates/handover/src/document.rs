@@ -130,7 +130,7 @@ mod tests {
     fn a_document_is_known_by_its_file_and_an_empty_record_says_what_it_lacks() {
         for document in Document::ALL {
             assert_eq!(Document::named(document.file_name()), Some(document));
-            if !document.file_name().ends_with(".pdf") {
+            if !matches!(document, Document::Record | Document::Customer) {
                 let made = document.make(&JobRecord::default(), Paper::A4, &[], jiff::Timestamp::UNIX_EPOCH);
                 assert!(matches!(made, Err(NotMade::Lacks(why)) if !why.is_empty()), "{document:?}");
             }

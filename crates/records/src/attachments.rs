@@ -7,7 +7,8 @@
 use crate::chain::Sum;
 use crate::erase::empty_companion;
 use crate::error::RecordsError;
-use crate::jobs::{JobId, job_is_there};
+use crate::handed_over;
+use crate::jobs::JobId;
 use crate::open::Records;
 use jiff::civil::Date;
 use rusqlite::{Connection, OptionalExtension, Row, params};
@@ -151,7 +152,7 @@ impl Records {
         let sum: Sum = Sha256::digest(content).into();
         let mut connection = self.connection();
         let transaction = connection.transaction()?;
-        job_is_there(&transaction, job)?;
+        handed_over::is_open(&transaction, job)?;
         let count: i64 =
             transaction
                 .query_row("SELECT count(*) FROM attachment WHERE job = ?1", [job], |row| row.get(0))?;

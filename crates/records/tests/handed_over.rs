@@ -55,6 +55,7 @@ fn a_job_that_was_handed_over_takes_corrections_and_nothing_else() {
     assert!(records.set_customer(job, &Customer::default()).is_err());
     assert!(records.set_machine(job, &JobMachine::default()).is_err());
     let socket = records.sockets().unwrap()[0].id;
+    assert!(records.attach(job, "later.csv", b"time;watts\n12:00;31,2\n", &now()).is_err());
     assert!(records.attach_trace(job, socket, at(0), Some(at(9))).is_err());
 
     let corrected = records.append(job, &entry("corrected", correction("12 months"))).unwrap();

@@ -6,7 +6,8 @@ use crate::pages::test::{compared, conditions};
 use crate::problem::{ForPrograms, Problem};
 use crate::say::{self, Form as Said};
 use crate::visit::check as of_visit;
-use crate::visit::record::{Standing, may_be_corrected, may_be_handed_over, standing};
+use crate::visit::closing::{may_be_corrected, may_be_handed_over};
+use crate::visit::record::{Standing, standing};
 use crate::who::Who;
 use crate::worked_out::{self, WorkedOut};
 use axum::extract::rejection::JsonRejection;
@@ -240,7 +241,7 @@ async fn hand_over(
     let job = desk.job(id).await?;
     let by = who.name().or(by).unwrap_or_default();
     let key = key.unwrap_or_else(|| format!("handed over {after}"));
-    let number = crate::visit::record::hand_over(&desk, &job, by, after, key, who.user()).await?;
+    let number = crate::visit::closing::hand_over(&desk, &job, by, after, key, who.user()).await?;
     Ok((StatusCode::CREATED, Json(json!({ "saved": number }))).into_response())
 }
 

@@ -7,6 +7,7 @@ use crate::desk::Desk;
 use crate::problem::{ForPrograms, Problem, wants_json};
 use crate::visit;
 use crate::visit::charge;
+use crate::visit::closing;
 use crate::visit::keep::{self, Fields, Said};
 use crate::visit::record::{self, Gathered, Standing, standing};
 use crate::who::Who;
@@ -199,6 +200,7 @@ fn lacks(id: JobId, gathered: &Gathered, job: &Job) -> Vec<Lack> {
     let sheet = |fold: &str| format!("/jobs/{id}#{fold}");
     let here = |place: &str| format!("#{place}");
     let signed = visit::signed(&job.log).is_some_and(|s| !s.overtaken);
+    let tested = matches!(Claim::of(r.proof.as_ref()), Claim::Passed | Claim::Failed);
     let all = [
         (
             r.firm.party.name.is_empty(),
@@ -213,7 +215,7 @@ fn lacks(id: JobId, gathered: &Gathered, job: &Job) -> Vec<Lack> {
         (r.consent.is_none(), "what the customer decided", sheet("agree"), "Agree"),
         (r.done.work.is_empty() && r.done.parts.is_empty(), "what was done", sheet("mend"), "Mend"),
         (r.proof.is_none(), "that it is safe: nothing was tested", sheet("prove"), "Prove"),
-        (r.proof.is_some() && !signed, "who signed the safety test off", sheet("prove"), "Prove"),
+        (tested && !signed, "who signed the safety test off", sheet("prove"), "Prove"),
         (r.bill.is_none(), "what it costs", here("price"), "Price"),
         (r.warranty.is_empty(), "what is warranted", here("words"), "Warranty"),
     ];
@@ -313,7 +315,7 @@ async fn show(
         }
         Standing::HandedOver(record) => {
             view.correct = who.may_sign().then(|| CorrectView {
-                choices: record::correctable(&record)
+                choices: closing::correctable(&record)
                     .into_iter()
                     .map(|(what, text)| (what, cut(&text)))
                     .collect(),
@@ -328,7 +330,7 @@ async fn show(
             view.form = Some(form(&gathered, &job, &firm, currency, &claim));
             view.act = Some(ActView {
                 may: who.may_sign(),
-                blocked: record::may_be_handed_over(&gathered.record, &job.log).err(),
+                blocked: closing::may_be_handed_over(&gathered.record, &job.log).err(),
                 who: me,
                 name,
                 after: gathered.after,
@@ -418,7 +420,7 @@ async fn hand_over(
             "" => format!("handed over {after}"),
             key => key.to_owned(),
         };
-        record::hand_over(&desk, &job, by, after, key, who.user()).await
+        closing::hand_over(&desk, &job, by, after, key, who.user()).await
     };
     match (done.await, wants_json(&headers)) {
         (Ok(number), true) => Json(json!({ "saved": number })).into_response(),
@@ -441,7 +443,7 @@ async fn correct(
     let stands = async {
         let job = desk.job(id).await?;
         let standing = standing(&desk, &job).await?;
-        let all = record::correctable(standing.record()?);
+        let all = closing::correctable(standing.record()?);
         Ok::<_, Problem>(all.into_iter().find(|c| c.0 == what).map_or(String::new(), |c| c.1))
     };
     let was = stands.await;

@@ -2,8 +2,8 @@
 
 use crate::problem::Problem;
 use crate::visit::charge;
+use crate::visit::closing;
 use crate::visit::proof::{self, proof};
-use crate::visit::record;
 use machine::model::Machine;
 use records::{Job, Says, Settings};
 use rust_decimal::Decimal;
@@ -37,9 +37,9 @@ pub(crate) fn understood(
     settings: &Settings,
     says: &Says,
 ) -> Result<(), Problem> {
-    // What is said of the customer and the hand-over needs no machine file; what a correction may say, `record.rs` knows.
+    // What is said of the customer and the hand-over needs no machine file; what a correction may say, `closing.rs` knows.
     match says {
-        Says::HandOver { hand_over } => return record::understood(hand_over, settings),
+        Says::HandOver { hand_over } => return closing::understood(hand_over, settings),
         Says::Correction { .. } => return Ok(()),
         _ => {}
     }

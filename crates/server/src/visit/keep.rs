@@ -5,7 +5,7 @@ use crate::problem::{ForPrograms, Problem, wants_json};
 use crate::say::may_say;
 use crate::visit;
 use crate::visit::check::understood;
-use crate::visit::record::may_be_corrected;
+use crate::visit::closing::may_be_corrected;
 use crate::who::Who;
 use axum::Json;
 use axum::http::HeaderMap;

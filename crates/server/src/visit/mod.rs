@@ -1,10 +1,13 @@
 //! What was agreed, mended and proved on a visit: read from the job's log, and worked out from it by `worth` and `safety`.
 //!
 //! Read in this order: this file (what stands in the log), `charge.rs` (settings and log → quote, worth), `proof.rs` (log →
-//! report of the safety test), `record.rs` (all of it → the record that is handed over), `check.rs` (may an entry be kept?), `keep.rs` (from a form to the log).
+//! report of the safety test), `record.rs` and `bill.rs` (all of it → the record that is handed over), `closing.rs` (from that to a closed
+//! job), `check.rs` (may an entry be kept?), `keep.rs` (from a form to the log).
 
+pub(crate) mod bill;
 pub(crate) mod charge;
 pub(crate) mod check;
+pub(crate) mod closing;
 pub(crate) mod keep;
 pub(crate) mod proof;
 pub(crate) mod record;
