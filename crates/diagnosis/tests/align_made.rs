@@ -87,7 +87,7 @@ fn a_fault_may_come_and_go_within_a_test() {
     let machine = machine(WASHER);
     let mut scene = Scene::new(&machine);
     let (healthy, dead) = (scene.ids(&[]), scene.ids(&["motor=phase open"]));
-    let in_turn = |at: usize| if at % 2 == 0 { dead[at] } else { healthy[at] };
+    let in_turn = |at: usize| if at.is_multiple_of(2) { dead[at] } else { healthy[at] };
     let either: Vec<PredictionId> = (0..healthy.len()).map(in_turn).collect();
     let recording = whole_test(&scene.sweep, &either, 1.0, &[], 6).recording();
     let whole = scene.ln(&recording, &[&[], &["motor=phase open"]]);

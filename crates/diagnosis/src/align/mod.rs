@@ -204,7 +204,11 @@ impl Aligner {
         without: &[PredictionId],
         sweep: &Sweep<'_>,
     ) -> f64 {
+        let always = without;
         let (with, without) = (self.seen(with, sweep), self.seen(without, sweep));
+        if with == without {
+            return self.ln_likelihood(always, sweep);
+        }
         let count = with.len().min(without.len());
         let both = || with.iter().zip(&without);
         let odds = both().map(|(a, b)| Odds::of(a.1, &self.habits).mean(Odds::of(b.1, &self.habits)));

@@ -22,20 +22,21 @@ impl Belief<'_> {
         Fit::mixed(each.map(|(p, fit)| (rest * p, fit)).chain([(prior::COMES_AND_GOES, within)]))
     }
 
-    /// How likely the trace is where the faults of a case that show only sometimes come and go within it; none for anything else.
+    /// How likely the trace is where the one fault of a case comes and goes within it; none for anything else. (Of several
+    /// it would cost much and tell little.)
     fn comes_and_goes(&self, item: usize, case: &Case) -> Option<f64> {
         let World { predictions, aligner, comes_and_goes, .. } = &mut *self.world.borrow_mut();
         let aligner = aligner.as_mut().filter(|_| self.told[item].clue.is_none())?;
-        let with = case.shown(self.machine);
-        let always = with.faults().iter().enumerate().filter(|(place, _)| !case.sometimes.contains(place));
-        let without = Hypothesis::of(always.map(|(_, &fault)| fault));
-        let key = [with, without];
-        if let Some(&known) = comes_and_goes.get(&key) {
+        if case.faults.faults().len() != 1 {
+            return None;
+        }
+        let shown = case.shown(self.machine);
+        if let Some(&known) = comes_and_goes.get(&shown) {
             return Some(known);
         }
-        let [with, without] = [predictions.test(&key[0]), predictions.test(&key[1])];
+        let (with, without) = (predictions.test(&shown), predictions.test(&Hypothesis::healthy()));
         let ln = aligner.ln_likelihood_of_either(&with, &without, predictions.sweep());
-        comes_and_goes.insert(key, ln);
+        comes_and_goes.insert(shown, ln);
         Some(ln)
     }
 

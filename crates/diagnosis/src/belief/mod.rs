@@ -60,8 +60,8 @@ pub struct Belief<'m> {
 struct World<'m> {
     predictions: Predictions<'m>,
     aligner: Option<Aligner>,
-    /// How likely the trace is where faults come and go within it, by what shows then and what shows always.
-    comes_and_goes: HashMap<[Hypothesis; 2], f64>,
+    /// How likely the trace is where a fault comes and goes within it.
+    comes_and_goes: HashMap<Hypothesis, f64>,
     /// One for each thing told.
     fits: Vec<HashMap<Hypothesis, Fit>>,
 }
