@@ -15,7 +15,7 @@ use std::fmt;
 /// Most suspects that are listed.
 const LISTED: usize = 8;
 
-/// Suspects below this are not listed.
+/// Suspects below this share of what was looked at are not listed.
 const LISTED_FROM: f64 = 0.002;
 
 /// More than this left out: nothing is sure.
@@ -183,9 +183,10 @@ impl<'m> Find<'m> {
         let belief = &self.belief;
         let healthy = beliefs.cases.iter().find(|(c, _)| c.faults.faults().is_empty()).map_or(0.0, |c| c.1);
         let mut suspects = Vec::new();
+        let least = LISTED_FROM * (1.0 - beliefs.left_out);
         let mut others = 0.0;
         for (case, p) in beliefs.cases.iter().filter(|(c, _)| !c.faults.faults().is_empty()) {
-            if suspects.len() < LISTED && *p >= LISTED_FROM {
+            if suspects.len() < LISTED && *p >= least {
                 suspects.push(Suspect {
                     faults: case.faults.clone(),
                     sometimes: case.sometimes.clone(),

@@ -83,6 +83,23 @@ fn a_skipped_step_is_no_fault_and_a_dead_pump_no_skip() {
 }
 
 #[test]
+fn a_fault_may_come_and_go_within_a_test() {
+    let machine = machine(WASHER);
+    let mut scene = Scene::new(&machine);
+    let (healthy, dead) = (scene.ids(&[]), scene.ids(&["motor=phase open"]));
+    let in_turn = |at: usize| if at.is_multiple_of(2) { dead[at] } else { healthy[at] };
+    let either: Vec<PredictionId> = (0..healthy.len()).map(in_turn).collect();
+    let recording = whole_test(&scene.sweep, &either, 1.0, &[], 6).recording();
+    let whole = scene.ln(&recording, &[&[], &["motor=phase open"]]);
+    let mut aligner = scene.aligner(&recording);
+    let mut of_either = |a, b| aligner.ln_likelihood_of_either(a, b, &scene.sweep);
+    let within = of_either(&dead, &healthy);
+    assert!(whole.iter().all(|ln| within > ln + 8.0), "{within} {whole:?}");
+    assert!((of_either(&healthy, &dead) - within).abs() < 1e-9);
+    assert!((of_either(&healthy, &healthy) - whole[0]).abs() < 1e-9);
+}
+
+#[test]
 fn a_test_left_and_entered_again_is_no_fault() {
     let machine = machine(WASHER);
     let mut scene = Scene::new(&machine);

@@ -56,6 +56,15 @@ impl Runs {
         })
     }
 
+    /// The mean of the weights of each run.
+    pub(super) fn mean(a: &Runs, b: &Runs) -> Runs {
+        Runs::build(a.rows.len().max(b.rows.len()) - 1, |from, row| {
+            let (a, b) = (a.row(from), b.row(from));
+            let at = |row: &[f64], k: usize| row.get(k).copied().unwrap_or(0.0);
+            row.extend((0..a.len().max(b.len())).map(|k| 0.5 * (at(a, k) + at(b, k))));
+        })
+    }
+
     /// Weights of the runs from a piece on.
     pub fn row(&self, from: usize) -> &[f64] {
         match (self.rows.get(from), self.rows.get(from + 1)) {

@@ -196,6 +196,40 @@ impl Aligner {
         sum
     }
 
+    /// The same where each step is the one or the other at even odds, whatever the others are: of a fault that comes and goes
+    /// within the test. What a step with it leaves to one without is not followed.
+    pub fn ln_likelihood_of_either(
+        &mut self,
+        with: &[PredictionId],
+        without: &[PredictionId],
+        sweep: &Sweep<'_>,
+    ) -> f64 {
+        let always = without;
+        let (with, without) = (self.seen(with, sweep), self.seen(without, sweep));
+        if with == without {
+            return self.ln_likelihood(always, sweep);
+        }
+        let count = with.len().min(without.len());
+        let both = || with.iter().zip(&without);
+        let odds = both().map(|(a, b)| Odds::of(a.1, &self.habits).mean(Odds::of(b.1, &self.habits)));
+        let order = steps::order_of(&odds.collect::<Vec<_>>(), &self.habits);
+        let mut sums = Vec::with_capacity(self.views.len());
+        for view in &self.views {
+            let mean = |(a, b): (&(usize, Turn), &(usize, Turn))| {
+                (a.0 != b.0).then(|| Runs::mean(&view.runs[a.0], &view.runs[b.0]))
+            };
+            let made: Vec<Option<Runs>> = both().map(mean).collect();
+            let steps = made.iter().zip(&with).map(|(made, a)| made.as_ref().unwrap_or(&view.runs[a.0]));
+            let mut all: Vec<&Runs> = steps.collect();
+            all.extend(std::iter::repeat_n(&view.pause, count));
+            all.extend([&view.outside; 3]);
+            let doors = &self.doors[..self.doors.len().min(count * view.pieces.len())];
+            let chain = Chain { pieces: view.pieces.len(), runs: &all, order: &order, doors };
+            sums.push(view.ln_weight + self.forward.ln_sum(&chain));
+        }
+        ln_sum(&sums)
+    }
+
     /// No hypothesis has a likelihood above this, whatever it predicts; see `ceiling.rs`. Made when first asked for.
     pub fn ln_ceiling(&self) -> f64 {
         *self.ceiling.get_or_init(|| {

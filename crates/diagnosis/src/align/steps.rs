@@ -205,6 +205,16 @@ impl Odds {
         Odds { skips: (skips, skips), over: (over, over), last: if turn.ended { 1.0 } else { over } }
     }
 
+    /// Of a step that may be the one or the other, at even odds.
+    pub(super) fn mean(self, other: Odds) -> Odds {
+        let between = |a: (f64, f64), b: (f64, f64)| (f64::midpoint(a.0, b.0), f64::midpoint(a.1, b.1));
+        Odds {
+            skips: between(self.skips, other.skips),
+            over: between(self.over, other.over),
+            last: f64::midpoint(self.last, other.last),
+        }
+    }
+
     /// What covers both.
     pub(super) fn or(self, other: Odds) -> Odds {
         let wider = |a: (f64, f64), b: (f64, f64)| (a.0.min(b.0), a.1.max(b.1));

@@ -2,11 +2,12 @@
 //!
 //! The prior comes from the rates in the machine file (`prior.rs`); what a machine does under a set of faults from the
 //! bench, kept in `predictions.rs`; how likely a clue is under it from `weigh.rs`, with the densities of readings in
-//! `density.rs` and the customer's view of a function in `functions.rs`. Clues are independent given the faults. Each lets
-//! a small chance of a slip through, so no single mistake rules out the truth.
+//! `density.rs`, over what may have shown in `fits.rs`, and the customer's view of a function in `functions.rs`. Clues are
+//! independent given the faults. Each lets a small chance of a slip through, so no single mistake rules out the truth.
 
 mod after;
 mod density;
+mod fits;
 mod functions;
 mod predictions;
 mod prior;
@@ -14,7 +15,6 @@ mod weigh;
 
 pub(crate) use density::Fit;
 pub(crate) use predictions::Predictions;
-use predictions::over_waters;
 pub use prior::Case;
 pub(crate) use prior::SOUND_CALLS;
 pub(crate) use weigh::{says_yes, works_without};
@@ -39,6 +39,10 @@ const MUCH: f64 = 2.0;
 /// Such readings are far oftener those of a machine that is not quite as its file says.
 const TOGETHER: f64 = 2.0;
 
+/// The same of a recording, in which several faults may each explain some steps: less than this (in nats) is what a machine
+/// costs that is not quite as its file says, and less than a second fault's rarity.
+const SEVERAL: f64 = 12.0;
+
 /// A single fault that explains all else this much worse than the best could (in nats) is ruled out there.
 const RULED_OUT: f64 = 5.0;
 
@@ -56,6 +60,8 @@ pub struct Belief<'m> {
 struct World<'m> {
     predictions: Predictions<'m>,
     aligner: Option<Aligner>,
+    /// How likely the trace is where a fault comes and goes within it.
+    comes_and_goes: HashMap<Hypothesis, f64>,
     /// One for each thing told.
     fits: Vec<HashMap<Hypothesis, Fit>>,
 }
@@ -77,6 +83,8 @@ struct Occasion {
     key: Option<(usize, Vec<PartId>, Option<String>)>,
     /// No set of faults is credited with more than this (a natural logarithm).
     most: f64,
+    /// It is a recording that several faults explain far better than the best of them.
+    several: bool,
     /// Faults that can make a difference to it; sorted.
     faults: Vec<hypotheses::Fault>,
     /// What each of these gets alone.
@@ -111,8 +119,12 @@ impl<'m> Belief<'m> {
         conditions: &Conditions,
         setup: &Setup,
     ) -> Result<Self, HypothesesError> {
-        let world =
-            World { predictions: Predictions::new(machine, conditions), aligner: None, fits: Vec::new() };
+        let world = World {
+            predictions: Predictions::new(machine, conditions),
+            aligner: None,
+            comes_and_goes: HashMap::new(),
+            fits: Vec::new(),
+        };
         Ok(Belief {
             machine,
             setup: setup.clone(),
@@ -125,10 +137,7 @@ impl<'m> Belief<'m> {
 
     /// Works out what the machine does under each single fault, all of which is going to be asked for.
     pub(crate) fn look_ahead(&mut self) {
-        let singles = self.machine.single_faults().map(|(part, mode)| {
-            Case::of(self.machine, &hypotheses::Hypothesis { faults: vec![hypotheses::Fault { part, mode }] })
-                .shown(self.machine)
-        });
+        let singles = self.machine.single_faults().map(|fault| Hypothesis::of([fault]));
         self.world.get_mut().predictions.look_ahead(&singles.collect::<Vec<_>>());
     }
 
@@ -200,6 +209,7 @@ impl<'m> Belief<'m> {
             told: vec![told],
             key,
             most: f64::INFINITY,
+            several: false,
             faults: Vec::new(),
             alone: Vec::new(),
             without: 0.0,
@@ -226,6 +236,11 @@ impl<'m> Belief<'m> {
             let single = Case::of(self.machine, &alone);
             let lns = each(&single);
             joint = joint.max(sum(&lns));
+            if let [one] = told[..]
+                && self.told[one].clue.is_none()
+            {
+                joint = joint.max(self.fit(one, &Case { sometimes: vec![0], ..single.clone() }).ln);
+            }
             apart.iter_mut().zip(&lns).for_each(|(best, ln)| *best = best.max(*ln));
             let differs = lns.iter().zip(&unexplained).any(|(a, b)| (a - b).abs() > 1e-9);
             if differs || self.leads_to(&told, &single.shown(self.machine)) {
@@ -237,14 +252,20 @@ impl<'m> Belief<'m> {
         let apart: f64 = apart.iter().zip(&told).map(|(best, &t)| best.max(usual(t))).sum();
         let explained = apart < joint + TOGETHER;
         let mut most = if explained { joint } else { joint + TOGETHER };
+        let mut several = false;
         if let [one] = told[..]
             && self.told[one].clue.is_none()
         {
-            most = most.max(self.best_together(one));
+            let together = self.best_together(one);
+            several = together > most + SEVERAL;
+            if several {
+                most = together;
+            }
         }
         faults.sort_unstable();
         let occasion = &mut self.occasions[at];
-        (occasion.most, occasion.faults, occasion.alone) = (most, faults.clone(), Vec::new());
+        (occasion.most, occasion.several) = (most, several);
+        (occasion.faults, occasion.alone) = (faults.clone(), Vec::new());
         let one = |f: &hypotheses::Fault| {
             let hypothesis = hypotheses::Hypothesis { faults: vec![*f] };
             self.credited(at, &Case::of(self.machine, &hypothesis))
@@ -280,13 +301,8 @@ impl<'m> Belief<'m> {
                 *explained |= miss < MUCH && all - miss < RULED_OUT;
             }
         }
-        let free = |o: &Occasion| if self.is_trace(o) { f64::INFINITY } else { TOGETHER };
+        let free = |o: &Occasion| if o.several { f64::INFINITY } else { TOGETHER };
         explained.iter().zip(occasions).map(|(&one, o)| if one { 0.0 } else { free(o) }).collect()
-    }
-
-    /// Is this the trace, of which several faults may each explain a part?
-    fn is_trace(&self, occasion: &Occasion) -> bool {
-        occasion.told.iter().any(|&t| self.told[t].clue.is_none())
     }
 
     /// Natural logarithm of an occasion's likelihood under a set of faults: what it is credited with, and of several no more
@@ -341,72 +357,6 @@ impl<'m> Belief<'m> {
     /// The clue at this place; none for the trace.
     pub(crate) fn clue(&self, item: usize) -> Option<&Clue> {
         self.told[item].clue.as_ref()
-    }
-
-    /// How well one thing told fits a case.
-    pub(crate) fn fit(&self, item: usize, case: &Case) -> Fit {
-        if case.sometimes.is_empty() || self.clue(item).is_some_and(weigh::about_looks) {
-            return self.fit_showing(item, &case.faults);
-        }
-        if self.clue(item).is_some_and(weigh::about_showing) {
-            return self.fit_showing(item, &case.shown(self.machine));
-        }
-        let (mut sum, mut slipped) = (0.0, 0.0);
-        for (p, seen) in showings(self.machine, case) {
-            let fit = self.fit_showing(item, &seen);
-            sum += p * fit.ln.exp();
-            slipped += p * fit.ln.exp() * fit.slip;
-        }
-        Fit { ln: sum.ln(), slip: if sum > 0.0 { slipped / sum } else { 1.0 } }
-    }
-
-    /// Natural logarithm of an occasion's likelihood under a case, as far as it is credited.
-    fn credited(&self, at: usize, case: &Case) -> f64 {
-        let Occasion { told, most, .. } = &self.occasions[at];
-        let by_moment = |c: &Clue| !weigh::about_showing(c) && !weigh::about_looks(c);
-        let together = |faults: &Hypothesis| {
-            told.iter().map(|&t| self.fit_showing(t, faults).ln).sum::<f64>().min(*most)
-        };
-        if case.sometimes.is_empty() {
-            return together(&case.faults);
-        }
-        if let [one] = told[..]
-            && self.clue(one).is_some_and(|c| !by_moment(c))
-        {
-            return self.fit(one, case).ln.min(*most);
-        }
-        let over_all: f64 =
-            showings(self.machine, case).map(|(p, seen)| p * (together(&seen) - most).exp()).sum();
-        most + over_all.ln()
-    }
-
-    fn fit_showing(&self, item: usize, faults: &Hypothesis) -> Fit {
-        let Told { clue, mended } = &self.told[item];
-        let World { predictions, aligner, fits } = &mut *self.world.borrow_mut();
-        let left;
-        let faults = if faults.faults().iter().any(|f| mended.contains(&f.0)) {
-            left = Hypothesis::of(faults.faults().iter().filter(|f| !mended.contains(&f.0)).copied());
-            &left
-        } else {
-            faults
-        };
-        if let Some(known) = fits[item].get(faults) {
-            return *known;
-        }
-        let fit = match (clue, aligner) {
-            (Some(clue), _) => weigh::weigh(self.machine, &self.setup, predictions, clue, faults),
-            (None, Some(aligner)) => {
-                let steps = predictions.test(faults);
-                let plain = |ln| Fit { ln, slip: 0.0 };
-                let usual = plain(aligner.ln_likelihood(&steps, predictions.sweep()));
-                let waters = predictions.by_water(faults);
-                let others = waters.iter().flat_map(|w| w.iter());
-                over_waters(usual, others.map(|test| plain(aligner.ln_likelihood(test, predictions.sweep()))))
-            }
-            (None, None) => Fit { ln: 0.0, slip: 0.0 },
-        };
-        fits[item].insert(faults.clone(), fit);
-        fit
     }
 
     /// The posterior.
@@ -486,19 +436,4 @@ impl<'m> Belief<'m> {
     pub(crate) fn setup(&self) -> &Setup {
         &self.setup
     }
-}
-
-/// All that may have shown on one occasion, with the probability of each.
-fn showings<'c>(machine: &'c Machine, case: &'c Case) -> impl Iterator<Item = (f64, Hypothesis)> + 'c {
-    let shown = case.shown(machine);
-    let fitful = case.sometimes.len().min(8);
-    (0..1_u32 << fitful).map(move |showing| {
-        let hidden = |place: usize| {
-            case.sometimes.iter().position(|s| *s == place).is_some_and(|bit| showing >> bit & 1 == 0)
-        };
-        let seen = shown.faults().iter().enumerate().filter(|(i, _)| !hidden(*i)).map(|(_, f)| *f);
-        let ways = showing.count_ones() as i32;
-        let p = prior::SHOWS_SOMETIMES.powi(ways) * (1.0 - prior::SHOWS_SOMETIMES).powi(fitful as i32 - ways);
-        (p, Hypothesis::of(seen))
-    })
 }

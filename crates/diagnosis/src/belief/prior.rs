@@ -1,6 +1,7 @@
 //! What is likely before anything is known of this machine: its faults, by the rates in its file.
 
 use crate::hypotheses::{Consequence, Fault, HypothesesError, Hypothesis, Part, Prior};
+use bench::{Bench, Conditions, State, Trip};
 use machine::model::{Machine, PartId};
 
 /// Probability, before anyone calls, that a given machine has a fault at all: one in some four years, that lasts for two weeks.
@@ -20,6 +21,10 @@ const SOMETIMES_SHARE: f64 = 0.06;
 
 /// How often a fault that shows only sometimes shows in a test or a reading (nobody knows: even odds).
 pub(crate) const SHOWS_SOMETIMES: f64 = 0.5;
+
+/// Share of these faults that come and go within one test; the others are there in all of it or in none. Common practice, no
+/// source.
+pub(super) const COMES_AND_GOES: f64 = 0.5;
 
 /// A set of faults with, for each, whether it shows only sometimes.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -67,7 +72,7 @@ impl Case {
 ///
 /// The shares of jobs in the machine file are scaled so that together they make [`HAS_A_FAULT`]. Every mode comes twice:
 /// showing always, and (mode + number of modes of the kind) showing only sometimes. A consequence of a part kind goes to
-/// each part of the named kind, its probability divided among them.
+/// each part of the named kind, its probability divided among them; of a short across the supply, to those that end it.
 ///
 /// # Errors
 /// As [`Prior::new`], for rates that are no shares.
@@ -104,10 +109,40 @@ fn consequences(machine: &Machine) -> Vec<Consequence> {
                     Some(Fault { part, mode })
                 })
                 .collect();
+            let could = |effect: &Fault| {
+                let cause = (cause, mode);
+                !shorts_supply(machine, &[cause])
+                    || !shorts_supply(machine, &[cause, (effect.part, effect.mode)])
+            };
+            let struck: Vec<Fault> = struck.into_iter().filter(could).collect();
             let probability = c.probability / struck.len().max(1) as f64;
             let from = Fault { part: cause, mode };
             all.extend(struck.into_iter().map(|effect| Consequence { cause: from, effect, probability }));
         }
     }
     all
+}
+
+/// Do these faults put a short across the supply? What such a current destroys lies on its way and ends it.
+fn shorts_supply(machine: &Machine, faults: &[(PartId, usize)]) -> bool {
+    let Some(step) = machine.test.steps.first() else { return false };
+    let conditions = Conditions::at(machine.plate.supply_v);
+    let modes = bench::Hypothesis::of(faults.iter().copied()).modes(machine);
+    let first = Bench::new(machine).step(step, &modes, &conditions, &mut State::start(&conditions));
+    matches!(first.trip, Some(Trip::Overcurrent(_)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_short_takes_no_fuse_with_it_that_lies_elsewhere() {
+        let text = include_str!("../../../../machines/saltreach-pilot-12.toml");
+        let machine = machine::read::read(text, None).machine.expect("a shipped machine");
+        let (filter, fuse) = (machine.part("mains-filter"), machine.part("heater-fuse"));
+        let all = consequences(&machine);
+        assert!(all.iter().all(|c| (Some(c.cause.part), Some(c.effect.part)) != (filter, fuse)), "{all:?}");
+        assert!(!all.is_empty());
+    }
 }
