@@ -226,9 +226,9 @@ def two_people(browser, size, data):
     keep(supply, "230")
     expect(page.get_by_text("your role in the firm does not do this")).to_be_visible(timeout=15000)
     keep(words, "it hums")
-    page.wait_for_function("JSON.parse(localStorage.getItem('wattmend.not-yet-sent')).length === 1")
+    page.wait_for_function("() => JSON.parse(localStorage.getItem('wattmend.not-yet-sent'))?.length === 1")
     log_in("Ann")
-    page.wait_for_function("localStorage.getItem('wattmend.not-yet-sent') === null")
+    page.wait_for_function("() => localStorage.getItem('wattmend.not-yet-sent') === null")
     says = [str(e["says"]) for e in context.request.get(f"{at}/api/jobs/1/evidence").json()["evidence"]]
     assert any("238 V" in s for s in says) and any("it hums" in s for s in says), says
     assert not any("230" in s for s in says), says
