@@ -1,8 +1,9 @@
 //! What is handed over at the end of a job: data in, bytes out.
 //!
-//! The caller fills a [`JobRecord`] ([`Found::of`], [`Proof::of`], [`Plate::of`], [`Bill::of_work`] fill its parts from what the
-//! other crates worked out), and a [`Document`] makes a file of it. [`pdf()`] makes the full record or the customer's page of it, [`ubl()`] and [`lines_csv()`]
-//! the invoice, [`trace_svg()`] the picture of the trace, [`calendar()`] the file for a follow-up, [`label_svg()`] the label for the machine. [`sheets_pdf()`] sets drawings
+//! The caller fills a [`JobRecord`] ([`Found::of`], [`Proof::of`], [`Plate::of`], [`Bill::of_work`] fill its parts from
+//! what the other crates worked out), and a [`Document`] makes a file of it. [`pdf()`] makes the full record or the
+//! customer's page of it, [`ubl()`] and [`lines_csv()`] the invoice, [`trace_svg()`] the picture of the trace,
+//! [`calendar()`] the file for a follow-up, [`label_svg()`] the label for the machine. [`sheets_pdf()`] sets drawings
 //! and text on pages for teaching.
 //!
 //! Read in this order: `record.rs`, `proof.rs`, `bill.rs` (the data); `gathered/` (from a finding and a report to the data);

@@ -1,6 +1,6 @@
 //! A customer's data, found and erased on request. What goes: name, telephone, address, the words that were written down,
-//! attachments, serial numbers, the record that was handed over. What stays: the technical part of each job, with "erased on" where words stood, and a chain
-//! that still holds (chain.rs). Samples say nothing of a person and stay.
+//! attachments, the machine's serial number, the record that was handed over. What stays: the technical part of each job, with
+//! "erased on" where words stood, and a chain that still holds (chain.rs). Samples say nothing of a person and stay.
 //!
 //! A customer is that of one job: who comes again is entered again, so that one person may have several numbers.
 //! [`Records::customers_alike`] finds those; whether it is the same person, somebody must say.

@@ -38,7 +38,8 @@ pub struct Closing<'a> {
 }
 
 impl Records {
-    /// Hands a job over: its record is kept, an entry with its SHA-256 is added, and the job is closed. Gives the number of the new entry; sent twice with the same key, it is done once.
+    /// Hands a job over: its record is kept, an entry with its SHA-256 is added, and the job is closed. Gives the number of the new
+    /// entry; sent twice with the same key, it is done once.
     ///
     /// # Errors
     /// Where there is no such job, it was handed over already, something was said since, or the disk refuses.

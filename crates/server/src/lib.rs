@@ -1,9 +1,10 @@
 //! The bench in the browser: pages for Today, a job's sheet, Machines and Settings, and the same as JSON.
 //!
-//! Data flows one way: a job's log (`records`) and its machine file → an evidence file → [`diagnosis::Find`] → views → HTML
-//! (`templates/`) or JSON. Read in this order: `desk.rs` (what every request shares), `worked_out.rs` (from a log to a
-//! finding) with `seats.rs` (diagnoses that go on), `say.rs` (from a form to an entry of the log), `visit/` (what was agreed, mended, proved), `pages/`, `api.rs`, `guard.rs` (who may ask).
-//! Not here: anything about machines or faults; what an entry means is `diagnosis::evidence`'s.
+//! Data flows one way: a job's log (`records`) and its machine file → an evidence file → [`diagnosis::Find`] → views →
+//! HTML (`templates/`) or JSON. Read in this order: `desk.rs` (what every request shares), `worked_out.rs` (from a log
+//! to a finding) with `seats.rs` (diagnoses that go on), `say.rs` (from a form to an entry of the log), `visit/` (what
+//! was agreed, mended, proved), `pages/`, `api.rs`, `guard.rs` (who may ask). Not here: anything about machines or
+//! faults; what an entry means is `diagnosis::evidence`'s.
 //!
 //! Always true: what was said is on the disk before a page says "saved"; nothing on a page comes from another host; nothing
 //! of a customer is written to a log; no path is made from text of a request.

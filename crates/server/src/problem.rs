@@ -3,9 +3,10 @@
 use crate::pages::layout;
 use axum::extract::multipart::MultipartError;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::Json;
+use axum::response::{IntoResponse, Redirect, Response};
 use records::RecordsError;
-use serde_json::json;
+use serde_json::{Value, json};
 
 /// What is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -66,6 +67,16 @@ pub(crate) fn broken_off(e: &MultipartError, too_large: impl FnOnce() -> Problem
 /// Does who asks read JSON? A script of our pages says so; a form without script does not.
 pub(crate) fn wants_json(headers: &HeaderMap) -> bool {
     headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"))
+}
+
+/// The answer to a form: for a script of our pages what was done, else the page to go on with; or the problem, as its asker reads it.
+pub(crate) fn answered(headers: &HeaderMap, done: Result<Value, Problem>, to: &str) -> Response {
+    match (done, wants_json(headers)) {
+        (Ok(done), true) => Json(done).into_response(),
+        (Ok(_), false) => Redirect::to(to).into_response(),
+        (Err(problem), true) => ForPrograms(problem).into_response(),
+        (Err(problem), false) => problem.into_response(),
+    }
 }
 
 impl From<RecordsError> for Problem {

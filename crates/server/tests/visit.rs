@@ -10,6 +10,33 @@ use support::visit::{PASS, TERN, ask, asked, bench, between, found, prove_all, s
 use support::{Bench, HOST, form};
 
 #[tokio::test]
+async fn what_was_tested_before_another_part_was_fitted_does_not_count() {
+    let bench = bench().await;
+    let job = found(&bench).await;
+    let fitted = |part| [("what", "fitted"), ("part", part), ("done", "fitted")];
+    send(&bench, &job, "mend", &fitted("element"), StatusCode::SEE_OTHER).await;
+    assert!(prove_all(&bench, &job).await.contains("FIT. Fit to hand back"));
+    assert!(bench.get(&format!("{job}/mend")).await.1.contains("yes, it works"));
+    // A serial number put right is no new work on the machine.
+    let log = bench.get(&format!("/api{job}/evidence")).await.1;
+    let log: serde_json::Value = serde_json::from_str(&log).unwrap();
+    let of_fitting = |e: &&serde_json::Value| e["says"].get("fitted").is_some();
+    let entry = log["evidence"].as_array().unwrap().iter().find(of_fitting).unwrap()["number"].clone();
+    let right = serde_json::json!({ "says": { "fitted": "element", "serial": "E-77" }, "supersedes": entry });
+    let (status, _, body) = bench.post_json(&format!("/api{job}/evidence"), &right.to_string()).await;
+    assert_eq!(status, StatusCode::CREATED, "{body}");
+    assert!(bench.get(&format!("{job}/prove")).await.1.contains("FIT. Fit to hand back"));
+    // Another part is: all is to be tested again, and until then nobody has it run.
+    let mend = send(&bench, &job, "mend", &fitted("tub-probe"), StatusCode::SEE_OTHER).await;
+    assert!(mend.contains("Not yet:") && !mend.contains("yes, it works"), "{mend}");
+    let page = bench.get(&format!("{job}/prove")).await.1;
+    assert_eq!(asked(&page).unwrap().0, "visual inspection");
+    assert!(page.contains("does not count: tub-probe was worked on after it"), "{page}");
+    assert!(!page.contains("FIT. Fit to hand back") && !page.contains("Sign off"), "{page}");
+    assert!(prove_all(&bench, &job).await.contains("FIT. Fit to hand back"));
+}
+
+#[tokio::test]
 async fn an_instrument_out_of_calibration_is_named_where_it_is_used() {
     let bench = Bench::new();
     let new = form(&[("file", TERN), ("complaint", "does not heat")]);

@@ -17,7 +17,7 @@ use bench::Estimate;
 
 pub(super) const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
 /// Share of the wide part of a level's density, and how much wider it is: one machine in so many is not as its file says.
-/// Common practice, no source.
+/// Chosen by how made-up cases came out; no source.
 pub(super) const WIDE: (f64, f64) = (0.15, 2.0);
 
 /// What the recording is held against.

@@ -40,7 +40,7 @@ const MUCH: f64 = 2.0;
 const TOGETHER: f64 = 2.0;
 
 /// The same of a recording, in which several faults may each explain some steps: less than this (in nats) is what a machine
-/// costs that is not quite as its file says, and less than a second fault's rarity.
+/// costs that is not quite as its file says, and less than a second fault's rarity. Chosen by how made-up cases came out; no source.
 const SEVERAL: f64 = 12.0;
 
 /// A single fault that explains all else this much worse than the best could (in nats) is ruled out there.

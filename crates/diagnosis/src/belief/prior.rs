@@ -22,8 +22,7 @@ const SOMETIMES_SHARE: f64 = 0.06;
 /// How often a fault that shows only sometimes shows in a test or a reading (nobody knows: even odds).
 pub(crate) const SHOWS_SOMETIMES: f64 = 0.5;
 
-/// Share of these faults that come and go within one test; the others are there in all of it or in none. Common practice, no
-/// source.
+/// Share of these faults that come and go within one test; the others are there in all of it or in none (nobody knows: even odds).
 pub(super) const COMES_AND_GOES: f64 = 0.5;
 
 /// A set of faults with, for each, whether it shows only sometimes.

@@ -4,12 +4,12 @@ use super::follow::Place;
 use super::running::{Running, Tests};
 use crate::desk::Desk;
 use crate::guard::not_yours;
-use crate::problem::{ForPrograms, Problem};
+use crate::problem::{ForPrograms, Problem, answered};
 use crate::who::Who;
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{Form, Path, State};
 use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use axum::routing::post;
 use axum::{Extension, Json, Router};
 use jiff::{SignedDuration, Timestamp};
@@ -69,18 +69,8 @@ pub(crate) async fn act(
     headers: HeaderMap,
     Form(act): Form<Act>,
 ) -> Response {
-    let by_script =
-        headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
-    match done(&desk, &who, id, &act).await {
-        Ok(body) if by_script => Json(body).into_response(),
-        Ok(_) => {
-            let to =
-                if act.what == "attach" { format!("/jobs/{id}#find") } else { format!("/jobs/{id}/live") };
-            Redirect::to(&to).into_response()
-        }
-        Err(problem) if by_script => ForPrograms(problem).into_response(),
-        Err(problem) => problem.into_response(),
-    }
+    let to = if act.what == "attach" { format!("/jobs/{id}#find") } else { format!("/jobs/{id}/live") };
+    answered(&headers, done(&desk, &who, id, &act).await, &to)
 }
 
 /// From a program, as JSON with the same keys.
@@ -356,18 +346,9 @@ async fn by_itself(desk: &Arc<Desk>, id: SocketId, headers: &HeaderMap) -> Respo
 }
 
 fn back(headers: &HeaderMap, done: Result<(), Problem>) -> Response {
-    let by_script =
-        headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|a| a.contains("json"));
-    match done {
-        Ok(()) if by_script => Json(json!({ "done": true })).into_response(),
-        Ok(()) => {
-            let from = headers.get(header::REFERER).and_then(|v| v.to_str().ok());
-            let path = from
-                .and_then(|f| f.split_once("://"))
-                .and_then(|(_, rest)| rest.find('/').map(|at| &rest[at..]));
-            Redirect::to(path.filter(|p| !p.starts_with("//")).unwrap_or("/sockets")).into_response()
-        }
-        Err(problem) if by_script => ForPrograms(problem).into_response(),
-        Err(problem) => problem.into_response(),
-    }
+    let from = headers.get(header::REFERER).and_then(|v| v.to_str().ok());
+    let path =
+        from.and_then(|f| f.split_once("://")).and_then(|(_, rest)| rest.find('/').map(|at| &rest[at..]));
+    let to = path.filter(|p| !p.starts_with("//")).unwrap_or("/sockets");
+    answered(headers, done.map(|()| json!({ "done": true })), to)
 }

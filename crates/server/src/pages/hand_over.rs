@@ -4,7 +4,7 @@ use super::layout::{Layout, page, short_time};
 use super::papers;
 use super::sheet::title;
 use crate::desk::Desk;
-use crate::problem::{ForPrograms, Problem, wants_json};
+use crate::problem::{Problem, answered};
 use crate::visit;
 use crate::visit::charge;
 use crate::visit::closing;
@@ -14,9 +14,9 @@ use crate::who::Who;
 use askama::Template;
 use axum::extract::{Form, Path, State};
 use axum::http::HeaderMap;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use axum::routing::{get, post};
-use axum::{Extension, Json, Router};
+use axum::{Extension, Router};
 use handover::{Claim, Correction, Document, JobRecord, Paper};
 use records::{FirmFacts, HandOverFacts, Job, JobId, Records, Says};
 use serde_json::json;
@@ -422,12 +422,8 @@ async fn hand_over(
         };
         closing::hand_over(&desk, &job, by, after, key, who.user()).await
     };
-    match (done.await, wants_json(&headers)) {
-        (Ok(number), true) => Json(json!({ "saved": number })).into_response(),
-        (Ok(_), false) => Redirect::to(&format!("/jobs/{id}/hand-over")).into_response(),
-        (Err(problem), true) => ForPrograms(problem).into_response(),
-        (Err(problem), false) => problem.into_response(),
-    }
+    let done = done.await.map(|number| json!({ "saved": number }));
+    answered(&headers, done, &format!("/jobs/{id}/hand-over"))
 }
 
 /// Something in a record that was handed over is put right; what it says stays with it.

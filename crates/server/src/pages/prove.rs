@@ -112,6 +112,8 @@ pub(super) struct StepView {
 pub(super) struct ReadView {
     pub(super) entry: u32,
     pub(super) said: String,
+    /// The part that was worked on after it, so that it does not count; empty: it counts.
+    pub(super) overtaken_by: String,
 }
 
 pub(super) struct SignedView {
@@ -302,7 +304,9 @@ fn capital(name: &str) -> String {
 }
 
 fn readings<'r>(all: &'r [Read], of: impl Fn(&Read) -> bool + 'r) -> Vec<ReadView> {
-    all.iter().filter(|r| of(r)).map(|r| ReadView { entry: r.entry, said: r.said.clone() }).collect()
+    let view =
+        |r: &Read| ReadView { entry: r.entry, said: r.said.clone(), overtaken_by: r.overtaken_by.clone() };
+    all.iter().filter(|r| of(r)).map(view).collect()
 }
 
 fn not_yet(by: &[Test]) -> String {

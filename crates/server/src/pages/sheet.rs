@@ -12,7 +12,7 @@ use super::prove::ProveView;
 use super::test::TestView;
 use crate::desk::Desk;
 use crate::probes;
-use crate::problem::{ForPrograms, Problem, wants_json};
+use crate::problem::{Problem, answered};
 use crate::say::{self, Form as Said};
 use crate::who::Who;
 use crate::worked_out::{WorkedOut, worked_out};
@@ -21,7 +21,7 @@ use axum::extract::{Form, Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
-use axum::{Extension, Json, Router};
+use axum::{Extension, Router};
 use records::{Customer, JobId};
 use serde::Deserialize;
 use serde_json::json;
@@ -190,21 +190,13 @@ async fn say(
     headers: HeaderMap,
     Form(said): Form<Said>,
 ) -> Response {
-    let by_script = wants_json(&headers);
     let kept = async { say::keep(&desk, &desk.job(id).await?, &said, &who).await }.await;
-    match kept {
-        Ok(number) if by_script => Json(json!({ "saved": number })).into_response(),
-        Ok(_) => {
-            let fold = match said.what.as_str() {
-                "check" => "find",
-                "step" | "saw" => "test",
-                _ => "arrive",
-            };
-            Redirect::to(&format!("/jobs/{id}#{fold}")).into_response()
-        }
-        Err(problem) if by_script => ForPrograms(problem).into_response(),
-        Err(problem) => problem.into_response(),
-    }
+    let fold = match said.what.as_str() {
+        "check" => "find",
+        "step" | "saw" => "test",
+        _ => "arrive",
+    };
+    answered(&headers, kept.map(|number| json!({ "saved": number })), &format!("/jobs/{id}#{fold}"))
 }
 
 #[derive(Deserialize, Default)]

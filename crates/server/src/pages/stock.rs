@@ -2,14 +2,14 @@
 
 use super::layout::{Layout, page};
 use crate::desk::Desk;
-use crate::problem::{ForPrograms, Problem, wants_json};
+use crate::problem::{ForPrograms, Problem, answered};
 use crate::visit::charge;
 use crate::visit::keep::Fields;
 use askama::Template;
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{Form, State};
 use axum::http::{HeaderMap, StatusCode};
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use axum::{Json, Router};
 use records::{Records, StockPart};
@@ -95,12 +95,7 @@ async fn keep(
             _ => keep_part(&desk, part_of(&fields)?).await,
         }
     };
-    match (kept.await, wants_json(&headers)) {
-        (Ok(()), true) => Json(json!({ "saved": true })).into_response(),
-        (Ok(()), false) => Redirect::to("/stock").into_response(),
-        (Err(problem), true) => ForPrograms(problem).into_response(),
-        (Err(problem), false) => problem.into_response(),
-    }
+    answered(&headers, kept.await.map(|()| json!({ "saved": true })), "/stock")
 }
 
 async fn for_programs(State(desk): State<Arc<Desk>>) -> Result<Response, ForPrograms> {

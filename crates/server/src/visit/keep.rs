@@ -1,15 +1,14 @@
 //! From a form of the visit to the log, and back to the page or the script that sent it.
 
 use crate::desk::Desk;
-use crate::problem::{ForPrograms, Problem, wants_json};
+use crate::problem::{Problem, answered};
 use crate::say::may_say;
 use crate::visit;
 use crate::visit::check::understood;
 use crate::visit::closing::may_be_corrected;
 use crate::who::Who;
-use axum::Json;
 use axum::http::HeaderMap;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use records::{Job, JobId, NewEntry, Records, Says};
 use serde_json::json;
 use std::collections::HashMap;
@@ -78,12 +77,8 @@ pub(crate) async fn answer(
         };
         keep(desk, job, said, fields.text("key"), who).await
     };
-    match (kept.await, wants_json(headers)) {
-        (Ok(number), true) => Json(json!({ "saved": number })).into_response(),
-        (Ok(_), false) => Redirect::to(&format!("/jobs/{id}{fold}")).into_response(),
-        (Err(problem), true) => ForPrograms(problem).into_response(),
-        (Err(problem), false) => problem.into_response(),
-    }
+    let kept = kept.await.map(|number| json!({ "saved": number }));
+    answered(headers, kept, &format!("/jobs/{id}{fold}"))
 }
 
 /// Keeps entries, one after the other, each checked against what stands before it.

@@ -1,8 +1,8 @@
 //! What was agreed, mended and proved on a visit: read from the job's log, and worked out from it by `worth` and `safety`.
 //!
 //! Read in this order: this file (what stands in the log), `charge.rs` (settings and log → quote, worth), `proof.rs` (log →
-//! report of the safety test), `record.rs` and `bill.rs` (all of it → the record that is handed over), `closing.rs` (from that to a closed
-//! job), `check.rs` (may an entry be kept?), `keep.rs` (from a form to the log).
+//! report of the safety test), `record.rs` and `bill.rs` (all of it → the record that is handed over), `closing.rs` (from that
+//! to a closed job), `check.rs` (may an entry be kept?), `keep.rs` (from a form to the log).
 
 pub(crate) mod bill;
 pub(crate) mod charge;
@@ -23,6 +23,25 @@ pub(crate) fn decided(log: &Log) -> Option<&Entry> {
 /// Parts that were fitted or cleared, oldest first.
 pub(crate) fn fitted(log: &Log) -> impl Iterator<Item = &Entry> {
     log.standing().filter(|e| matches!(e.says, Says::Fitted { .. }))
+}
+
+/// The last time that a part was fitted or cleared: the number of its entry, and the part. What was tested before it was tested
+/// on another machine. An entry that was only put right counts from when it was first written.
+pub(crate) fn worked_on_last(log: &Log) -> Option<(u32, &str)> {
+    let last = fitted(log).max_by_key(|e| first_written(log, e))?;
+    let Says::Fitted { fitted, .. } = &last.says else { return None };
+    Some((first_written(log, last), fitted))
+}
+
+/// Number of the first of the entries that this one puts right, as long as they are of the same work.
+fn first_written(log: &Log, entry: &Entry) -> u32 {
+    let work = |e: &Entry| match &e.says {
+        Says::Fitted { fitted, cleared, .. } => Some((fitted.clone(), *cleared)),
+        _ => None,
+    };
+    let before = |e: &Entry| log.entries().iter().find(|b| Some(b.number) == e.supersedes);
+    let chain = std::iter::successors(Some(entry), |e| before(e).filter(|b| work(b) == work(entry)));
+    chain.last().map_or(entry.number, |e| e.number)
 }
 
 /// The last part that was mended, with its entry and whether the machine works now.

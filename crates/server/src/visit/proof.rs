@@ -2,7 +2,7 @@
 
 use crate::pages::test::conditions;
 use crate::problem::Problem;
-use crate::visit::parts_worked_on;
+use crate::visit::{parts_worked_on, worked_on_last};
 use jiff::civil::Date;
 use machine::model::Machine;
 use records::{Entry, Job, Log, ProvingFacts, Says, Settings, TesterFacts};
@@ -28,6 +28,8 @@ pub(crate) struct Read {
     pub(crate) test: Option<Test>,
     /// Of this step of the machine's own test; empty: of a safety test.
     pub(crate) step: String,
+    /// The part that was fitted or cleared after it, so that it counts no more; empty: it counts.
+    pub(crate) overtaken_by: String,
 }
 
 fn refused(e: FactError) -> Problem {
@@ -91,7 +93,8 @@ pub(crate) fn facts_of(log: &Log) -> ProvingFacts {
     last.last().unwrap_or_default()
 }
 
-/// Works the safety test out, from all that stands in the log. `today`: for the calibration, where nothing was read yet.
+/// Works the safety test out, from all that stands in the log. What was read before the last part was fitted or cleared does not
+/// count: the machine was open since. `today`: for the calibration, where nothing was read yet.
 ///
 /// # Errors
 /// Where facts of the appliance or the standard cannot be taken.
@@ -105,23 +108,31 @@ pub(crate) fn proof(
     let subject = subject(machine, &facts)?;
     let standard = standard(said(&facts.standard).unwrap_or(&settings.standard))?;
     let (mut tests, mut steps, mut readings, mut testers) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let worked_on = worked_on_last(&job.log);
     for entry in job.log.standing() {
         let Says::Safety { safety, tester: by } = &entry.says else { continue };
+        let after = worked_on.filter(|(number, _)| *number > entry.number).map(|(_, part)| part);
         let read = |test, step: &str| Read {
             entry: entry.number,
             said: safety.clone(),
             test,
             step: step.to_owned(),
+            overtaken_by: after.unwrap_or_default().to_owned(),
         };
         match parse_typed(safety) {
             Ok(Typed::Test(reading)) => {
                 readings.push(read(Some(reading.test), ""));
+                if after.is_some() {
+                    continue;
+                }
                 testers.push((reading.test, by, day_of(entry).unwrap_or(today)));
                 tests.push(reading);
             }
             Ok(Typed::Step(reading)) => {
                 readings.push(read(None, &reading.step));
-                steps.push(reading);
+                if after.is_none() {
+                    steps.push(reading);
+                }
             }
             // Checked before it was kept: only a newer program's notation comes here.
             Err(_) => {}
