@@ -1,9 +1,9 @@
 //! What a page or a program is told when something cannot be done: as a page, or as problem details (RFC 9457).
 
 use crate::pages::layout;
+use axum::Json;
 use axum::extract::multipart::MultipartError;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
-use axum::Json;
 use axum::response::{IntoResponse, Redirect, Response};
 use records::RecordsError;
 use serde_json::{Value, json};
