@@ -4,7 +4,11 @@ import contextlib
 import os
 import socket
 import subprocess
+import tempfile
+import time
 import urllib.parse
+
+from playwright.sync_api import sync_playwright
 
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 PHONE, LAPTOP = (360, 740), (1280, 800)
@@ -105,6 +109,22 @@ def looked_at(page, picture, whole=True):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{picture}: wider than the screen"
     small = page.evaluate(SMALL)
     assert not small, f"{picture}: targets under 44 px: {small}"
+
+
+def at_each_size(*runs):
+    """Runs each, `run(browser, size, folder)`, at every size with a new folder for its records; what it started is ended."""
+    with sync_playwright() as p:
+        browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        for size in SIZES:
+            for run in runs:
+                with tempfile.TemporaryDirectory() as data:
+                    begun = time.monotonic()
+                    try:
+                        run(browser, size, data)
+                    finally:
+                        kill_all()
+                    print(f"{size}: {run.__name__.replace('_', ' ')} well, {time.monotonic() - begun:.1f} s")
+        browser.close()
 
 
 def opened(browser, size, at):

@@ -8,12 +8,10 @@ step, an answer, a reload and a kill -9 in mid-test, with nothing lost.
 
 import signal
 import sys
-import tempfile
-import time
 
 import bench_at
-from bench_at import CHROMIUM, SIZES, free_port, opened, start
-from playwright.sync_api import expect, sync_playwright
+from bench_at import free_port, opened, start
+from playwright.sync_api import expect
 
 program, pictures = sys.argv[1], sys.argv[2]
 
@@ -161,14 +159,4 @@ def visit(browser, size, data):
     assert server.wait(timeout=10) == 0
 
 
-with sync_playwright() as p:
-    browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-    for size in SIZES:
-        with tempfile.TemporaryDirectory() as data:
-            begun = time.monotonic()
-            try:
-                visit(browser, size, data)
-            finally:
-                bench_at.kill_all()
-            print(f"{size}: a whole visit in {time.monotonic() - begun:.1f} s, nothing lost")
-    browser.close()
+bench_at.at_each_size(visit)

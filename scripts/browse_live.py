@@ -11,12 +11,11 @@ import pathlib
 import shutil
 import signal
 import sys
-import tempfile
 import time
 
 import bench_at
-from bench_at import CHROMIUM, SIZES, free_port, opened, start
-from playwright.sync_api import expect, sync_playwright
+from bench_at import free_port, opened, start
+from playwright.sync_api import expect
 
 program, pictures = sys.argv[1], sys.argv[2]
 only = sys.argv[3:]
@@ -262,13 +261,4 @@ def prompt(browser, size, data):
 
 RUNS = {"demo": demo, "killed": killed, "ended": ended_meanwhile, "people": two_people, "prompt": prompt}
 
-with sync_playwright() as p:
-    browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-    for size in SIZES:
-        for run in [RUNS[name] for name in only or RUNS]:
-            with tempfile.TemporaryDirectory() as data:
-                try:
-                    run(browser, size, data)
-                finally:
-                    bench_at.kill_all()
-    browser.close()
+bench_at.at_each_size(*[RUNS[name] for name in only or RUNS])

@@ -7,12 +7,10 @@ proved, handed over with all its files, corrected. The phone in light, the lapto
 """
 
 import sys
-import tempfile
-import time
 
 import bench_at
-from bench_at import CHROMIUM, SIZES, free_port, start
-from playwright.sync_api import expect, sync_playwright
+from bench_at import free_port, start
+from playwright.sync_api import expect
 
 program, pictures = sys.argv[1], sys.argv[2]
 # A debug build on a busy computer takes its time.
@@ -226,14 +224,4 @@ def visit(browser, size, data):
     assert server.wait(timeout=10) == 0
 
 
-with sync_playwright() as p:
-    browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-    for size in SIZES:
-        with tempfile.TemporaryDirectory() as data:
-            begun = time.monotonic()
-            try:
-                visit(browser, size, data)
-            finally:
-                bench_at.kill_all()
-            print(f"{size}: from the call to the hand-over in {time.monotonic() - begun:.1f} s")
-    browser.close()
+bench_at.at_each_size(visit)
