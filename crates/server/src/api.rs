@@ -189,11 +189,8 @@ async fn add(
             return of_visit::understood(machine, &job, &settings, &says);
         }
         understood(machine, &says)?;
-        // A part that was mended is evidence; that the machine works was seen with it on the mains.
-        match says {
-            Says::Mended { .. } => of_visit::understood(machine, &job, &settings, &says),
-            _ => Ok(()),
-        }
+        // That a part was mended is evidence; that the machine works with it was seen with it on the mains.
+        machine.map_or(Ok(()), |machine| of_visit::may_have_run(machine, &job, &settings, &says))
     })
     .await??;
     let at = jiff::ZonedDateTime::now();

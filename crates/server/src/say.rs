@@ -2,11 +2,12 @@
 
 use crate::desk::Desk;
 use crate::problem::Problem;
+use crate::visit::check;
 use crate::who::Who;
 use diagnosis::evidence::Listener;
 use machine::model::Machine;
 use quantity::{Dimension, parse, parse_toleranced};
-use records::{Job, NewEntry, Says};
+use records::{Job, NewEntry, Records, Says};
 use serde::Deserialize;
 use std::sync::Arc;
 
@@ -162,8 +163,15 @@ pub(crate) fn may_say(who: &Who, says: &Says, job: &Job, supersedes: Option<u32>
 /// Keeps what the form says; on return it is on the disk. Gives the number of the entry.
 pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form, who: &Who) -> Result<u32, Problem> {
     let machine = desk.machine_of(job)?;
-    let sent = form.clone();
-    let says = desk.work(move || says(machine.as_deref(), &sent)).await??;
+    let settings = desk.with_records(Records::settings).await?;
+    let (of, sent) = (job.clone(), form.clone());
+    let says = desk
+        .work(move || {
+            let says = says(machine.as_deref(), &sent)?;
+            machine.map_or(Ok(()), |machine| check::may_have_run(&machine, &of, &settings, &says))?;
+            Ok::<_, Problem>(says)
+        })
+        .await??;
     let supersedes = match form.supersedes.trim() {
         "" => None,
         number => Some(

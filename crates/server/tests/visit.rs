@@ -58,6 +58,9 @@ async fn an_instrument_out_of_calibration_is_named_where_it_is_used() {
 async fn a_visit_from_the_call_to_the_signed_safety_test() {
     let bench = bench().await;
     let job = found(&bench).await;
+    // Find asks for the repair and sends on to where it is agreed on and fitted.
+    let find = bench.get(&format!("{job}/find")).await.1;
+    assert!(find.contains("Fit it, under Mend") && !find.contains("value=\"yes\""), "{find}");
     // Agree: a price with tax, which follows the price of the part; then the question whether it is worth it.
     let agree = bench.get(&format!("{job}/agree")).await.1;
     assert!(agree.contains("EUR with VAT") && agree.contains("price guessed"), "{agree}");
@@ -120,6 +123,17 @@ async fn a_visit_from_the_call_to_the_signed_safety_test() {
     let says = r#"{"says":{"mended":"element","cured":true}}"#;
     let (status, _, body) = bench.post_json(&format!("/api{job}/evidence"), says).await;
     assert!(status == StatusCode::UNPROCESSABLE_ENTITY && body.contains("not yet"), "{status} {body}");
+    // Nor is it taken as the answer to what Find asked for.
+    let answered = [("what", "check"), ("check", "mend element"), ("answer", "yes")];
+    let page = send(&bench, &job, "say", &answered, StatusCode::UNPROCESSABLE_ENTITY).await;
+    assert!(page.contains("not yet"), "{page}");
+    for says in [
+        r#"{"says":{"check":"mend element","answer":"yes"}}"#,
+        r#"{"says":{"check":" mend  element","answer":"No"}}"#,
+    ] {
+        let (status, _, body) = bench.post_json(&format!("/api{job}/evidence"), says).await;
+        assert!(status == StatusCode::UNPROCESSABLE_ENTITY && body.contains("not yet"), "{status} {body}");
+    }
     // Prove, test by test, to the sign-off.
     let page = bench.get(&format!("{job}/prove")).await.1;
     assert_eq!(asked(&page).unwrap().0, "visual inspection");

@@ -43,6 +43,8 @@ pub(super) enum Field {
     Step,
     /// Yes or no.
     YesNo,
+    /// A repair: agreed on, fitted and answered for in its own folds.
+    Repair,
     /// Nothing is asked: hand the machine back.
     None,
 }
@@ -246,8 +248,7 @@ fn ask(machine: &Machine, next: &Next, settings: &Settings) -> AskView {
             says: says.clone(),
             caution: caution.clone(),
             takes: takes(machine, *minutes, access),
-            field: Field::YesNo,
-            question: "Done. Does the machine work now?",
+            field: Field::Repair,
             ..base
         },
         Action::HandBack { says, minutes, caution } => AskView {

@@ -4,6 +4,7 @@ use crate::problem::Problem;
 use crate::visit::charge;
 use crate::visit::closing;
 use crate::visit::proof::{self, proof};
+use diagnosis::evidence::Listener;
 use machine::model::Machine;
 use records::{Job, Says, Settings};
 use rust_decimal::Decimal;
@@ -91,13 +92,32 @@ pub(crate) fn understood(
             reading(machine, job, settings, safety)
         }
         Says::Signed { signed, report } => signing(machine, job, settings, signed, report),
-        Says::Mended { cured: Some(_), .. } => may_have_run(machine, job, settings),
-        _ => Ok(()),
+        _ => may_have_run(machine, job, settings, says),
     }
 }
 
-/// Whether the machine works now is seen with it on the mains: only once the tests that protect from that have passed.
-pub(crate) fn may_have_run(machine: &Machine, job: &Job, settings: &Settings) -> Result<(), Problem> {
+/// Says it whether the machine works after a repair? That is seen with it on the mains: only once the tests that protect
+/// from that have passed. That a repair could not be done says nothing of it.
+///
+/// # Errors
+/// Which tests these are.
+pub(crate) fn may_have_run(
+    machine: &Machine,
+    job: &Job,
+    settings: &Settings,
+    says: &Says,
+) -> Result<(), Problem> {
+    let ran = match says {
+        Says::Mended { cured, .. } => cured.is_some(),
+        Says::Check { check, answer } => {
+            check.split_whitespace().next() == Some("mend")
+                && Listener::new(machine).yes_or_no(answer).is_ok()
+        }
+        _ => false,
+    };
+    if !ran {
+        return Ok(());
+    }
     let by = proof(machine, job, settings, jiff::ZonedDateTime::now().date())?.functional_blocked_by();
     if by.is_empty() { Ok(()) } else { Err(not_yet(&by)) }
 }
