@@ -15,7 +15,7 @@ import time
 
 import bench_at
 from bench_at import free_port, opened, start
-from playwright.sync_api import expect
+from playwright.sync_api import TimeoutError, expect
 
 program, pictures = sys.argv[1], sys.argv[2]
 only = sys.argv[3:]
@@ -29,8 +29,12 @@ def looked_at(page, size, name, whole=True):
 
 
 def until(page, says, timeout=60000):
-    """Waits until what the page knows of the test passes a check."""
-    page.wait_for_function(f"() => {{ const s = window.ribbonState?.(); return s && s.test && ({says}); }}", timeout=timeout)
+    """Waits until what the page knows of the test passes a check; says what it knew where it never does."""
+    try:
+        page.wait_for_function(f"() => {{ const s = window.ribbonState?.(); return s && s.test && ({says}); }}", timeout=timeout)
+    except TimeoutError:
+        print(f"waited for {says}; {page.url} has", page.evaluate("JSON.stringify(window.ribbonState?.())"), page.inner_text("#link"))
+        raise
 
 
 def new_job(page, at):
