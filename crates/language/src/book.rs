@@ -2,6 +2,7 @@
 
 use crate::file::{PhraseFile, Tag};
 use crate::phrase::{MOST_SLOTS, Piece, folded, has_letters, pieces};
+use std::borrow::Cow;
 use std::collections::HashMap;
 
 /// All phrases of a language file that count, ready to be looked up.
@@ -78,7 +79,7 @@ impl Book {
     }
 
     /// What stands for a finished text of the program: as a whole, by a phrase whose slots it fills, or sentence by sentence. None
-    /// where no word of it is in the book. What fills a slot stays as it is.
+    /// where no word of it is in the book. What fills a slot stays as it is, but for a sentence of the program.
     pub fn say(&self, text: &str) -> Option<String> {
         if self.is_empty() || !text.contains(char::is_alphabetic) {
             return None;
@@ -104,8 +105,19 @@ impl Book {
         if let Some(said) = self.phrase(text, &[], str::to_owned) {
             return Some(said);
         }
-        let found = |p: &Pattern| self.phrase(&p.id, &values(&p.english, text)?, str::to_owned);
+        let found = |p: &Pattern| {
+            let values = values(&p.english, text)?;
+            let said: Vec<Cow<'_, str>> = values.into_iter().map(|v| self.value(v)).collect();
+            self.phrase(&p.id, &said.iter().map(AsRef::as_ref).collect::<Vec<_>>(), str::to_owned)
+        };
         self.patterns.iter().find_map(found)
+    }
+
+    /// What fills a slot: a sentence of the program in its place too, all else as it is.
+    fn value<'v>(&self, value: &'v str) -> Cow<'v, str> {
+        let is_sentence = value.ends_with('.') && value.contains(' ');
+        let said = is_sentence.then(|| self.phrase(value, &[], str::to_owned)).flatten();
+        said.map_or(Cow::Borrowed(value), Cow::Owned)
     }
 }
 
@@ -192,6 +204,8 @@ mod tests {
         // One sentence known, the other stays.
         assert_eq!(say("Unplug it. Hot water inside.").unwrap(), "Stecker ziehen. Hot water inside.");
         assert_eq!(say("Hot water inside. Wait."), None);
+        // A sentence of the program within another.
+        assert_eq!(say("Sure: Unplug it.").unwrap(), "Sicher: Stecker ziehen.");
     }
 
     #[test]

@@ -104,6 +104,8 @@ impl Out<'_> {
         let translated = match attribute(tag, "translate") {
             Some("no") => false,
             Some("yes" | "") => true,
+            // What such an option shows is what the form sends.
+            _ if name == "option" && attribute(tag, "value").is_none() => false,
             _ => self.is_translated(),
         };
         self.tag(tag, &name, translated);

@@ -75,6 +75,7 @@ fn what_is_not_ours_stays() {
         "<p>“‹Today›” was said</p>",
         "<p>3 of 4 to buy</p>",
         "<script>Today</script><style>Today</style><textarea>\n‹Today›</textarea>",
+        "<select><option>Today</option></select>",
         "<pre>Today</pre><code>‹Today›</code>",
         "<svg role=\"img\"><title>Today</title></svg>",
         "<!-- Today --><!doctype html>",

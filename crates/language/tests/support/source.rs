@@ -10,6 +10,13 @@ pub fn phrases(source: &str) -> BTreeSet<String> {
     literals(source).iter().map(|l| folded(&as_phrase(&unescaped(l)))).filter(|p| is_for_people(p)).collect()
 }
 
+/// The same with single words, where these are for people too.
+pub fn words(source: &str) -> BTreeSet<String> {
+    let source = source.split("#[cfg(test)]").next().unwrap();
+    let all = literals(source).into_iter().map(|l| folded(&as_phrase(&unescaped(&l))));
+    all.filter(|p| p.chars().all(char::is_alphabetic) && p.len() > 2).collect()
+}
+
 /// String literals as they are written.
 fn literals(source: &str) -> Vec<String> {
     let mut out = Vec::new();

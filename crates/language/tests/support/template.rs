@@ -21,6 +21,10 @@ struct Place {
     values: usize,
     /// The text ends in a value: another beside it is the same slot.
     after_value: bool,
+    /// Elements that are open.
+    open: Vec<String>,
+    /// Elements that were open where `translate="no"` came.
+    silent: Option<usize>,
 }
 
 #[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -43,6 +47,7 @@ enum Spot {
 }
 
 const SHOWN: [&str; 4] = ["title", "aria-label", "placeholder", "alt"];
+const VOID: [&str; 7] = ["br", "hr", "img", "input", "link", "meta", "wbr"];
 const LEFT_ALONE: [&str; 7] = ["code", "kbd", "pre", "svg", "script", "style", "textarea"];
 
 pub fn phrases(template: &str) -> BTreeSet<String> {
@@ -177,13 +182,29 @@ impl Place {
         let entities = [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&nbsp;", "\u{a0}"), ("&amp;", "&")];
         let text = entities.iter().fold(self.text.clone(), |t, (from, to)| t.replace(from, to));
         let phrase = folded(&text);
-        if has_letters(&phrase) {
+        if has_letters(&phrase) && self.silent.is_none() {
             found.insert(phrase);
         }
     }
 
     fn begin(&mut self, spot: Spot) {
-        *self = Place { spot, ..Place::default() };
+        let Place { open, silent, .. } = std::mem::take(self);
+        *self = Place { spot, open, silent, ..Place::default() };
+    }
+
+    /// A tag has ended.
+    fn tag(&mut self, name: &str, closed: bool) {
+        match name.strip_prefix('/') {
+            Some(name) => {
+                let at = self.open.iter().rposition(|n| n == name).unwrap();
+                self.open.truncate(at);
+                self.silent = self.silent.filter(|s| *s < at);
+            }
+            None if VOID.contains(&name) || closed => {
+                self.silent = self.silent.filter(|s| *s < self.open.len())
+            }
+            None => self.open.push(name.to_owned()),
+        }
     }
 
     fn html(mut self, html: &str, found: &mut BTreeSet<String>) -> Place {
@@ -192,7 +213,7 @@ impl Place {
             let rest = &html[at..];
             match self.spot.clone() {
                 Spot::Text => {
-                    let begins = rest[1.min(rest.len())..]
+                    let begins = rest[c.len_utf8()..]
                         .starts_with(|c: char| c.is_ascii_alphabetic() || "/!".contains(c));
                     if c == '<' && (begins || rest.len() == 1) {
                         self.flush(found);
@@ -214,7 +235,8 @@ impl Place {
                 }
                 Spot::Tag { mut name, mut word } => match c {
                     '>' => {
-                        let name = if name.is_empty() { word.clone() } else { name };
+                        let name = if name.is_empty() { word.trim_end_matches('/').to_owned() } else { name };
+                        self.tag(&name, html[..at].ends_with('/'));
                         let alone = LEFT_ALONE.contains(&name.as_str()) && !html[..at].ends_with('/');
                         self.begin(if alone { Spot::Alone(name) } else { Spot::Text });
                     }
@@ -237,6 +259,9 @@ impl Place {
                     if c == '"' {
                         if SHOWN.contains(&attribute.as_str()) {
                             self.flush(found);
+                        }
+                        if attribute == "translate" && self.text == "no" && self.silent.is_none() {
+                            self.silent = Some(self.open.len());
                         }
                         self.begin(Spot::Tag { name, word: String::new() });
                     } else {
