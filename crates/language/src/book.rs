@@ -102,6 +102,17 @@ impl Book {
     }
 
     fn whole(&self, text: &str) -> Option<String> {
+        self.as_it_stands(text).or_else(|| {
+            // A name of the program at the begin of a line: “Visual inspection”.
+            let first = text.chars().next().filter(|c| c.is_uppercase())?;
+            let small: String = first.to_lowercase().chain(text.chars().skip(1)).collect();
+            let said = self.as_it_stands(&small)?;
+            let mut said = said.chars();
+            Some(said.next()?.to_uppercase().chain(said).collect())
+        })
+    }
+
+    fn as_it_stands(&self, text: &str) -> Option<String> {
         if let Some(said) = self.phrase(text, &[], str::to_owned) {
             return Some(said);
         }
@@ -190,6 +201,7 @@ mod tests {
             ("Unplug it.", "Stecker ziehen."),
             ("{1} W", "{1} Watt"),
             ("not done", ""),
+            ("by the end", "am Ende"),
         ]);
         let say = |text: &str| book.say(text);
         assert_eq!(say("Sure: element open").unwrap(), "Sicher: element open");
@@ -199,6 +211,7 @@ mod tests {
         assert_eq!(say("so Sure: x"), None);
         assert_eq!(say("3 of 4 are here now"), None);
         assert_eq!(say("not done"), None);
+        assert_eq!(say("By the end").unwrap(), "Am Ende");
         // Too little to be sure of.
         assert_eq!(say("31 W"), None);
         // One sentence known, the other stays.

@@ -239,6 +239,11 @@ fn parts(text: &str) -> Vec<Part<'_>> {
 }
 
 impl<'h> Text<'h> {
+    /// The phrase in the language of the book, escaped, with its values.
+    fn said(&self, book: &Book) -> Option<String> {
+        book.phrase(&self.phrase, &self.values.iter().map(AsRef::as_ref).collect::<Vec<_>>(), escaped)
+    }
+
     fn of(parts: &[Part<'h>]) -> Text<'h> {
         let mut phrase = String::new();
         let mut values = Vec::new();
@@ -255,13 +260,31 @@ impl<'h> Text<'h> {
     }
 }
 
+/// Values with nothing but marks like “, ” between them as one: a list, whose length a template does not know.
+fn lists_as_one<'h>(parts: &[Part<'h>]) -> Vec<Part<'h>> {
+    let mut out: Vec<Part<'h>> = Vec::new();
+    for (n, part) in parts.iter().enumerate() {
+        let next_is_value = matches!(parts.get(n + 1), Some(Part::Value(_)));
+        match (part, out.last_mut()) {
+            (Part::Value(value), Some(Part::Value(list))) => list.to_mut().push_str(value),
+            (Part::Words(words), Some(Part::Value(list)))
+                if next_is_value && !words.contains(char::is_alphabetic) =>
+            {
+                list.to_mut().push_str(words);
+            }
+            (Part::Value(value), _) => out.push(Part::Value(value.clone())),
+            (Part::Words(words), _) => out.push(Part::Words(words)),
+        }
+    }
+    out
+}
+
 /// The text in the language of the book, escaped; none where it stays as it is.
 fn translated(book: &Book, text: &str) -> Option<String> {
     let parts = parts(text);
     let found = Text::of(&parts);
     if has_letters(&found.phrase) {
-        let values: Vec<&str> = found.values.iter().map(AsRef::as_ref).collect();
-        let said = book.phrase(&found.phrase, &values, escaped)?;
+        let said = found.said(book).or_else(|| Text::of(&lists_as_one(&parts)).said(book))?;
         let words = text.trim_start_matches(WHITE);
         let (before, after) =
             (&text[..text.len() - words.len()], &words[words.trim_end_matches(WHITE).len()..]);

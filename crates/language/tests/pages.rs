@@ -35,6 +35,7 @@ fn german() -> Book {
             ("What to do: {1}.", "Abhilfe: {1}."),
             ("maker, model, number", "Hersteller, Typ, Nummer"),
             ("Switch on", "Einschalten"),
+            ("Before: {1}.", "Vorher: {1}."),
         ],
     )
 }
@@ -57,6 +58,9 @@ fn texts_and_shown_attributes_are_translated() {
         // A value by itself is text of the program.
         ("<p>‹Sure: element open›</p>", "<p>Sicher: element open</p>"),
         ("<title>‹Today› · ‹Wattmend›</title>", "<title>Heute · Wattmend</title>"),
+        // A list is one value, however long.
+        ("<p>Before: ‹a›; ‹b &#38; c›.</p>", "<p>Vorher: a; b &#38; c.</p>"),
+        ("<p>Before: ‹a›.</p>", "<p>Vorher: a.</p>"),
         // Two values side by side are one.
         ("<p>‹3›‹4› of ‹4› to buy</p>", "<p>von 4 sind 34 zu kaufen</p>"),
         ("<option value=\"Today\">Today</option>", "<option value=\"Today\">Heute</option>"),

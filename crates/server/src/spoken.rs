@@ -31,7 +31,8 @@ impl Spoken {
     fn of(name: &str, file: &PhraseFile, program: &PhraseFile) -> Spoken {
         let book = Book::of(file);
         let phrases = || program.phrases.iter().filter_map(|p| Some((p, book.with_slots(&p.id)?)));
-        let in_scripts = |used: &String| used.contains(".js");
+        // Scripts also show the words of a finding, as the bench sends them.
+        let in_scripts = |used: &String| used.ends_with(".js") || used.ends_with("finding/words.rs");
         let of_scripts: BTreeMap<&str, String> = phrases()
             .filter(|(p, _)| p.used_in.iter().any(in_scripts))
             .map(|(p, said)| (p.id.as_str(), said))
