@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """Drives a live service test in a headless Chromium, at phone and laptop size: a new job, the test followed on the demo's
 simulated socket, the guard, the verdict, the suspect; then the same on records of its own with a reload and a kill -9 in
-mid-test, with nothing lost; a page that was cut off while its test was ended; and two people at one device.
+mid-test, with nothing lost; a page that was cut off while its test was ended; two people at one device; and where a step begins
+set by hand.
 
     pip install playwright          (its own browser is not needed: Debian's chromium is used)
     cargo build --release && python3 scripts/browse_live.py target/release/wattmend pictures-folder
@@ -263,6 +264,74 @@ def prompt(browser, size, data):
     server.wait(timeout=15)
 
 
-RUNS = {"demo": demo, "killed": killed, "ended": ended_meanwhile, "people": two_people, "prompt": prompt}
+def edges(browser, size, data):
+    """Where a step begins is put right by hand: by buttons while the test runs, by table, drag and long press afterwards."""
+    on_a_socket(data, 'faults = "element=open"\nseed = 3\nspeed = 8\n')
+    port = free_port()
+    at = f"http://127.0.0.1:{port}"
+    server = start(program, port, "--data", data)
+    context, page, wrong = opened(browser, size, at)
+    new_job(page, at)
+    page.get_by_role("button", name="loft").click()
+    page.wait_for_url("**/live")
+    page.get_by_role("button", name="Let it be pressed by itself").click()
+    until(page, "s.test.place.step === 'fill' || s.test.parts.length >= 5")
+    turning = "s.test.parts.find((p) => p.step === 'right')"
+    until(page, f"{turning} !== undefined")
+
+    def card():
+        page.get_by_role("button", name="All").click()
+        page.wait_for_timeout(400)
+        return page.locator(f".card[data-part='{page.evaluate('window.ribbonState().test.parts.findIndex((p) => p.step === `right`)')}']")
+
+    says, bar = page.locator("#edge-says"), page.locator("#edge")
+    card().click()
+    expect(says).to_contain_text("begins at")
+    looked_at(page, size, "13-edge", whole=False)
+    for _ in range(4):
+        page.get_by_role("button", name="1 s later").click()
+    expect(says).to_contain_text(", was")
+    page.get_by_role("button", name="It begins here").click()
+    until(page, f"{turning}?.by_hand === true")
+    expect(bar).to_be_hidden()
+    page.get_by_role("button", name="What could it be?").click()
+    expect(page.get_by_text("The test has ended")).to_be_visible(timeout=60000)
+    until(page, f"{turning}?.by_hand === true")
+    # By the keyboard alone, from the table, and taken back.
+    page.get_by_text("The same as a table").click()
+    page.get_by_role("button", name="Step 4 begins at").last.focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="1 s earlier")).to_be_focused()
+    expect(says).to_contain_text("Set by hand")
+    page.get_by_role("button", name="As the trace has it").click()
+    until(page, f"{turning}?.by_hand === false")
+    # By a finger: a long press only says why; a tap takes it up, and it is drawn to another place.
+    box = card().bounding_box()
+    page.mouse.move(box["x"] + 20, box["y"] + 8)
+    page.mouse.down()
+    page.wait_for_timeout(800)
+    page.mouse.up()
+    expect(says).to_contain_text("begins at")
+    expect(page.get_by_role("button", name="It begins here")).to_be_hidden()
+    card().click()
+    expect(page.get_by_role("button", name="It begins here")).to_be_visible()
+    strip = page.locator("canvas").bounding_box()
+    y = strip["y"] + page.evaluate(f"(() => {{ const s = window.ribbonState(); return window.wattmend.ribbon.y({turning}.from); }})()")
+    page.mouse.move(strip["x"] + 40, y)
+    page.mouse.down()
+    page.mouse.move(strip["x"] + 40, y + 14, steps=5)
+    page.mouse.up()
+    expect(says).to_contain_text(", was")
+    looked_at(page, size, "14-edge-drawn", whole=False)
+    page.get_by_role("button", name="It begins here").click()
+    until(page, f"{turning}?.by_hand === true")
+    assert not wrong, wrong
+    context.close()
+    server.terminate()
+    assert server.wait(timeout=15) == 0
+    print(f"{size}: where a step begins was set by hand, taken back, and drawn")
+
+
+RUNS = {"demo": demo, "killed": killed, "ended": ended_meanwhile, "people": two_people, "prompt": prompt, "edges": edges}
 
 bench_at.at_each_size(*[RUNS[name] for name in only or RUNS])

@@ -126,7 +126,8 @@ impl<'m> Technician<'m> {
         let made = record(&case.real, &case.truth, &case.setting, case.seed);
         let step = |id: &String| self.machine.test.steps.iter().position(|s| s.id == *id);
         let marks = made.marks.iter().filter_map(|(at, id)| Some((*at, step(id)?))).collect();
-        evidence.trace = Some(Recording { name: "made up".to_owned(), samples: made.samples, marks });
+        evidence.trace =
+            Some(Recording { name: "made up".to_owned(), samples: made.samples, marks, edges: Vec::new() });
         for (id, sign, seen) in &made.seen {
             if !self.asks() {
                 continue;

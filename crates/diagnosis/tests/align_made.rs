@@ -178,6 +178,44 @@ fn marks_move_a_boundary_that_power_does_not_show() {
 }
 
 #[test]
+fn an_edge_set_by_hand_is_where_its_step_begins() {
+    let machine = machine(WASHER);
+    let mut scene = Scene::new(&machine);
+    let healthy = scene.ids(&[]);
+    let mut maker = Maker::new(6);
+    let (left, right) = (step(&machine, "left"), step(&machine, "right"));
+    let watts = scene.sweep.get(healthy[left]).power_w.value;
+    maker.hold(4.6, 20);
+    maker.hold(9.0, 6);
+    maker.hold(watts, 60);
+    maker.hold(4.6, 20);
+    let mut recording = maker.recording();
+    let begins = |recording: &Recording, scene: &mut Scene<'_>, of: usize| {
+        let best = scene.aligner(recording).best(&healthy, &scene.sweep);
+        best.iter().filter(|m| m.what == What::Step(of)).map(|m| m.start_s).collect::<Vec<f64>>()
+    };
+    // To the second, also where nothing changes, and against marks of another moment.
+    for at_s in [41.3, 50.0, 66.8] {
+        recording.edges = vec![(at_s, right)];
+        for marks in [vec![], vec![(26.0, left), (55.0, right)]] {
+            recording.marks = marks;
+            let starts = begins(&recording, &mut scene, right);
+            assert!(starts.iter().any(|s| (s - at_s).abs() <= 0.5), "{at_s}: {starts:?}");
+        }
+    }
+    recording.marks.clear();
+    // Two of one level, and one at a change that the trace shows: a moment off is at the change.
+    recording.edges = vec![(26.3, left), (47.0, right)];
+    assert_eq!(begins(&recording, &mut scene, left), [26.0]);
+    assert_eq!(begins(&recording, &mut scene, right), [47.0]);
+    // What no trace bears out is not believed over everything, and nothing breaks.
+    for edges in [vec![(3.0, right)], vec![(103.0, left), (104.0, left)], vec![(-9.0, left), (1e9, right)]] {
+        recording.edges = edges;
+        assert!(scene.aligner(&recording).ln_likelihood(&healthy, &scene.sweep).is_finite());
+    }
+}
+
+#[test]
 fn the_live_form_follows_the_steps() {
     let machine = machine(WASHER);
     let mut scene = Scene::new(&machine);

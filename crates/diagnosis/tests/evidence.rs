@@ -82,8 +82,11 @@ fn one_of_each_form_is_read() {
     assert_eq!(entries[0].at.as_deref(), Some("2026-03-04T09:12:00"));
     let trace = file.trace.unwrap();
     assert_eq!(trace.path, "test.csv");
-    let marks: Vec<(At, usize)> = trace.marks.iter().map(|m| (m.at, m.step)).collect();
-    assert_eq!(marks, [(At::Clock(43_385.0), place("warm")), (At::After(250.0), place("empty"))]);
+    let marks: Vec<(At, usize, bool)> = trace.marks.iter().map(|m| (m.at, m.step, m.edge)).collect();
+    assert_eq!(
+        marks,
+        [(At::Clock(43_385.0), place("warm"), false), (At::After(250.0), place("empty"), true)]
+    );
 }
 
 /// Place, underlined text, rule, message and remedies, one finding after the other.

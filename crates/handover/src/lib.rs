@@ -7,7 +7,7 @@
 //! and text on pages for teaching.
 //!
 //! Read in this order: `record.rs`, `proof.rs`, `bill.rs` (the data); `gathered/` (from a finding and a report to the data);
-//! `document.rs` (the files); `pdf/` (`world.rs` is the only place that knows typst, the
+//! `visit_file/` (from a file to the data); `document.rs` (the files); `pdf/` (`world.rs` is the only place that knows typst, the
 //! pages themselves stand in the `.typ` files); `invoice/`; `trace.rs`; `calendar.rs`; `label.rs`.
 //! Not here: finding, pricing, testing (`diagnosis`, `worth`, `safety`), keeping it (`records`), reading and writing files
 //! (`wattmend`).
@@ -26,6 +26,7 @@ mod pdf;
 mod proof;
 mod record;
 mod trace;
+pub mod visit_file;
 
 pub use self::trace::{Span, trace_svg};
 pub use bill::{Bill, BillLine, TaxAmount};

@@ -83,6 +83,11 @@ pub enum Says {
         /// The step.
         mark: String,
     },
+    /// A step of the service test begins at that moment of the trace, set by hand by who looked at it.
+    Edge {
+        /// The step.
+        edge: String,
+    },
     /// What parts cost the technician, and what the question whether to repair rests on, as far as it was typed; the newest
     /// counts whole.
     Prices {
@@ -191,6 +196,7 @@ impl Says {
                 | Says::Words { .. }
                 | Says::Caution { .. }
                 | Says::Mark { .. }
+                | Says::Edge { .. }
                 | Says::Prices { .. }
                 | Says::Decided { .. }
                 | Says::Fitted { .. }

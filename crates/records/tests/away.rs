@@ -315,6 +315,7 @@ fn says(kind: u8, text: String) -> Says {
         2 => Says::Lamps { lamps: vec![text.clone(), text] },
         3 => Says::Mended { mended: text, cured: Some(false) },
         4 => Says::Mark { mark: text },
+        5 => Says::Edge { edge: text },
         _ => Says::Caution { caution: text, ticked: true },
     }
 }
@@ -323,7 +324,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
     #[test]
     fn whatever_was_kept_comes_back_equal(
-        entries in proptest::collection::vec((0_u8..6, any::<String>(), any::<bool>()), 0..12),
+        entries in proptest::collection::vec((0_u8..7, any::<String>(), any::<bool>()), 0..12),
         samples in proptest::collection::vec((0_i64..1_000_000, proptest::option::of(any::<f64>())), 0..60),
         erase: bool,
     ) {

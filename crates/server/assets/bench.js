@@ -81,6 +81,7 @@
           }
           forms.delete(first.key);
           await refresh(first.kind);
+          document.dispatchEvent(new CustomEvent("kept", { detail: first.kind }));
         } else {
           const problem = await answer.json().catch(() => ({}));
           refused(first, problem);
@@ -116,7 +117,7 @@
   }
 
   // ---- parts of the page that change after an entry; what is being read does not move before
-  const PARTS = { check: ["find", "agree", "mend"], step: ["test", "find"], visit: ["agree", "mend", "prove", "find"], pending: ["find", "before", "test", "agree", "mend"], live: ["panel"], press: [] };
+  const PARTS = { check: ["find", "agree", "mend"], step: ["test", "find"], visit: ["agree", "mend", "prove", "find"], pending: ["find", "before", "test", "agree", "mend"], live: ["panel"], press: [], edge: document.querySelector("[data-live]")?.dataset.to ? ["find"] : [] };
   async function refresh(kind) {
     const parts = PARTS[kind];
     if (!parts || !job) { location.reload(); return; }

@@ -74,6 +74,8 @@
   let length = 120e3;
   let until = null;
   let dirty = true;
+  // An edge that was taken up, ms.
+  let held = null;
 
   const end = () => Math.max(ended ?? 0, points.last() > 0 ? points.last() : begin + 1000);
   const shownEnd = () => until ?? end() + length * 0.04;
@@ -237,6 +239,12 @@
       c.beginPath(); c.moveTo(0, now); c.lineTo(width, now); c.stroke();
       c.setLineDash([]);
     }
+    if (held !== null) {
+      const at = y(held);
+      c.fillStyle = colours.mark;
+      c.fillRect(0, at - 1, width, 3);
+      c.beginPath(); c.arc(width - 12, at, 9, 0, 7); c.fill();
+    }
     place(y, height);
     if (points.last() > drawn) {
       drawn = points.last();
@@ -270,6 +278,7 @@
       if (!card) {
         card = document.createElement("div");
         card.className = "card";
+        card.dataset.part = i;
         made.set(key, card);
         cards.append(card);
       }
@@ -308,15 +317,22 @@
   function table() {
     const body = document.getElementById("parts");
     if (!body) return;
-    body.replaceChildren(...(test?.parts ?? []).map((part) => {
+    const had = body.contains(document.activeElement) ? document.activeElement.dataset.begin : undefined;
+    body.replaceChildren(...(test?.parts ?? []).map((part, i) => {
       const row = document.createElement("tr");
-      for (const text of [`${part.number} ${part.says}`, part.reads ?? "", part.should, part.verdict, clock(part.from), `${Math.round((part.to - part.from) / 1000)} s`]) {
+      const begin = document.createElement("button");
+      begin.type = "button";
+      begin.textContent = clock(part.from);
+      begin.dataset.begin = i;
+      begin.setAttribute("aria-label", `Step ${part.number} begins at ${clock(part.from)}: move it`);
+      for (const text of [`${part.number} ${part.says}`, part.reads ?? "", part.should, part.verdict, begin, `${Math.round((part.to - part.from) / 1000)} s`]) {
         const cell = document.createElement("td");
-        cell.textContent = text;
+        cell.append(text);
         row.append(cell);
       }
       return row;
     }));
+    if (had !== undefined) body.querySelector(`[data-begin="${had}"]`)?.focus({ preventScroll: true });
   }
 
   // ---- moving and stretching: fingers, wheel, keys, buttons
@@ -493,6 +509,19 @@
     if (state?.state === "lost") { write(shown, "the meter is lost: look at the drum"); return; }
     write(shown, down?.until ? `about ${Math.max(1, Math.ceil((down.until - points.last()) / 1000))} s` : "");
   }
+  // For the script that moves edges.
+  window.wattmend.ribbon = {
+    canvas, begin, end, clock,
+    parts: () => test?.parts ?? [],
+    y: (time) => ((time - (shownEnd() - length)) / length) * canvas.clientHeight,
+    time: (y) => shownEnd() - length + (y / canvas.clientHeight) * length,
+    // The median of the watts in a stretch; null for none.
+    level(from, to) {
+      const watts = points.w.slice(points.from(from), points.from(to)).sort();
+      return watts.length ? watts[watts.length >> 1] : null;
+    },
+    hold(time) { held = time; dirty = true; },
+  };
   window.ribbonState = () => ({ points: points.n, last: points.last(), test, state, late });
 
   new ResizeObserver(() => { dirty = true; }).observe(canvas);
@@ -514,11 +543,13 @@
     refill(begin).then(() => { acts.whole(); dirty = true; });
     meter.textContent = `Recorded from ${clock(begin)} to ${clock(ended)}`;
     // The verdicts of the finding stand beside the trace as it was.
-    fetch(`/api/jobs/${job}/trace`).then((a) => (a.ok ? a.json() : null)).then((past) => {
+    const found = () => fetch(`/api/jobs/${job}/trace`).then((a) => (a.ok ? a.json() : null)).then((past) => {
       if (!past) return;
       test = past;
       table();
       dirty = true;
     }).catch(() => {});
+    found();
+    document.addEventListener("kept", (event) => { if (event.detail === "edge") found(); });
   } else listen();
 })();

@@ -73,6 +73,66 @@ async fn a_live_test_finds_the_open_element_first_and_survives_a_restart() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn where_a_step_begins_is_set_by_hand_moved_and_taken_back() {
+    let made = made_up("element=open");
+    let begin = Timestamp::now();
+    let cut = made.truth.iter().find(|s| s.step.as_deref() == Some("warm")).unwrap().end_s;
+    let bench = Live::new();
+    bench.new_job().await;
+    bench.says(begin, 0.0, 236.0).await;
+    bench.settled(1, begin).await;
+    bench.start(1).await;
+    let heard: Vec<_> = made.samples.iter().filter(|s| s.time_s < cut).collect();
+    for sample in &heard {
+        bench.says(later(begin, 1.0 + sample.time_s), sample.power_w, sample.voltage_v.unwrap()).await;
+    }
+    bench.settled(1 + heard.len(), begin).await;
+    let part = |test: &Value, step: &str| {
+        let parts = test["parts"].as_array().into_iter().flatten();
+        parts
+            .filter(|p| p["step"] == step)
+            .map(|p| (p["from"].as_f64().unwrap(), p["by_hand"] == true))
+            .next_back()
+    };
+    let set = |step: &str, was: f64, at: Option<f64>| {
+        let at = at.map_or(String::new(), |at| at.to_string());
+        format!("what=edge&step={step}&was={was}&at={at}")
+    };
+    let test = bench.event("/api/jobs/1/live", "test", |t| part(t, "right").is_some()).await;
+    let (was, by_hand) = part(&test, "right").unwrap();
+    assert!(!by_hand);
+    // Left and right draw the same: somebody saw it turn over seven seconds later. While it runs, and where it has ended.
+    let at = |is: f64| {
+        move |t: &Value| part(t, "right").is_some_and(|(from, hand)| hand && (from - is).abs() <= 500.0)
+    };
+    let saved = bench.post("/jobs/1/live", &set("right", was, Some(was + 7000.0))).await;
+    assert!(saved["saved"].is_number(), "{saved}");
+    bench.event("/api/jobs/1/live", "test", at(was + 7000.0)).await;
+    bench.post("/jobs/1/live", "what=end").await;
+    let trace = bench.json("/api/jobs/1/trace").await;
+    assert!(at(was + 7000.0)(&trace), "{trace}");
+    // Moved again, the older one gives way; earlier than both.
+    bench.post("/jobs/1/live", &set("right", was + 7000.0, Some(was - 3000.0))).await;
+    let trace = bench.json("/api/jobs/1/trace").await;
+    assert!(at(was - 3000.0)(&trace), "{trace}");
+    let finding = bench.json("/api/jobs/1/finding").await;
+    assert_eq!(finding["suspects"][0]["faults"]["element"], "open", "{}", finding["suspects"][0]);
+    // Taken back: as the trace has it.
+    bench.post("/jobs/1/live", &set("right", was - 3000.0, None)).await;
+    let trace = bench.json("/api/jobs/1/trace").await;
+    let (from, by_hand) = part(&trace, "right").unwrap();
+    assert!(!by_hand && (from - was).abs() < 6000.0, "{trace}");
+    for (refused, says) in [
+        (set("right", was, None), "not set by hand"),
+        (set("sail", was, Some(was)), "no step"),
+        (set("right", was, Some(was + 1e9)), "not in the trace"),
+    ] {
+        let answer = bench.post("/jobs/1/live", &refused).await;
+        assert!(answer["title"].as_str().is_some_and(|t| t.contains(says)), "{refused}: {answer}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn after_a_spin_the_guard_counts_and_says_what_comes() {
     let made = made_up("element=open");
     let begin = Timestamp::now();

@@ -51,6 +51,9 @@ pub struct Habits {
     pub mark_s: f64,
     /// Factor on a start of a step that no mark speaks of, and on a mark at which no step starts.
     pub unmarked: f64,
+    /// Factor on what goes on past an edge that was set by hand, and on what else begins there. Chosen: it outweighs an odd
+    /// level or two, and not a whole step that is not there; no source.
+    pub against_edge: f64,
     /// How far the model of a healthy step is off beside its tolerances, in proportion and in W.
     pub model: (f64, f64),
     /// A level repeats within this share of itself, or so many W: what tells one turn of a drum from the next.
@@ -106,6 +109,7 @@ impl Default for Habits {
             hurried: 0.05,
             mark_s: 2.0,
             unmarked: 0.1,
+            against_edge: 1e-6,
             model: (0.04, 0.7),
             repeats_within: (0.02, 1.0),
             passing: 0.12,

@@ -16,6 +16,7 @@ mod emission;
 mod habits;
 mod lengths;
 mod live;
+mod marks;
 mod pieces;
 mod shown;
 mod steps;
@@ -32,6 +33,7 @@ use chain::{Chain, Forward, Order, Runs, best};
 use emission::{Factors, Profile};
 use lengths::{Length, Table};
 use machine::model::Machine;
+use marks::Begins;
 use pieces::Pieces;
 use std::collections::HashMap;
 use std::sync::OnceLock;
@@ -97,10 +99,7 @@ pub struct Aligner {
     frames: Vec<Frame>,
     idle_w: f64,
     views: Vec<View>,
-    /// Factors of the operator's marks; empty for no marks.
-    doors: Vec<f64>,
-    /// Factors of the marks on going on past a boundary; empty for no marks.
-    marked: Vec<f64>,
+    begins: Begins,
     tables: HashMap<[u64; 5], Table>,
     shapes: HashMap<(usize, Shape), usize>,
     known: HashMap<(usize, PredictionId), (usize, Turn)>,
@@ -141,9 +140,10 @@ impl Aligner {
         if let Some(at) = (0..samples.len()).find(bad) {
             return Err(AlignError::BadSamples(recording.name.clone(), at));
         }
-        let pieces = Pieces::of(samples, &habits, conditions.meter.u_w(0.0));
+        let edges: Vec<f64> = recording.edges.iter().map(|edge| edge.0).collect();
+        let pieces = Pieces::of(samples, &edges, &habits, conditions.meter.u_w(0.0));
         let idle_w = idle_w(machine, conditions);
-        let (doors, marked) = marked(&recording.marks, machine.test.steps.len(), &pieces, &habits);
+        let begins = Begins::of(recording, machine.test.steps.len(), &pieces, &habits);
         let mut tables = HashMap::new();
         let loads = views::beside(&pieces.stretches, &own_w(machine, conditions), &habits);
         let plain = 1.0 - loads.iter().map(|l| l.1).sum::<f64>();
@@ -153,9 +153,9 @@ impl Aligner {
             .into_iter()
             .map(|(pieces, beside, weight)| {
                 let mut between = |profile: &Profile, (median_s, steep): (f64, f64)| {
-                    let factors = Factors::of(profile, &pieces, &habits);
+                    let factors = begins.between(Factors::of(profile, &pieces, &habits));
                     let length = Length { median_s, steep, hurried: 0.0, loose: steep, quick: 0.0 };
-                    runs(&pieces, &factors, table(&mut tables, length), &marked)
+                    runs(&pieces, &factors, table(&mut tables, length), &begins.past)
                 };
                 let pause = between(&Profile::pause(idle_w), habits.pause_s);
                 let outside = between(&Profile::outside(idle_w), habits.outside_s);
@@ -167,8 +167,7 @@ impl Aligner {
             frames: Frame::all(machine),
             idle_w,
             views,
-            doors,
-            marked,
+            begins,
             tables,
             shapes: HashMap::new(),
             known: HashMap::new(),
@@ -223,7 +222,7 @@ impl Aligner {
             let mut all: Vec<&Runs> = steps.collect();
             all.extend(std::iter::repeat_n(&view.pause, count));
             all.extend([&view.outside; 3]);
-            let doors = &self.doors[..self.doors.len().min(count * view.pieces.len())];
+            let doors = &self.begins.doors[..self.begins.doors.len().min(count * view.pieces.len())];
             let chain = Chain { pieces: view.pieces.len(), runs: &all, order: &order, doors };
             sums.push(view.ln_weight + self.forward.ln_sum(&chain));
         }
@@ -235,8 +234,13 @@ impl Aligner {
         *self.ceiling.get_or_init(|| {
             let of = |view: &View| {
                 let outside = [&view.pause, &view.outside];
-                let most =
-                    ceiling::ln_ceiling(&self.frames, &view.pieces, &self.doors, outside, &self.habits);
+                let most = ceiling::ln_ceiling(
+                    &self.frames,
+                    &view.pieces,
+                    &self.begins.doors,
+                    outside,
+                    &self.habits,
+                );
                 view.ln_weight + most
             };
             ln_sum(&self.views.iter().map(of).collect::<Vec<_>>()) + ROUNDING
@@ -269,7 +273,8 @@ impl Aligner {
             let mut all: Vec<&Runs> = steps.iter().collect();
             all.extend(std::iter::repeat_n(&view.pause, count));
             all.extend([&view.outside; 3]);
-            let chain = Chain { pieces: view.pieces.len(), runs: &all, order: &order, doors: &self.doors };
+            let chain =
+                Chain { pieces: view.pieces.len(), runs: &all, order: &order, doors: &self.begins.doors };
             sums.push(view.ln_weight + self.forward.ln_sum(&chain));
         }
         ln_sum(&sums) + ROUNDING
@@ -318,7 +323,7 @@ impl Aligner {
         let table = table(&mut self.tables, shape.length(frame, &self.habits));
         for view in &mut self.views {
             let factors = Factors::of(&shape.profile(frame), &view.pieces, &self.habits);
-            view.runs.push(runs(&view.pieces, &factors, table, &self.marked));
+            view.runs.push(runs(&view.pieces, &factors, table, &self.begins.past));
         }
         let made = self.shapes.len();
         self.shapes.insert((step, shape), made);
@@ -339,7 +344,7 @@ impl Aligner {
         all.extend(std::iter::repeat_n(&view.pause, seen.len()));
         all.extend([&view.outside; 3]);
         let pieces = view.pieces.len();
-        let doors = &self.doors[..self.doors.len().min(seen.len() * pieces)];
+        let doors = &self.begins.doors[..self.begins.doors.len().min(seen.len() * pieces)];
         work(&Chain { pieces, runs: &all, order, doors })
     }
 }
@@ -401,33 +406,6 @@ fn runs(pieces: &Pieces, factors: &Factors, table: &Table, marked: &[f64]) -> Ru
             }
         }
     })
-}
-
-/// Factors of the marks: on starting a step at a piece, and on going on past a boundary where a mark says that a step began.
-fn marked(marks: &[(f64, usize)], steps: usize, pieces: &Pieces, habits: &Habits) -> (Vec<f64>, Vec<f64>) {
-    if marks.is_empty() {
-        return (Vec::new(), Vec::new());
-    }
-    let n = pieces.len();
-    let mut doors = vec![1.0; steps * n];
-    for step in 0..steps {
-        for at in 0..n {
-            let (from, to) = pieces.around_s(at);
-            let near = |&(mark_s, of): &(f64, usize)| {
-                let off = (from - mark_s).max(mark_s - to).max(0.0);
-                if of == step { (-off / habits.mark_s).exp() } else { 0.0 }
-            };
-            doors[step * n + at] = marks.iter().map(near).fold(habits.unmarked, f64::max);
-        }
-    }
-    let mut past = vec![1.0; n];
-    for &(mark_s, _) in marks {
-        let off = |at: &usize| (pieces.at_s(*at) - mark_s).abs();
-        if let Some(at) = (0..n).min_by(|a, b| off(a).total_cmp(&off(b))) {
-            past[at] = habits.unmarked;
-        }
-    }
-    (doors, past)
 }
 
 #[cfg(test)]

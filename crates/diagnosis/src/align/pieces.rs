@@ -25,6 +25,8 @@ const SLOPE: (f64, f64) = (15.0, 1.8);
 /// Length of a piece near the ends of its stretch, s, and how it grows with the distance from them.
 const PIECE_S: f64 = 4.0;
 const GROWS: f64 = 0.25;
+/// Closer than this to an end of a stretch is at that end, s.
+const END_S: f64 = 0.5;
 /// A level is looked for in what came up to so long before, s.
 const AGAIN_S: f64 = 90.0;
 
@@ -68,8 +70,8 @@ pub(super) struct Pieces {
 }
 
 impl Pieces {
-    /// Samples in order of time, at least one.
-    pub(super) fn of(samples: &[Sample], habits: &Habits, meter_w: f64) -> Pieces {
+    /// Samples in order of time, at least one; and where steps are known to begin, s.
+    pub(super) fn of(samples: &[Sample], edges: &[f64], habits: &Habits, meter_w: f64) -> Pieces {
         let usual_s = usual_step_s(samples);
         let mut stretches = Vec::new();
         let mut from = 0;
@@ -84,6 +86,9 @@ impl Pieces {
                 let (start_s, end_s) = (last.end_s, samples[to].time_s);
                 stretches.push(Stretch { start_s, end_s, slope: false, hole: true, ..last });
             }
+        }
+        for &edge_s in edges {
+            part_at(edge_s, &mut stretches);
         }
         Pieces::from_stretches(stretches)
     }
@@ -124,6 +129,16 @@ impl Pieces {
         let before = if i == 0 { here } else { self.at_s(i - 1) };
         let after = self.at_s((i + 1).min(self.len()));
         (f64::midpoint(before, here), f64::midpoint(here, after))
+    }
+}
+
+/// Parts the stretch in which this moment lies; near an end of it that end stands for it.
+fn part_at(time_s: f64, stretches: &mut Vec<Stretch>) {
+    let inside = |s: &Stretch| time_s - s.start_s > END_S && s.end_s - time_s > END_S;
+    if let Some(at) = stretches.iter().position(inside) {
+        let whole = stretches[at];
+        stretches[at].end_s = time_s;
+        stretches.insert(at + 1, Stretch { start_s: time_s, ..whole });
     }
 }
 

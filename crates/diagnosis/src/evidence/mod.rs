@@ -223,4 +223,6 @@ pub struct Recording {
     pub samples: Vec<trace::Sample>,
     /// Marks of the operator: seconds on the samples' clock, and the step that began then (place in the service test).
     pub marks: Vec<(f64, usize)>,
+    /// Beginnings of steps that were set by hand, by who looked at the trace: as the marks, and believed.
+    pub edges: Vec<(f64, usize)>,
 }

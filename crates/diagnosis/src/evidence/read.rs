@@ -52,6 +52,7 @@ static MARK: Table = Table {
     keys: &[
         must("at", Form::Text, "when, by the recording's clock or after its first sample"),
         must("step", Form::Text, "the step that began then"),
+        may("edge", Form::Flag, "set by hand on the trace, and believed"),
     ],
 };
 
@@ -164,8 +165,9 @@ fn trace_file(file: &Fields<'_>, listener: &Listener<'_>, findings: &mut Finding
         let at = at.and_then(|t| heard(&t, At::parse(&t.text), findings));
         let step = fields.text("step", findings);
         let step = step.and_then(|t| heard(&t, listener.step_named(&t.text), findings));
+        let edge = fields.flag("edge", findings);
         if let (Some(at), Some(step)) = (at, step) {
-            marks.push(Mark { at, step, span });
+            marks.push(Mark { at, step, edge, span });
         }
     }
     let path = path?;

@@ -26,6 +26,8 @@ pub struct Mark {
     pub at: At,
     /// The step that began then, by place.
     pub step: usize,
+    /// Set by hand on the trace, and believed.
+    pub edge: bool,
     /// Where the evidence file says so.
     pub span: Span,
 }
@@ -80,13 +82,15 @@ impl TraceFile {
     /// # Errors
     /// A mark by the clock where the recording has none, or a mark outside it; with the place of the mark.
     pub fn recording(&self, trace: Trace) -> Result<Recording, (Span, NotUnderstood)> {
-        let mut marks = Vec::with_capacity(self.marks.len());
+        let (mut marks, mut edges) = (Vec::new(), Vec::new());
         for mark in &self.marks {
             let time_s = moment(mark.at, &trace).map_err(|e| (mark.span.clone(), e))?;
-            marks.push((time_s, mark.step));
+            if mark.edge { &mut edges } else { &mut marks }.push((time_s, mark.step));
         }
-        marks.sort_by(|a, b| a.0.total_cmp(&b.0));
-        Ok(Recording { name: self.path.clone(), samples: trace.samples, marks })
+        for all in [&mut marks, &mut edges] {
+            all.sort_by(|a, b| a.0.total_cmp(&b.0));
+        }
+        Ok(Recording { name: self.path.clone(), samples: trace.samples, marks, edges })
     }
 }
 
@@ -135,8 +139,11 @@ mod tests {
 
     fn marked(at: &str, start_unix_s: Option<f64>) -> Result<f64, &'static str> {
         let at = At::parse(at).map_err(|e| e.rule)?;
-        let file =
-            TraceFile { path: "t.csv".into(), span: 0..1, marks: vec![Mark { at, step: 2, span: 0..1 }] };
+        let file = TraceFile {
+            path: "t.csv".into(),
+            span: 0..1,
+            marks: vec![Mark { at, step: 2, edge: false, span: 0..1 }],
+        };
         let samples = (10..=300).map(|s| Sample::new(f64::from(s), 1.0)).collect();
         file.recording(Trace { samples, start_unix_s }).map(|r| r.marks[0].0).map_err(|(_, e)| e.rule)
     }

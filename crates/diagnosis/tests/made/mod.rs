@@ -72,7 +72,7 @@ impl Maker {
     }
 
     pub fn recording(&self) -> Recording {
-        Recording { name: "made".to_owned(), samples: self.samples.clone(), marks: Vec::new() }
+        Recording { name: "made".to_owned(), samples: self.samples.clone(), ..Recording::default() }
     }
 }
 

@@ -69,6 +69,7 @@ fn said(entry: &Entry) -> Option<[String; 3]> {
         }
         Says::Supply { supply } => ("supply", "", supply.clone()),
         Says::Water { water } => ("water", "", water.clone()),
+        Says::Edge { edge } => ("edge", edge.as_str(), String::new()),
         Says::Mark { mark } => ("mark", mark.as_str(), String::new()),
         Says::Fitted { fitted, old, .. } => ("fitted", fitted.as_str(), old.clone()),
         Says::Safety { safety, .. } => {

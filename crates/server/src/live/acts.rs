@@ -13,11 +13,13 @@ use axum::response::Response;
 use axum::routing::post;
 use axum::{Extension, Json, Router};
 use jiff::{SignedDuration, Timestamp};
-use records::{Job, JobId, NewEntry, Says, SocketId, Trace};
+use records::{Entry, Job, JobId, NewEntry, Says, SocketId, Trace};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::sync::Arc;
 
+/// An edge that was set by hand is the one that is moved where it lies so near to it.
+const SAME_EDGE: std::time::Duration = std::time::Duration::from_secs(2);
 /// Longest stretch that can be attached afterwards, minutes.
 const LONGEST_MIN: f64 = 24.0 * 60.0;
 /// A test begins with what was read so long before, s: the ribbon then shows how the machine stood.
@@ -45,16 +47,18 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub(crate) struct Act {
-    /// start, attach, pressed, not-taken, is, end, go-on, drop.
+    /// start, attach, pressed, not-taken, is, edge, end, go-on, drop.
     what: String,
     /// Number of the socket, for start and attach.
     socket: String,
     /// How much of what was recorded, for attach.
     minutes: String,
-    /// Key of a step, for pressed and is.
+    /// Key of a step, for pressed, is and edge.
     step: String,
-    /// When, in milliseconds since 1970 on the clock of the samples; empty: now.
+    /// When, in milliseconds since 1970 on the clock of the samples; empty: now, and for edge that it is taken back.
     at: String,
+    /// Where the edge lay, in the same way.
+    was: String,
     /// Number of the trace, for drop.
     trace: String,
     /// Names a mark for good: sent twice, it is kept once.
@@ -98,12 +102,13 @@ async fn done(desk: &Arc<Desk>, who: &Who, id: JobId, act: &Act) -> Result<Value
         "attach" => attach(desk, &job, act).await,
         "pressed" | "is" => mark(desk, who, &job, act).await,
         "not-taken" => not_taken(desk, who, &job, act).await,
+        "edge" => edge(desk, who, &job, act).await,
         "end" => end(desk, &job).await,
         "go-on" => go_on(desk, &job).await,
         "drop" => take_away(desk, &job, act).await,
         other => Err(Problem::refused(
             format!("`{other}` is nothing that can be done here"),
-            "one of start, attach, pressed, is, not-taken, end, go-on, drop",
+            "one of start, attach, pressed, is, not-taken, edge, end, go-on, drop",
         )),
     }
 }
@@ -201,12 +206,16 @@ async fn running(desk: &Arc<Desk>, job: &Job) -> Result<Arc<Running>, Problem> {
     })
 }
 
+/// A moment as a script gives it, in milliseconds since 1970.
+fn moment(text: &str) -> Option<Timestamp> {
+    let said = text.trim().parse::<f64>().ok().filter(|ms| ms.is_finite() && ms.abs() < 1e14)?;
+    Timestamp::from_microsecond((said * 1000.0) as i64).ok()
+}
+
 /// When it was tapped, by the clock of the samples.
 fn tapped_at(desk: &Desk, running: &Running, act: &Act) -> Timestamp {
     let newest = newest(desk, running.trace.socket);
-    let said = act.at.trim().parse::<f64>().ok().filter(|ms| ms.is_finite() && ms.abs() < 1e14);
-    let said = said.and_then(|ms| Timestamp::from_microsecond((ms * 1000.0) as i64).ok());
-    said.map_or(newest, |at| at.clamp(running.trace.from, newest.max(running.trace.from)))
+    moment(&act.at).map_or(newest, |at| at.clamp(running.trace.from, newest.max(running.trace.from)))
 }
 
 async fn mark(desk: &Arc<Desk>, who: &Who, job: &Job, act: &Act) -> Result<Value, Problem> {
@@ -244,6 +253,58 @@ async fn not_taken(desk: &Arc<Desk>, who: &Who, job: &Job, act: &Act) -> Result<
     let number = keep(desk, who, job.id, Says::Nothing {}, Some(last), at, &act.key).await?;
     again(desk, job.id).await?;
     Ok(json!({ "saved": number }))
+}
+
+/// Sets by hand where a step begins in the trace that is followed or that counts, or takes that back.
+async fn edge(desk: &Arc<Desk>, who: &Who, job: &Job, act: &Act) -> Result<Value, Problem> {
+    let id = job.id;
+    let traces = desk.with_records(move |r| r.traces_of(id)).await?;
+    // Two lie open only where programs have seen to it; the newest is the one that is shown.
+    let trace = traces.into_iter().max_by_key(|t| t.id).ok_or_else(|| {
+        Problem::refused(
+            "this job has no trace",
+            "start the test on a socket, under Test, or attach a recording",
+        )
+    })?;
+    let machine = desk.machine_of(job)?;
+    let steps = machine.as_deref().map_or(&[][..], |m| m.test.steps.as_slice());
+    let step = steps.iter().find(|s| s.id == act.step.trim()).ok_or_else(|| {
+        Problem::refused(
+            format!("`{}` is no step of this machine's service test", act.step.trim()),
+            "give the key of a step as the machine file has it",
+        )
+    })?;
+    let was = moment(&act.was);
+    let near = |at: &str| {
+        let at = at.parse::<jiff::ZonedDateTime>().ok()?.timestamp();
+        Some(at.duration_since(was?).unsigned_abs()).filter(|off| *off <= SAME_EDGE)
+    };
+    // An edge that was set before gives way; the newest of two at one place.
+    let set = |e: &&Entry| matches!(&e.says, Says::Edge { edge } if *edge == step.id);
+    let before = job.log.standing().filter(set).filter_map(|e| Some((near(&e.at)?, e.number))).min();
+    let before = before.map(|(_, number)| number);
+    let (says, at) = match moment(&act.at) {
+        Some(at) => {
+            let last = trace.to.unwrap_or_else(|| newest(desk, trace.socket)).max(trace.from);
+            if !(trace.from..=last).contains(&at) {
+                return Err(Problem::refused(
+                    "this moment is not in the trace",
+                    "tap on the ribbon, between its ends",
+                ));
+            }
+            (Says::Edge { edge: step.id.clone() }, at)
+        }
+        None if before.is_some() => (Says::Nothing {}, Timestamp::now()),
+        None => {
+            return Err(Problem::refused(
+                "this edge was not set by hand",
+                "say where the step begins instead, in `at`",
+            ));
+        }
+    };
+    let number = keep(desk, who, job.id, says, before, at, &act.key).await?;
+    again(desk, job.id).await?;
+    Ok(json!({ "saved": number, "step": step.id }))
 }
 
 async fn keep(

@@ -16,7 +16,7 @@ use std::sync::Arc;
 use trace::Sample;
 
 use super::MOST_SAMPLES;
-use super::marks::{Mark, Tap, for_alignment};
+use super::marks::{Tap, Taps, for_alignment, is_edge};
 use super::run_down::{Motion, RunDown};
 
 /// Hypotheses that are followed side by side; those that predict the same count once.
@@ -58,6 +58,8 @@ pub(crate) struct Part {
     pub(crate) measured: Option<Estimate>,
     pub(crate) verdict: Verdict,
     pub(crate) why: String,
+    /// Its beginning was set by hand.
+    pub(crate) by_hand: bool,
 }
 
 /// What is known of the test now.
@@ -111,7 +113,7 @@ pub(crate) struct Follower<'m> {
     leading: Vec<(f64, Vec<PredictionId>)>,
     live: Live,
     samples: Vec<Sample>,
-    marks: Vec<Mark>,
+    taps: Taps,
     /// Marks that were taken up while samples were followed.
     taken: usize,
     tapped: Option<Tapped>,
@@ -138,7 +140,7 @@ impl<'m> Follower<'m> {
             leading,
             live,
             samples: Vec::new(),
-            marks: Vec::new(),
+            taps: Taps::default(),
             taken: 0,
             tapped: None,
             first_v: None,
@@ -155,10 +157,12 @@ impl<'m> Follower<'m> {
         &self.now
     }
 
-    /// Takes these marks, in order of time, for those of the test, and follows it again with them.
-    pub(crate) fn mark(&mut self, marks: Vec<Mark>) {
-        if marks != self.marks {
-            self.marks = marks;
+    /// Takes these marks and edges for those of the test. With other marks it is followed again; edges count where the whole
+    /// is gone through, in [`Follower::look_back`].
+    pub(crate) fn tapped(&mut self, taps: Taps) {
+        let others = taps.marks != self.taps.marks;
+        self.taps = taps;
+        if others {
             self.again();
             self.settle();
         }
@@ -186,7 +190,8 @@ impl<'m> Follower<'m> {
 
     fn step(&mut self, sample: Sample) {
         self.live.push(sample);
-        while let Some(mark) = self.marks.get(self.taken).filter(|m| m.time_s <= sample.time_s).copied() {
+        while let Some(mark) = self.taps.marks.get(self.taken).filter(|m| m.time_s <= sample.time_s).copied()
+        {
             self.taken += 1;
             let (Tap::Begins(step) | Tap::Still(step)) = mark.tap;
             self.tapped = Some(Tapped { step, at_s: mark.time_s, seen: None });
@@ -281,7 +286,8 @@ impl<'m> Follower<'m> {
         let recording = Recording {
             name: "live".to_owned(),
             samples: self.samples.clone(),
-            marks: for_alignment(&self.marks, self.now.at_s),
+            marks: for_alignment(&self.taps.marks, self.now.at_s),
+            edges: self.taps.edges.clone(),
         };
         let Ok(mut aligner) = Aligner::new(self.machine, &recording, &self.conditions) else { return };
         let likeliest = self
@@ -291,6 +297,7 @@ impl<'m> Follower<'m> {
             .max_by(|a, b| a.0.total_cmp(&b.0));
         let Some((_, ids)) = likeliest else { return };
         let idle_w = idle_w(&self.expected);
+        let edges = &self.taps.edges;
         self.now.parts = aligner
             .best(ids, &self.sweep)
             .into_iter()
@@ -300,7 +307,16 @@ impl<'m> Follower<'m> {
                     Some(measured) => compare(self.expected[step].power_w, measured, idle_w),
                     None => (Verdict::NotDone, "nothing measured".to_owned()),
                 };
-                Some(Part { step, from_s: m.start_s, to_s: m.end_s, measured: m.power_w, verdict, why })
+                let by_hand = is_edge(edges, m.start_s, step);
+                Some(Part {
+                    step,
+                    from_s: m.start_s,
+                    to_s: m.end_s,
+                    measured: m.power_w,
+                    verdict,
+                    why,
+                    by_hand,
+                })
             })
             .collect();
         if let (Place::Step(step), Some(last)) = (self.now.place, self.now.parts.last())

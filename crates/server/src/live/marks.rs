@@ -1,8 +1,12 @@
-//! What the technician says by a tap about where the test is: entries of the job's log, as marks on the trace.
+//! What the technician says by a tap about where the test is: entries of the job's log, as marks and edges on the trace.
 
 use jiff::Timestamp;
 use machine::model::Machine;
-use records::{Log, Says};
+use records::{Entry, Log, Says};
+
+/// An edge that was set by hand and the beginning of a step are the same within this, s: an alignment takes the end of a level
+/// that is as near as half a second.
+const SAME_S: f64 = 1.0;
 
 /// What a tap says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -20,12 +24,42 @@ pub(crate) struct Mark {
     pub(crate) tap: Tap,
 }
 
+/// What a log says of a trace.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Taps {
+    /// Presses while the machine ran, in order of time.
+    pub(crate) marks: Vec<Mark>,
+    /// Beginnings of steps that were set by hand, s after the trace begins, in order of time.
+    pub(crate) edges: Vec<(f64, usize)>,
+}
+
+impl Taps {
+    /// Of a trace that begins then.
+    pub(crate) fn of_log(log: &Log, machine: &Machine, begins: Timestamp) -> Taps {
+        let edge = |e: &Entry| {
+            let time_s = after(&e.at, begins).filter(|t| *t >= 0.0)?;
+            let Says::Edge { edge } = &e.says else { return None };
+            Some((time_s, machine.test.steps.iter().position(|s| s.id == *edge)?))
+        };
+        let mut edges: Vec<(f64, usize)> = log.standing().filter_map(edge).collect();
+        edges.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Taps { marks: marks(log, machine, begins), edges }
+    }
+}
+
+/// Was this beginning of a step set by hand?
+pub(crate) fn is_edge(edges: &[(f64, usize)], start_s: f64, step: usize) -> bool {
+    edges.iter().any(|&(time_s, of)| of == step && (time_s - start_s).abs() <= SAME_S)
+}
+
+/// Seconds from then to a moment of the log.
+pub(super) fn after(at: &str, begins: Timestamp) -> Option<f64> {
+    let at: jiff::ZonedDateTime = at.parse().ok()?;
+    Some(at.timestamp().duration_since(begins).as_secs_f64())
+}
+
 /// The marks in a log, for a trace that begins then. A mark that was taken back says that its step had not begun.
-pub(crate) fn of_log(log: &Log, machine: &Machine, begins: Timestamp) -> Vec<Mark> {
-    let after = |at: &str| {
-        let at: jiff::ZonedDateTime = at.parse().ok()?;
-        Some(at.timestamp().duration_since(begins).as_secs_f64())
-    };
+fn marks(log: &Log, machine: &Machine, begins: Timestamp) -> Vec<Mark> {
     let step_of = |says: &Says| match says {
         Says::Mark { mark } => machine.test.steps.iter().position(|s| s.id == *mark),
         _ => None,
@@ -38,7 +72,7 @@ pub(crate) fn of_log(log: &Log, machine: &Machine, begins: Timestamp) -> Vec<Mar
             (None, Some(step)) => Tap::Still(step.saturating_sub(1)),
             (None, None) => continue,
         };
-        if let Some(time_s) = after(&entry.at).filter(|t| *t >= 0.0) {
+        if let Some(time_s) = after(&entry.at, begins).filter(|t| *t >= 0.0) {
             marks.push(Mark { time_s, tap });
         }
     }

@@ -1,9 +1,10 @@
 //! A job's trace as evidence: the stretch that ended last, read from the records, with the marks of the log. While a trace is
 //! open it counts for nothing yet.
 
+use super::MOST_SAMPLES;
+use super::marks::{Taps, for_alignment, is_edge};
 use super::range::ms;
 use super::view::PartView;
-use super::{MOST_SAMPLES, marks};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use axum::extract::{Path, State};
@@ -21,11 +22,12 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
     Router::new().route("/api/jobs/{id}/trace", get(for_programs).post(super::acts::by_program))
 }
 
-/// The trace of a job that counts, with its marks.
+/// The trace of a job that counts, with its marks and edges.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Counts {
     trace: Trace,
     marks: Vec<(f64, usize)>,
+    edges: Vec<(f64, usize)>,
 }
 
 /// The trace of a job that counts as evidence, of those that began before `until`; its samples are not read yet.
@@ -41,9 +43,10 @@ pub(crate) async fn of(
     let id = job.id;
     let traces = desk.with_records(move |r| r.traces_of(id)).await?;
     let counts = |trace: Trace| {
-        let marks = marks::of_log(&job.log, machine, trace.from);
+        let Taps { marks, mut edges } = Taps::of_log(&job.log, machine, trace.from);
         let until_s = trace.to.map_or(0.0, |to| to.duration_since(trace.from).as_secs_f64());
-        Counts { trace, marks: marks::for_alignment(&marks, until_s) }
+        edges.retain(|edge| edge.0 <= until_s);
+        Counts { trace, marks: for_alignment(&marks, until_s), edges }
     };
     let then = |t: &Trace| t.to.is_some() && until.is_none_or(|until| t.from < until);
     Ok(traces.into_iter().filter(then).max_by_key(|t| t.id).map(counts))
@@ -51,7 +54,7 @@ pub(crate) async fn of(
 
 /// Its samples; none where there are none with watts.
 pub(crate) async fn read(desk: &Arc<Desk>, counts: Counts) -> Result<Option<Recording>, Problem> {
-    let Counts { trace, marks } = counts;
+    let Counts { trace, marks, edges } = counts;
     let to = trace.to.unwrap_or(trace.from);
     let (kept, name) = desk
         .with_records(move |r| {
@@ -61,7 +64,7 @@ pub(crate) async fn read(desk: &Arc<Desk>, counts: Counts) -> Result<Option<Reco
         .await?;
     let sample = |s: &records::Sample| sample(s, trace.from);
     let samples: Vec<trace::Sample> = kept.iter().filter_map(sample).take(MOST_SAMPLES).collect();
-    Ok((!samples.is_empty()).then(|| Recording { name: format!("socket {name}"), samples, marks }))
+    Ok((!samples.is_empty()).then(|| Recording { name: format!("socket {name}"), samples, marks, edges }))
 }
 
 /// A sample of a trace that begins then; none where the meter gave no watts.
@@ -92,6 +95,7 @@ async fn for_programs(
         .into());
     };
     let at = |s: f64| ms(trace.from) + 1000.0 * s;
+    let edges = Taps::of_log(&job.log, &found.machine, trace.from).edges;
     let shared = found.clone();
     let healthy = Hypothesis::healthy();
     let expected = desk.work(move || bench::predict(&shared.machine, &healthy, &shared.conditions)).await?;
@@ -104,6 +108,7 @@ async fn for_programs(
             should: v.expected_w,
             verdict: v.verdict,
             why: &v.why,
+            by_hand: is_edge(&edges, v.start_s?, v.step),
         };
         Some(part.json(&found.machine, &expected))
     });

@@ -1,7 +1,8 @@
 //! The tests that are being followed: each on a thread of its own, for as long as its trace is open.
 
 use super::follow::{Follower, Frame, Place, TestNow};
-use super::{marks, recorded};
+use super::marks::Taps;
+use super::recorded;
 use crate::capture::Event;
 use crate::desk::Desk;
 use crate::problem::Problem;
@@ -44,7 +45,7 @@ pub(crate) struct Running {
 /// What the thread is told.
 enum In {
     Sample(Sample),
-    Marks(Vec<marks::Mark>),
+    Taps(Taps),
     End,
 }
 
@@ -127,11 +128,11 @@ impl Tests {
         Ok(Some(running))
     }
 
-    /// Follows the test with the marks as the log has them now.
+    /// Follows the test with the marks and edges as the log has them now.
     pub(crate) fn marked(&self, job: &Job) {
         if let Some(running) = self.get(job.id) {
-            let marks = marks::of_log(&job.log, &running.machine, running.trace.from);
-            let _ = running.inbox.send(In::Marks(marks));
+            let taps = Taps::of_log(&job.log, &running.machine, running.trace.from);
+            let _ = running.inbox.send(In::Taps(taps));
         }
     }
 }
@@ -156,7 +157,7 @@ async fn begin(
     let mut before = desk.with_records(move |r| r.samples(trace.socket, trace.from, far)).await?;
     let last = before.last().map(|s| s.at);
     before.extend(recent.into_iter().filter(|s| s.at >= trace.from && last.is_none_or(|l| s.at > l)));
-    let marks = marks::of_log(&job.log, &machine, trace.from);
+    let taps = Taps::of_log(&job.log, &machine, trace.from);
 
     let (inbox, received) = mpsc::channel();
     let (tell, now) = watch::channel(Arc::new(TestNow::default()));
@@ -180,7 +181,7 @@ async fn begin(
             // What is likely is worked out there: the page stands meanwhile, and samples wait in the inbox.
             move || {
                 let frame = frame(&machine, &job, &settings);
-                follow(&machine, frame, marks, &before, begins, &received, &tell);
+                follow(&machine, frame, taps, &before, begins, &received, &tell);
             }
         })
         .map_err(|e| Problem::ours(format!("the test cannot be followed: {e}")))?;
@@ -224,7 +225,7 @@ async fn hand_on(desk: Arc<Desk>, job: JobId, running: Arc<Running>, mut bus: br
 fn follow(
     machine: &Machine,
     frame: Frame,
-    marks: Vec<marks::Mark>,
+    taps: Taps,
     before: &[Sample],
     begins: Timestamp,
     inbox: &mpsc::Receiver<In>,
@@ -233,7 +234,7 @@ fn follow(
     let Ok(mut follower) = Follower::new(machine, frame) else { return };
     let sample = |s: &Sample| recorded::sample(s, begins);
     before.iter().filter_map(sample).for_each(|s| follower.push(s));
-    follower.mark(marks);
+    follower.tapped(taps);
     follower.look_back();
     let _ = tell.send(Arc::new(follower.now().clone()));
     let mut looked = Instant::now();
@@ -247,8 +248,8 @@ fn follow(
                     news = true;
                 }
             }
-            Ok(In::Marks(marks)) => {
-                follower.mark(marks);
+            Ok(In::Taps(taps)) => {
+                follower.tapped(taps);
                 follower.look_back();
                 news = true;
             }

@@ -182,6 +182,8 @@ pub(super) struct PartView<'a> {
     pub(super) should: Estimate,
     pub(super) verdict: Verdict,
     pub(super) why: &'a str,
+    /// Its beginning was set by hand.
+    pub(super) by_hand: bool,
 }
 
 impl PartView<'_> {
@@ -194,7 +196,7 @@ impl PartView<'_> {
             "from": self.from_ms, "to": self.to_ms, "reads": self.reads.map(words::watts),
             "verdict": words::verdict(self.verdict), "look": is_bad(self.verdict), "why": self.why,
             "band": [low.max(0.0), high.max(0.0)], "should": words::watts(self.should),
-            "works_with": load(expected, self.step),
+            "works_with": load(expected, self.step), "by_hand": self.by_hand,
         })
     }
 }
@@ -233,6 +235,7 @@ pub(crate) fn as_json(running: &Running, now: &TestNow) -> Value {
             should: now.expected[p.step].power_w,
             verdict: p.verdict,
             why: &p.why,
+            by_hand: p.by_hand,
         };
         part.json(machine, &now.expected)
     };

@@ -104,7 +104,7 @@ impl EvidenceText {
         trace.start_unix_s = summary.start_unix_s;
         let name = path.display().to_string();
         let recording = match &self.trace {
-            None => Recording { name, samples: trace.samples, marks: Vec::new() },
+            None => Recording { name, samples: trace.samples, ..Recording::default() },
             Some(file) => file.recording(trace).map(|r| Recording { name, ..r }).map_err(|(span, e)| {
                 let found = Diagnostic::error(e.rule, span, e.message).mend(e.remedy);
                 refused_file(&self.path, &self.text, &[found], screen)

@@ -1,14 +1,10 @@
 //! `wattmend record FILE`: what is handed over at the end of a job, from the evidence and a visit file.
 //!
-//! `visit.rs` reads the visit file (`keys.rs` its keys, `price.rs` and `tested.rs` its sums and tests), `found.rs` adds what the
-//! evidence says, `papers.rs` makes the files; this module writes them.
+//! `handover::visit_file` reads the visit file, `found.rs` adds what the evidence says, `papers.rs` makes the files; this module
+//! writes them.
 
 mod found;
-mod keys;
 mod papers;
-mod price;
-mod tested;
-mod visit;
 
 use crate::end::{Answer, Done, End, Failure};
 use crate::find_cmd;
@@ -17,7 +13,7 @@ use crate::render::wrap::wrap;
 use crate::render::{Screen, diagnostics};
 use crate::sheets;
 use diagnosis::setup::Setup;
-use handover::{Claim, JobRecord};
+use handover::{Claim, JobRecord, visit_file};
 use papers::Papers;
 use report::finding::json::Found;
 use std::path::{Path, PathBuf};
@@ -74,7 +70,7 @@ fn record(
     let text = arguments.visit.as_deref().map_or(Ok("format = 1\n".to_owned()), load::visit)?;
     let today = jiff::ZonedDateTime::now().date();
     let mut record =
-        visit::read(found.machine, found.variant, found.conditions, &text, today).map_err(|e| {
+        visit_file::read(found.machine, found.variant, found.conditions, &text, today).map_err(|e| {
             let name = arguments.visit.as_deref().map_or(String::new(), |p| p.display().to_string());
             Failure { text: diagnostics::render_visit(&name, &text, &e, screen), end: End::FileRefused }
         })?;

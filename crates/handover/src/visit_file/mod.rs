@@ -1,10 +1,13 @@
 //! The visit file: TOML in, the written half of a [`JobRecord`] out, with all errors at once and at their place.
+//!
+//! `keys.rs` has its keys, `price.rs` reads its sums, `tested.rs` its safety test.
 
-use super::keys;
-use super::price;
-use super::tested;
+mod keys;
+mod price;
+mod tested;
+
+use crate::{Consent, FollowUp, JobRecord, Part, Party, Plate};
 use bench::Conditions;
-use handover::{Consent, FollowUp, JobRecord, Part, Party, Plate};
 use jiff::civil::Date;
 use machine::diagnostic::{Diagnostic, Severity};
 use machine::model::{Machine, PartId};
@@ -16,22 +19,23 @@ const FORMAT: i64 = 1;
 
 /// Most pieces of one part, and most minutes of a visit or a follow-up, that are believed.
 const MOST_PIECES: f64 = 999.0;
-pub(super) const MOST_MINUTES: f64 = 6000.0;
+const MOST_MINUTES: f64 = 6000.0;
 
 /// A part that was fitted, with what only the machine file and the price need.
-pub(super) struct Fitted {
+struct Fitted {
     /// Its place in the machine file, where it is one of its parts.
-    pub(super) id: Option<PartId>,
-    pub(super) part: Part,
-    pub(super) price: Option<Text>,
-    pub(super) place: machine::model::Span,
+    id: Option<PartId>,
+    part: Part,
+    price: Option<Text>,
+    place: machine::model::Span,
 }
 
-/// Reads a visit file. What was found is added by the caller; `today` stands where the file names no day.
+/// Reads a visit file about a machine, or one variant of it, whose steps are expected to read as under these conditions. What
+/// was found is added by the caller; `today` stands where the file names no day.
 ///
 /// # Errors
 /// All of them, in the order of the file.
-pub(super) fn read(
+pub fn read(
     machine: &Machine,
     variant: Option<&str>,
     conditions: &Conditions,
@@ -168,7 +172,7 @@ fn follow_up(file: &Fields<'_>, findings: &mut Findings) -> Option<FollowUp> {
 }
 
 /// A whole number from 1.
-pub(super) fn count(fields: &Fields<'_>, key: &str, most: f64, findings: &mut Findings) -> Option<u32> {
+fn count(fields: &Fields<'_>, key: &str, most: f64, findings: &mut Findings) -> Option<u32> {
     let number = fields.number(key, findings)?;
     if number.fract() != 0.0 || !(1.0..=most).contains(&number) {
         let span = fields.get(key).map_or_else(|| fields.span(), toml::Spanned::span);
@@ -195,7 +199,7 @@ fn moment(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Option<Tex
 }
 
 /// A day.
-pub(super) fn day(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Option<Date> {
+fn day(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Option<Date> {
     let text = moment(fields, key, findings)?;
     let day = text.text.trim().parse().ok();
     if day.is_none() {
@@ -205,6 +209,6 @@ pub(super) fn day(fields: &Fields<'_>, key: &str, findings: &mut Findings) -> Op
 }
 
 /// A text that cannot be taken.
-pub(super) fn wrong(findings: &mut Findings, text: &Text, message: &str, remedy: &str) {
+fn wrong(findings: &mut Findings, text: &Text, message: &str, remedy: &str) {
     findings.push(Diagnostic::error("not-understood", text.span.clone(), message).mend(remedy));
 }

@@ -1,8 +1,7 @@
 //! `[price]`, `[invoice]` and the prices of parts: from the visit file to a bill.
 
-use super::keys;
-use super::visit::{Fitted, MOST_MINUTES, count, day, wrong};
-use handover::Bill;
+use super::{Fitted, MOST_MINUTES, count, day, keys, wrong};
+use crate::Bill;
 use machine::diagnostic::Diagnostic;
 use machine::read::fields::{Fields, Findings};
 use rust_decimal::Decimal;

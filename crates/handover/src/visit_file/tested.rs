@@ -1,9 +1,8 @@
 //! `[safety]`: from the visit file through `safety` to what is handed over of it.
 
-use super::keys;
-use super::visit::{Fitted, day, wrong};
+use super::{Fitted, day, keys, wrong};
+use crate::Proof;
 use bench::Conditions;
-use handover::Proof;
 use jiff::civil::Date;
 use machine::diagnostic::Diagnostic;
 use machine::model::Machine;
