@@ -70,7 +70,7 @@ impl Tag {
         let language = parts.first()?;
         let is_language =
             (2..=3).contains(&language.len()) && language.bytes().all(|b| b.is_ascii_alphabetic());
-        (is_language && parts.len() <= 4 && parts.iter().all(|p| fits(&p))).then(|| Tag(parts.join("-")))
+        (is_language && parts.len() <= 4 && parts.iter().all(fits)).then(|| Tag(parts.join("-")))
     }
 
     /// As HTML names it.

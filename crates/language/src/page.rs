@@ -337,15 +337,12 @@ fn unescaped(text: &str) -> Cow<'_, str> {
         out.push_str(&rest[..at]);
         rest = &rest[at..];
         let entity = rest.find(';').filter(|end| *end <= 8).map(|end| &rest[1..end]);
-        match entity.and_then(|e| character(e).map(|c| (e, c))) {
-            Some((entity, c)) => {
-                out.push(c);
-                rest = &rest[entity.len() + 2..];
-            }
-            None => {
-                out.push('&');
-                rest = &rest[1..];
-            }
+        if let Some((entity, c)) = entity.and_then(|e| character(e).map(|c| (e, c))) {
+            out.push(c);
+            rest = &rest[entity.len() + 2..];
+        } else {
+            out.push('&');
+            rest = &rest[1..];
         }
     }
     out.push_str(rest);

@@ -32,7 +32,7 @@ impl Spoken {
         let book = Book::of(file);
         let phrases = || program.phrases.iter().filter_map(|p| Some((p, book.with_slots(&p.id)?)));
         // Scripts also show the words of a finding, as the bench sends them.
-        let in_scripts = |used: &String| used.ends_with(".js") || used.ends_with("finding/words.rs");
+        let in_scripts = |used: &String| used.contains("/assets/") || used.ends_with("finding/words.rs");
         let of_scripts: BTreeMap<&str, String> = phrases()
             .filter(|(p, _)| p.used_in.iter().any(in_scripts))
             .map(|(p, said)| (p.id.as_str(), said))
@@ -47,7 +47,7 @@ impl Spoken {
             of: program.phrases.len(),
             others: file.phrases.iter().filter(|p| p.is_done()).count().saturating_sub(has),
             name: name.to_owned(),
-            version: sum.iter().take(4).map(|b| format!("{b:02x}")).collect(),
+            version: format!("{:08x}", u32::from_be_bytes([sum[0], sum[1], sum[2], sum[3]])),
             script,
             book,
         }

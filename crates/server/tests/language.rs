@@ -121,7 +121,7 @@ async fn scripts_and_refusals_speak_it_and_programs_are_told_english() {
     );
     let (_, _, page) = bench.ask(refused("text/html")).await;
     assert!(page.contains("<h1>so viel Wasser fasst kein Gerät</h1>"), "{page}");
-    assert!(page.contains("<p>Abhilfe: <span>0 bis 200 l eingeben</span>.</p>"), "{page}");
+    assert!(page.contains("<p>Abhilfe: <span>0 bis 200 l eingeben.</span></p>"), "{page}");
     let (_, page) = bench.get("/nowhere").await;
     assert!(page.contains("<html lang=\"de\">") && page.contains("diese Seite gibt es nicht"), "{page}");
     let (_, body) = bench.get("/api/nothing").await;
@@ -149,11 +149,7 @@ async fn settings_choose_replace_and_take_away_the_file() {
     let (_, page) = bench.get("/settings").await;
     let has = language::read(german().as_bytes()).unwrap().phrases.len();
     assert!(page.contains(&format!("{has} von {all} Wendungen sind da")), "{page}");
-    assert!(
-        page.contains("<span translate=\"no\">&#60;b&#62;de&#60;&#47;b&#62;.po</span>")
-            || page.contains("<span translate=\"no\">b&#62;.po</span>"),
-        "{page}"
-    );
+    assert!(page.contains("<span translate=\"no\">b&#62;.po</span>"), "{page}");
     assert_eq!(bench.get("/settings/language/file.po").await.1, german());
 
     let one = "msgid \"\"\nmsgstr \"Language: fr\\n\"\n\nmsgid \"Settings\"\nmsgstr \"Réglages\"\n\nmsgid \"Never said here\"\nmsgstr \"Jamais\"\n";
