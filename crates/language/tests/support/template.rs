@@ -201,15 +201,14 @@ impl Place {
                 self.silent = self.silent.filter(|s| *s < at);
             }
             None if VOID.contains(&name) || closed => {
-                self.silent = self.silent.filter(|s| *s < self.open.len())
+                self.silent = self.silent.filter(|s| *s < self.open.len());
             }
             None => self.open.push(name.to_owned()),
         }
     }
 
     fn html(mut self, html: &str, found: &mut BTreeSet<String>) -> Place {
-        let mut chars = html.char_indices();
-        while let Some((at, c)) = chars.next() {
+        for (at, c) in html.char_indices() {
             let rest = &html[at..];
             match self.spot.clone() {
                 Spot::Text => {
