@@ -114,7 +114,8 @@ fn decimals_for(x: f64) -> usize {
     (digits - 1.0 - exponent).clamp(0.0, 9.0) as usize
 }
 
-fn three_digits(x: f64) -> String {
+/// Three significant digits, four where the first is a 1; no closing zeros.
+pub(crate) fn three_digits(x: f64) -> String {
     let text = format!("{x:.*}", decimals_for(x));
     with_minus(if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text })
 }

@@ -6,7 +6,7 @@
 //!
 //! Read in this order: `dimension.rs` (what is measured, in which base unit), `unit.rs` (how units are spelt),
 //! `number.rs`, `notation.rs` (one value), `compound.rs` (tolerances, ranges, "… at …"), `reading.rs` (what a display
-//! shows), `format.rs` (the way back). Apart from these stand [`uncertainty`] and [`conformity`].
+//! shows), `format.rs` (the way back), `units.rs` (the units of a country). Apart from these stand [`uncertainty`] and [`conformity`].
 //!
 //! Always true: no text makes anything here panic, and texts over [`LONGEST_TEXT`] bytes are refused unread
 //! (`tests/notation_properties.rs`); what [`format()`] writes, [`parse`] reads back.
@@ -22,6 +22,7 @@ mod reading;
 mod toleranced;
 pub mod uncertainty;
 mod unit;
+mod units;
 
 pub use compound::{parse_at, parse_range, parse_toleranced};
 pub use dimension::Dimension;
@@ -30,6 +31,7 @@ pub use format::{format, format_code, format_pm};
 pub use notation::{parse, parse_any};
 pub use reading::{Decoded, Reading, parse_reading};
 pub use toleranced::Toleranced;
+pub use units::{Lengths, Temperatures, Units, Volumes};
 
 /// The longest text that is read, in bytes. A value is a few words; more is a mistake or an attack.
 pub const LONGEST_TEXT: usize = 200;

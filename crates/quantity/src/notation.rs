@@ -124,7 +124,7 @@ pub(crate) fn wrong_unit(n: &Number<'_>, unit: Piece<'_>, d: Dimension, all: Pie
             format!("write e.g. {example}, without a mark after a whole number"),
         );
     }
-    if let Some(error) = ambiguous_milli(unit, n.piece, d) {
+    if let Some(error) = ambiguous_milli(unit, n.piece, d).or_else(|| which_gallon(unit, n.piece, d)) {
         return error;
     }
     if unit.text.starts_with(':') && d == Dimension::Time {
@@ -153,6 +153,20 @@ fn unknown_unit(unit: Piece<'_>, wanted: Option<Dimension>) -> NotationError {
         None => format!("write e.g. {}", d.example()),
     };
     unit.error(format!("“{}” is no unit of {}", unit.text, d.name()), remedy)
+}
+
+/// Gallons, quarts and flows in them, without saying whose.
+fn which_gallon(unit: Piece<'_>, number: Piece<'_>, d: Dimension) -> Option<NotationError> {
+    let plain = match (d, unit.text.to_ascii_lowercase().as_str()) {
+        (Dimension::Volume, "gal" | "gallon" | "gallons") => "gal",
+        (Dimension::Volume, "qt" | "quart" | "quarts") => "qt",
+        (Dimension::Flow, "gpm" | "gal/min") => "gal/min",
+        _ => return None,
+    };
+    Some(unit.error(
+        format!("“{}” may be a US or an imperial one", unit.text),
+        format!("write {0} US {plain} or {0} imp {plain}", number.text),
+    ))
 }
 
 /// Texts in which a small m may stand for milli or, typed in haste, for mega or micro.

@@ -32,6 +32,16 @@ const ZERO_CELSIUS: f64 = 273.15;
 /// Conventional millimetre of water, 1 kg/m² times standard gravity (ISO 80000-3).
 const MM_H2O: f64 = 9.806_65;
 const RAD_PER_S: f64 = 60.0 / std::f64::consts::TAU;
+/// International foot and inch (NIST SP 811, appendix B.8, exact).
+const FOOT: f64 = 0.3048;
+const INCH: f64 = 0.0254;
+/// US gallon of 231 cubic inches, and imperial gallon, litres (NIST SP 811, appendices B.6 and B.8, exact).
+pub(crate) const US_GALLON: f64 = 3.785_411_784;
+pub(crate) const IMPERIAL_GALLON: f64 = 4.546_09;
+/// Pound-force on a square inch: 4.448 221 615 260 5 N on (0.0254 m)² (NIST SP 811, appendix B.8).
+const PSI: f64 = 4.448_221_615_260_5 / (INCH * INCH);
+/// Degrees Fahrenheit in a kelvin (NIST SP 811, appendix B.8: t/°C = (t/°F − 32)/1.8).
+const FAHRENHEIT: f64 = 1.8;
 
 /// All units but those of temperature, which have an offset and stand in [`conversion`].
 static UNITS: &[Unit] = &[
@@ -55,11 +65,39 @@ static UNITS: &[Unit] = &[
     unit(D::Volume, &["m3"], 1000.0, ""),
     unit(D::Volume, &["dm3"], 1.0, ""),
     unit(D::Volume, &["cm3"], 1e-3, ""),
+    // No "gal" alone: it is one volume in the United States and another in Britain, see `which_gallon`.
+    unit(
+        D::Volume,
+        &["US gal", "USgal", "us gal", "US gallon", "US gallons", "gal US", "gal (US)"],
+        US_GALLON,
+        "",
+    ),
+    unit(D::Volume, &["US qt", "US quart", "US quarts"], US_GALLON / 4.0, ""),
+    unit(
+        D::Volume,
+        &[
+            "imp gal",
+            "impgal",
+            "Imp gal",
+            "imperial gallon",
+            "imperial gallons",
+            "UK gal",
+            "gal (imp)",
+            "gal (UK)",
+        ],
+        IMPERIAL_GALLON,
+        "",
+    ),
+    unit(D::Volume, &["imp qt", "imperial quart", "imperial quarts", "UK qt"], IMPERIAL_GALLON / 4.0, ""),
     unit(D::Flow, &["l/min", "L/min", "litres/min"], 1.0, "m"),
     unit(D::Flow, &["l/s", "L/s"], 60.0, "m"),
     unit(D::Flow, &["l/h", "L/h"], 1.0 / 60.0, "m"),
     unit(D::Flow, &["m3/h"], 1000.0 / 60.0, ""),
+    unit(D::Flow, &["US gal/min", "US gpm"], US_GALLON, ""),
+    unit(D::Flow, &["imp gal/min", "imp gpm"], IMPERIAL_GALLON, ""),
     unit(D::Length, &["m", "metre", "metres"], 1.0, "numcdk"),
+    unit(D::Length, &["ft", "foot", "feet"], FOOT, ""),
+    unit(D::Length, &["in", "inch", "inches"], INCH, ""),
     unit(D::Mass, &["g"], 1e-3, "umk"),
     unit(D::Capacitance, &["F"], 1.0, "pnum"),
     unit(D::Inductance, &["H"], 1.0, "num"),
@@ -72,6 +110,8 @@ static UNITS: &[Unit] = &[
     unit(D::Pressure, &["bar"], 1e5, "m"),
     unit(D::Pressure, &["mmH2O", "mm H2O"], MM_H2O, ""),
     unit(D::Pressure, &["cmH2O", "cm H2O"], 10.0 * MM_H2O, ""),
+    unit(D::Pressure, &["psi", "PSI", "lbf/in2"], PSI, ""),
+    unit(D::Pressure, &["inH2O", "in H2O"], 25.4 * MM_H2O, ""),
     unit(D::Torque, &["Nm", "N m"], 1.0, "umck"),
     unit(D::Inertia, &["kgm2", "kg m2"], 1.0, ""),
     unit(D::Inertia, &["gm2", "g m2"], 1e-3, ""),
@@ -92,6 +132,7 @@ pub(crate) fn normalise(unit: &str) -> String {
             '\u{2126}' => out.push('Ω'),
             '\u{b5}' | '\u{3bc}' => out.push('u'),
             '\u{2103}' => out.push_str("°C"),
+            '\u{2109}' => out.push_str("°F"),
             'º' | '˚' => out.push('°'),
             '²' | '₂' => out.push('2'),
             '³' => out.push('3'),
@@ -142,8 +183,14 @@ impl Unit {
 pub(crate) fn conversion(unit: &str, dimension: Dimension) -> Option<Conversion> {
     let spelling = normalise(unit);
     let celsius = matches!(spelling.as_str(), "°C" | "degC" | "deg C" | "° C" | "C");
+    // No "F" alone: it is the farad.
+    let fahrenheit = matches!(spelling.as_str(), "°F" | "degF" | "deg F" | "° F");
     let scale = |factor| Conversion { factor, offset: 0.0 };
     match dimension {
+        D::Temperature if fahrenheit => {
+            Some(Conversion { factor: 1.0 / FAHRENHEIT, offset: -32.0 / FAHRENHEIT })
+        }
+        D::TemperatureDifference if fahrenheit => Some(scale(1.0 / FAHRENHEIT)),
         D::Temperature if celsius => Some(scale(1.0)),
         D::Temperature if spelling == "K" => Some(Conversion { factor: 1.0, offset: -ZERO_CELSIUS }),
         D::TemperatureDifference if celsius || spelling == "K" => Some(scale(1.0)),

@@ -16,7 +16,8 @@ fn near_notation() -> impl Strategy<Value = String> {
     let parts = [
         "1", "20", "234", "0", ".", ",", " ", "\u{a0}", "\u{202f}", "-", "−", "+", "±", "/", "%", "k", "M",
         "m", "R", "Ω", "\u{2126}", "µ", "u", "V", "W", "s", "min", "h", "l", "°C", "K", "at", "..", "…",
-        "OL", "∞", "²", "⁻¹", "1/min", "ohm", "H2O", "é", "🔧", "İ",
+        "OL", "∞", "°F", "US gal", "imp", "gal", "ft", "in", "psi", "²", "⁻¹", "1/min", "ohm", "H2O", "é",
+        "🔧", "İ",
     ];
     prop::collection::vec(prop::sample::select(parts.to_vec()), 0..12).prop_map(|v| v.concat())
 }

@@ -44,7 +44,7 @@ pub use jobs::{Customer, Job, JobId, JobLine, JobMachine};
 pub use log::{EvidenceText, Log};
 pub use open::Records;
 pub use samples::{Gap, MOST_SAMPLES, Sample, Socket, SocketId, Trace, TraceId};
-pub use settings::{Charges, FirmFacts, Instrument, Settings};
+pub use settings::{Charges, ChosenUnits, FirmFacts, Instrument, LanguageFile, Settings};
 pub use stock::{StockPart, Taken};
 pub use users::{Role, Session, User, UserId};
 pub use visit::{HandOverFacts, NoSignature, ProvingFacts, Signature, TesterFacts};

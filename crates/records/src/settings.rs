@@ -38,6 +38,29 @@ pub struct Settings {
     pub standard: String,
     /// The tester for it.
     pub tester: TesterFacts,
+    /// Units in which pages read and show.
+    pub units: ChosenUnits,
+}
+
+/// Units by their symbol, where others than the base units are chosen; empty: the base unit.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct ChosenUnits {
+    /// `°F`.
+    pub temperature: String,
+    /// `US gal` or `imp gal`.
+    pub volume: String,
+    /// `ft`.
+    pub length: String,
+}
+
+/// The file that says the pages in another language.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LanguageFile {
+    /// Its name on the device that it came from.
+    pub name: String,
+    /// Its text, a gettext PO file.
+    pub text: String,
 }
 
 /// What a quote takes beside rate and parts: decimal numbers as they were typed; empty: none.
@@ -154,6 +177,44 @@ impl Records {
         })?;
         self.connection().execute(
             "INSERT INTO setting (name, value) VALUES ('all', ?1) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+            [text],
+        )?;
+        Ok(())
+    }
+
+    /// The language file; none: the pages are English.
+    ///
+    /// # Errors
+    /// Where the disk refuses, or a newer program wrote it.
+    pub fn language_file(&self) -> Result<Option<LanguageFile>, RecordsError> {
+        let sql = "SELECT value FROM setting WHERE name = 'language file'";
+        let text: Option<String> = self.connection().query_row(sql, [], |row| row.get(0)).optional()?;
+        let read = |text: String| {
+            serde_json::from_str(&text).map_err(|e| {
+                RecordsError::new(
+                    format!("the language file cannot be read: {e}"),
+                    "choose it anew, under Settings",
+                )
+            })
+        };
+        text.map(read).transpose()
+    }
+
+    /// Keeps the language file; none takes it away.
+    ///
+    /// # Errors
+    /// Where the disk refuses.
+    pub fn keep_language_file(&self, file: Option<&LanguageFile>) -> Result<(), RecordsError> {
+        let Some(file) = file else {
+            self.connection().execute("DELETE FROM setting WHERE name = 'language file'", [])?;
+            return Ok(());
+        };
+        let text = serde_json::to_string(file).map_err(|e| {
+            RecordsError::new(format!("the language file cannot be written: {e}"), "choose another")
+        })?;
+        self.connection().execute(
+            "INSERT INTO setting (name, value) VALUES ('language file', ?1)
+             ON CONFLICT (name) DO UPDATE SET value = excluded.value",
             [text],
         )?;
         Ok(())

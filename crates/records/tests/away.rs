@@ -103,6 +103,8 @@ fn round(records: &Records, folder: &Folder) {
     assert_eq!(copy.import(&out).unwrap(), exported);
     copy.export(&again, &now()).unwrap();
     assert_eq!(files(&out), files(&again));
+    assert_eq!(copy.settings().unwrap(), records.settings().unwrap());
+    assert_eq!(copy.language_file().unwrap(), records.language_file().unwrap());
     for socket in records.sockets().unwrap() {
         let all = |r: &Records| r.samples(socket.id, Timestamp::MIN, Timestamp::MAX).unwrap();
         assert_eq!(all(records), all(&copy));

@@ -1,7 +1,7 @@
 //! Opening never makes anything worse, and what was saved is there.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
-use records::{Customer, JobMachine, NewEntry, Records, Says, Settings};
+use records::{Customer, JobMachine, LanguageFile, NewEntry, Records, Says, Settings};
 use std::path::Path;
 
 fn entry(key: &str, says: Says) -> NewEntry {
@@ -261,4 +261,21 @@ fn settings_are_kept() {
     let settings = Settings { rate_minor: Some(6200), ..Settings::default() };
     records.keep_settings(&settings).unwrap();
     assert_eq!(records.settings().unwrap(), settings);
+}
+
+#[test]
+fn a_language_file_is_kept_beside_the_settings() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    let records = Records::open(&path).unwrap();
+    assert_eq!(records.language_file().unwrap(), None);
+    let file = |text: &str| LanguageFile { name: "de.po".to_owned(), text: text.to_owned() };
+    records.keep_language_file(Some(&file("msgid \"\""))).unwrap();
+    records.keep_language_file(Some(&file("msgid \"ä\"\n"))).unwrap();
+    records.keep_settings(&Settings::default()).unwrap();
+    drop(records);
+    let records = Records::open(&path).unwrap();
+    assert_eq!(records.language_file().unwrap(), Some(file("msgid \"ä\"\n")));
+    records.keep_language_file(None).unwrap();
+    assert_eq!(records.language_file().unwrap(), None);
 }

@@ -2,6 +2,10 @@
 // Works without any of this: every form also sends itself.
 (() => {
   "use strict";
+  // Words of a script in the language of the pages (phrases.js), looked up by the English; `{1}` is the first value.
+  const phrases = window.wattmendPhrases ?? {};
+  const t = (english, ...values) =>
+    (Object.hasOwn(phrases, english) ? phrases[english] : english).replace(/\{([1-9])\}/g, (_, n) => values[n - 1] ?? "");
   const job = document.querySelector("[data-job]")?.dataset.job;
   // Who is logged in; on a page that asks for the passphrase nobody is, and nothing is sent.
   const who = document.body.dataset.who;
@@ -54,13 +58,13 @@
             body: first.body,
           });
         } catch {
-          say(`${all.length} not yet sent: the bench does not answer. Kept on this device, tried again by itself.`);
+          say(t("{1} not yet sent: the bench does not answer. Kept on this device, tried again by itself.", all.length));
           setTimeout(send, 3000);
           return;
         }
         if (!answer.ok && !WRONG.includes(answer.status)) {
           const problem = await answer.json().catch(() => ({}));
-          say(`${all.length} not yet sent: ${problem.title ?? "the bench is busy"}. Kept on this device, tried again by itself.`);
+          say(t("{1} not yet sent: {2}. Kept on this device, tried again by itself.", all.length, problem.title ?? t("the bench is busy")));
           setTimeout(send, 5000);
           return;
         }
@@ -88,7 +92,7 @@
     }
   }
   function refused(entry, problem) {
-    const text = `Not kept: ${problem.title ?? "it was refused"}. ${problem.remedy ?? ""}`;
+    const text = t("Not kept: {1}. {2}", problem.title ?? t("it was refused"), problem.remedy ?? "");
     const output = forms.get(entry.key)?.querySelector("output");
     forms.delete(entry.key);
     if (!output) { say(text); return; }
@@ -155,7 +159,7 @@
     }
   }
 
-  window.wattmend = { refresh };
+  window.wattmend = { refresh, t };
 
   document.addEventListener("submit", (event) => {
     const form = event.target;
@@ -170,7 +174,7 @@
     const entry = { key, who, to: form.getAttribute("action"), kind: form.dataset.say, body: said.toString(), drafts: drafts(form) };
     keepQueue([...queue(), entry]);
     forms.set(key, form);
-    say("Sending …");
+    say(t("Sending …"));
     if (by) { tapped = by; by.disabled = true; }
     const output = form.querySelector("output");
     if (output) show(output, "", false);
@@ -221,10 +225,10 @@
       const left = Math.ceil((end - Date.now()) / 1000);
       if (!output.isConnected) return;
       if (left > 0) {
-        output.textContent = ` wait, ${left} s`;
+        output.textContent = ` ${t("wait, {1} s", left)}`;
         setTimeout(tick, 250);
       } else {
-        output.textContent = ` time is over: look whether ${button.dataset.until}, then go on`;
+        output.textContent = ` ${t("time is over: look whether {1}, then go on", button.dataset.until)}`;
         button.disabled = false;
       }
     };
@@ -247,7 +251,9 @@
   if (document.querySelector("[data-pending]")) refresh("pending").then(() => document.querySelector(".pending")?.remove());
 
   restore(document);
-  if (mine().length) { say(`${mine().length} not yet sent …`); send(); }
-  else if (others()) say(`${others()} not yet sent, typed by ${who ? "somebody else" : "who was logged in"}. Kept on this device until they log in.`);
+  if (mine().length) { say(t("{1} not yet sent …", mine().length)); send(); }
+  else if (others()) say(who
+    ? t("{1} not yet sent, typed by somebody else. Kept on this device until they log in.", others())
+    : t("{1} not yet sent, typed by who was logged in. Kept on this device until they log in.", others()));
   addEventListener("online", send);
 })();

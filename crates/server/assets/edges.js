@@ -2,6 +2,7 @@
 // or the buttons move it; "It begins here" keeps it. A long press only says why it was cut there.
 (() => {
   "use strict";
+  const { t } = window.wattmend;
   const ribbon = window.wattmend?.ribbon;
   const bar = document.getElementById("edge");
   if (!ribbon || !bar) return;
@@ -14,18 +15,21 @@
 
   const watts = (w) => (w >= 1000 ? `${(w / 1000).toFixed(2)} kW` : `${Math.round(w)} W`);
   function why(part) {
-    if (part.by_hand) return "Set by hand.";
+    if (part.by_hand) return t("Set by hand.");
     const [before, after] = [ribbon.level(part.from - LEVEL_MS, part.from), ribbon.level(part.from, part.from + LEVEL_MS)];
-    if (before === null || after === null) return "Nothing was measured beside it: cut by how long steps take.";
+    if (before === null || after === null) return t("Nothing was measured beside it: cut by how long steps take.");
     if (Math.abs(after - before) < Math.max(3, 0.1 * Math.max(before, after))) {
-      return `About ${watts(after)} on both sides: cut by how long steps take.`;
+      return t("About {1} on both sides: cut by how long steps take.", watts(after));
     }
-    return `It goes from about ${watts(before)} to about ${watts(after)}.`;
+    return t("It goes from about {1} to about {2}.", watts(before), watts(after));
   }
   function write() {
     const { part, at } = held;
     const moved = Math.abs(at - part.from) >= 50;
-    const text = `${part.number} ${part.says} begins at ${ribbon.clock(at)}${moved ? `, was ${ribbon.clock(part.from)}` : ""}. ${moved ? "" : why(part)}`;
+    const name = `${part.number} ${part.says}`;
+    const text = moved
+      ? t("{1} begins at {2}, was {3}.", name, ribbon.clock(at), ribbon.clock(part.from))
+      : `${t("{1} begins at {2}.", name, ribbon.clock(at))} ${why(part)}`;
     if (says.textContent !== text) says.textContent = text;
     form.elements.at.value = Math.round(at);
     ribbon.hold(at);

@@ -1,6 +1,7 @@
 // The machine file in the page: checked while it is typed, and kept on this device until it is saved.
 (() => {
   "use strict";
+  const { t } = window.wattmend;
   const form = document.querySelector("form[data-file]");
   const field = document.getElementById("text");
   const list = document.getElementById("troubles");
@@ -47,12 +48,12 @@
     if (mine !== asked) return;
     const said = await answer?.json().catch(() => null);
     if (!answer?.ok || !said) {
-      verdict.textContent = said?.title ?? "Not checked: the bench does not answer. What you type is kept on this device";
+      verdict.textContent = said?.title ?? t("Not checked: the bench does not answer. What you type is kept on this device");
       return;
     }
     verdict.textContent = said.found.length
-      ? `${said.errors} to mend, ${said.warnings} to look at`
-      : "Nothing is wrong in this file";
+      ? t("{1} to mend, {2} to look at", said.errors, said.warnings)
+      : t("Nothing is wrong in this file");
     list.replaceChildren(...said.found.map(line));
   }
   function line(found) {
@@ -61,16 +62,16 @@
     jump.type = "button";
     jump.dataset.line = found.line;
     jump.dataset.column = found.column;
-    jump.textContent = `Line ${found.line}`;
+    jump.textContent = t("Line {1}", found.line);
     const says = document.createElement("span");
     const word = document.createElement("strong");
-    word.textContent = found.severity === "error" ? "Error: " : "Look at: ";
+    word.textContent = `${found.severity === "error" ? t("Error:") : t("Look at:")} `;
     if (found.severity === "error") says.className = "look";
     says.append(word, found.message);
     item.append(jump, " ", says);
     for (const remedy of found.to_mend) {
       const p = document.createElement("p");
-      p.textContent = `To mend: ${remedy}`;
+      p.textContent = t("To mend: {1}", remedy);
       item.append(p);
     }
     return item;

@@ -2,6 +2,7 @@
 // Points come from the records for what is past and as events for what is new; nothing is drawn that was not measured.
 (() => {
   "use strict";
+  const { t } = window.wattmend;
   const root = document.querySelector("[data-live]");
   if (!root) return;
   const socket = root.dataset.socket;
@@ -260,7 +261,7 @@
     for (let i = a; i + 1 < b; i++) {
       if (points.t[i + 1] - points.t[i] > hole && b - a < 5000) {
         const why = gaps.find((g) => Math.abs(g[0] - points.t[i]) < 5000)?.[1];
-        yield [points.t[i], why ? "meter lost" : "no samples"];
+        yield [points.t[i], why ? t("meter lost") : t("no samples")];
       }
     }
   }
@@ -284,7 +285,7 @@
       }
       const running = test.place.is === "step" && test.place.step === part.step && i === parts.length - 1;
       const text = `${part.number} ${part.says}`;
-      const reads = [part.reads ?? "", running ? "runs" : part.verdict].filter(Boolean).join(" ");
+      const reads = [part.reads ?? "", running ? t("runs") : t(part.verdict)].filter(Boolean).join(" ");
       if (card.dataset.text !== text + reads) {
         card.dataset.text = text + reads;
         card.replaceChildren();
@@ -292,7 +293,7 @@
         const name = document.createElement("span");
         name.textContent = text;
         const verdict = document.createElement("b");
-        verdict.textContent = running ? "runs" : bad ? `✗ ${part.verdict}` : part.verdict;
+        verdict.textContent = running ? t("runs") : bad ? `✗ ${t(part.verdict)}` : t(part.verdict);
         const read = document.createElement("i");
         read.textContent = part.reads ?? "";
         // What is out of band comes first, so that a low card still says it.
@@ -324,8 +325,8 @@
       begin.type = "button";
       begin.textContent = clock(part.from);
       begin.dataset.begin = i;
-      begin.setAttribute("aria-label", `Step ${part.number} begins at ${clock(part.from)}: move it`);
-      for (const text of [`${part.number} ${part.says}`, part.reads ?? "", part.should, part.verdict, begin, `${Math.round((part.to - part.from) / 1000)} s`]) {
+      begin.setAttribute("aria-label", t("Step {1} begins at {2}: move it", part.number, clock(part.from)));
+      for (const text of [`${part.number} ${part.says}`, part.reads ?? "", part.should, t(part.verdict), begin, `${Math.round((part.to - part.from) / 1000)} s`]) {
         const cell = document.createElement("td");
         cell.append(text);
         row.append(cell);
@@ -435,7 +436,7 @@
       await refill(points.n ? Math.max(points.last() - 5000, begin) : begin);
     });
     source.addEventListener("error", () => {
-      cutOff("The bench does not answer. The meter goes on being recorded while the bench runs; this page joins again by itself.");
+      cutOff(t("The bench does not answer. The meter goes on being recorded while the bench runs; this page joins again by itself."));
       if (source.readyState === EventSource.CLOSED) refused();
     });
     on("points", (all) => {
@@ -470,7 +471,7 @@
     stop.abort();
     if (source !== asked) return;
     if (status === 422) { location.reload(); return; }
-    if (status === 401) cutOff("You are logged out: log in again. The meter goes on being recorded while the bench runs.");
+    if (status === 401) cutOff(t("You are logged out: log in again. The meter goes on being recorded while the bench runs."));
     clearTimeout(retry);
     retry = setTimeout(listen, 2000);
   }
@@ -480,11 +481,11 @@
     if (!state) return;
     const watts = state.watts === null ? "" : `${Math.round(state.watts)} W`;
     const volts = state.volts === null ? "" : `${Math.round(state.volts)} V`;
-    const words = { heard: [watts, volts].filter(Boolean).join(" · "), waiting: "The meter was not heard yet.", lost: `METER LOST: ${state.why}` };
-    const trouble = state.trouble ? ` NOT BEING KEPT: ${state.trouble}` : "";
+    const words = { heard: [watts, volts].filter(Boolean).join(" · "), waiting: t("The meter was not heard yet."), lost: t("METER LOST: {1}", state.why) };
+    const trouble = state.trouble ? ` ${t("NOT BEING KEPT: {1}", state.trouble)}` : "";
     write(meter, words[state.state] + trouble);
     // Watts are not read out, only that they come or no longer come.
-    write(document.getElementById("meter-state"), (state.state === "heard" ? "The meter is heard." : words[state.state]) + trouble);
+    write(document.getElementById("meter-state"), (state.state === "heard" ? t("The meter is heard.") : words[state.state]) + trouble);
     meter.classList.toggle("look", state.state === "lost" || Boolean(state.trouble));
     figure();
   }
@@ -494,8 +495,8 @@
     if (shown && test) {
       const lost = state?.state === "lost";
       const now = state?.state === "heard" && state.watts !== null ? `${Math.round(state.watts)} W` : "…";
-      write(shown, lost ? "meter lost" : test.figure?.reads ?? now);
-      const text = lost ? "" : test.figure?.verdict ?? "settling";
+      write(shown, lost ? t("meter lost") : test.figure?.reads ?? now);
+      const text = lost ? "" : test.figure?.verdict ? t(test.figure.verdict) : t("settling");
       write(verdict, text);
       verdict.className = test.figure?.look && !lost ? "look verdict" : "verdict";
     }
@@ -506,8 +507,8 @@
     const shown = document.getElementById("count");
     if (!shown) return;
     const down = test?.run_down;
-    if (state?.state === "lost") { write(shown, "the meter is lost: look at the drum"); return; }
-    write(shown, down?.until ? `about ${Math.max(1, Math.ceil((down.until - points.last()) / 1000))} s` : "");
+    if (state?.state === "lost") { write(shown, t("the meter is lost: look at the drum")); return; }
+    write(shown, down?.until ? t("about {1} s", Math.max(1, Math.ceil((down.until - points.last()) / 1000))) : "");
   }
   // For the script that moves edges.
   window.wattmend.ribbon = {
@@ -535,13 +536,13 @@
   setInterval(() => { count(); figure(); if (!ended && until === null) dirty = true; }, still.matches ? 1000 : 250);
   setInterval(() => {
     if (!ended && Date.now() - heard > 6000) {
-      cutOff("The bench does not answer. This page joins again by itself.");
+      cutOff(t("The bench does not answer. This page joins again by itself."));
       if (Date.now() - heard > 12000) { heard = Date.now(); listen(); }
     }
   }, 1000);
   if (ended) {
     refill(begin).then(() => { acts.whole(); dirty = true; });
-    meter.textContent = `Recorded from ${clock(begin)} to ${clock(ended)}`;
+    meter.textContent = t("Recorded from {1} to {2}", clock(begin), clock(ended));
     // The verdicts of the finding stand beside the trace as it was.
     const found = () => fetch(`/api/jobs/${job}/trace`).then((a) => (a.ok ? a.json() : null)).then((past) => {
       if (!past) return;

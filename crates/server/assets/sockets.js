@@ -1,6 +1,7 @@
 // Sockets: what each meter says now, as it comes.
 (() => {
   "use strict";
+  const { t } = window.wattmend;
   const list = document.querySelector("[data-sockets]");
   if (!list) return;
   // What is typed into the file stays on this device until it was kept.
@@ -23,7 +24,7 @@
     store.remove();
   }
   file?.addEventListener("input", () => store.set(file.value));
-  const words = { heard: "heard", lost: "LOST", waiting: "waiting" };
+  const words = { heard: t("heard"), lost: t("LOST"), waiting: t("waiting") };
   const source = new EventSource("/api/sockets/live");
   const put = (element, text) => { if (element && element.textContent !== text) element.textContent = text; };
   source.addEventListener("sockets", (event) => {
@@ -35,11 +36,11 @@
       state.classList.toggle("look", socket.state === "lost");
       const reads = [[socket.watts, "W", 0], [socket.volts, "V", 0], [socket.amps, "A", 2]]
         .filter(([value]) => value !== null).map(([value, unit, digits]) => `${value.toFixed(digits)} ${unit}`).join(" · ");
-      put(row.querySelector(".reads"), socket.state === "lost" ? socket.why : socket.state === "heard" ? reads : "not heard yet");
+      put(row.querySelector(".reads"), socket.state === "lost" ? socket.why : socket.state === "heard" ? reads : t("not heard yet"));
       put(row.querySelector(".remark"), socket.remark ?? "");
     }
   });
   source.addEventListener("error", () => {
-    for (const state of list.querySelectorAll(".state")) put(state, "not known: the bench does not answer");
+    for (const state of list.querySelectorAll(".state")) put(state, t("not known: the bench does not answer"));
   });
 })();

@@ -296,16 +296,32 @@ async fn interpret(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>, Form(sa
     let job = desk.job(id).await?;
     let Some(machine) = desk.machine_of(&job)? else { return Ok(Json(json!({})).into_response()) };
     let (at_work, sent) = (machine.clone(), said.clone());
-    let says = desk.work(move || say::says(Some(&at_work), &sent)).await??;
+    let settings = desk.with_records(Records::settings).await?;
+    let units = crate::setup::units(&settings.units);
+    let says = desk.work(move || say::says(Some(&at_work), &sent, units)).await??;
     let body = match &says {
-        Says::Reading { .. } => {
-            let settings = desk.with_records(Records::settings).await?;
-            step_in_words(&desk, machine, &job, &said, &settings).await?
-        }
+        Says::Reading { .. } => step_in_words(&desk, machine, &job, &said, &settings).await?,
         Says::Check { .. } => what_it_means(worked_out::what_if(&desk, &job, &says).await?),
         _ => json!({}),
     };
-    Ok(Json(body).into_response())
+    Ok(Json(in_their_language(&desk, body)).into_response())
+}
+
+/// What the script of a page shows, in the language of the pages.
+fn in_their_language(desk: &Desk, mut body: Value) -> Value {
+    let spoken = desk.language.now();
+    let say = |text: &mut Value| {
+        if let Some(said) = text.as_str().and_then(|t| spoken.book.say(t)) {
+            *text = said.into();
+        }
+    };
+    if let Some(says) = body.get_mut("says") {
+        say(says);
+    }
+    if let Some(lines) = body.get_mut("lines").and_then(Value::as_array_mut) {
+        lines.iter_mut().for_each(say);
+    }
+    body
 }
 
 async fn step_in_words(

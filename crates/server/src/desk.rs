@@ -9,6 +9,7 @@ use crate::meters_file::MetersFile;
 use crate::pages::PagesKept;
 use crate::problem::Problem;
 use crate::seats::Seats;
+use crate::spoken::Language;
 use crate::worked_out::Kept;
 use machine::model::Machine;
 use records::{Job, JobId, Records, RecordsError};
@@ -23,6 +24,8 @@ pub struct Desk {
     pub(crate) kept: Kept,
     pub(crate) seats: Seats,
     pub(crate) pages: PagesKept,
+    /// Which language the pages speak.
+    pub(crate) language: Language,
     fonts: Arc<Fonts>,
     /// Where a file stands that is about to be sent, one at a time.
     leaving: Arc<Mutex<PathBuf>>,
@@ -56,6 +59,7 @@ impl Desk {
         let at_once = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
         Ok(Desk {
             capture: Capture::new(records.clone()),
+            language: Language::kept(&records),
             tests: Tests::default(),
             by_itself: ByItself::default(),
             meters: MetersFile::at(folder.join("meters.toml")),

@@ -9,6 +9,7 @@ use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::{Extension, Router};
+use language::Book;
 use std::sync::Arc;
 
 /// Most that a request may bring, bytes.
@@ -53,6 +54,7 @@ struct Watch {
 
 async fn guard(State(watch): State<Watch>, request: Request, next: Next) -> Response {
     let for_programs = is_for_programs(&request);
+    let language = watch.desk.language.now();
     let refused = |problem: Problem| {
         if for_programs { ForPrograms(problem).into_response() } else { problem.into_response() }
     };
@@ -69,6 +71,7 @@ async fn guard(State(watch): State<Watch>, request: Request, next: Next) -> Resp
         }),
         Err(Stopped::Refused(problem)) => refused(problem),
     };
+    answer = in_their_language(answer, &language.book, for_programs).await;
     let headers = answer.headers_mut();
     let mut say = |name: HeaderName, value: &'static str| {
         headers.entry(name).or_insert(HeaderValue::from_static(value));
@@ -163,6 +166,36 @@ async fn in_our_words(answer: Response, for_programs: bool) -> Response {
         answer.headers_mut().insert(header::ALLOW, allowed);
     }
     answer
+}
+
+/// A page in the language that was chosen; and, for the scripts of a page, what is wrong and what to do. Programs are told English.
+async fn in_their_language(answer: Response, book: &Book, for_programs: bool) -> Response {
+    let kind = answer.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    let is_page = kind.starts_with("text/html");
+    let is_problem = kind.starts_with("application/problem+json") && !for_programs && !book.is_empty();
+    if !is_page && !is_problem {
+        return answer;
+    }
+    let (mut head, body) = answer.into_parts();
+    // A page is whole in memory: nothing of it can break off.
+    let body = axum::body::to_bytes(body, usize::MAX).await.unwrap_or_default();
+    let text = String::from_utf8_lossy(&body);
+    let said = if is_page { book.page(&text) } else { problem_in(book, &text) };
+    head.headers.remove(header::CONTENT_LENGTH);
+    Response::from_parts(head, said.into())
+}
+
+/// Problem details, with what people read in the language of the book.
+fn problem_in(book: &Book, details: &str) -> String {
+    let Ok(mut details) = serde_json::from_str::<serde_json::Value>(details) else {
+        return details.to_owned();
+    };
+    for key in ["title", "remedy"] {
+        if let Some(said) = details[key].as_str().and_then(|text| book.say(text)) {
+            details[key] = said.into();
+        }
+    }
+    details.to_string()
 }
 
 /// Why this request is not answered.

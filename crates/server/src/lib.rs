@@ -3,7 +3,7 @@
 //! Data flows one way: a job's log (`records`) and its machine file → an evidence file → [`diagnosis::Find`] → views →
 //! HTML (`templates/`) or JSON. Read in this order: `desk.rs` (what every request shares), `worked_out.rs` (from a log
 //! to a finding) with `seats.rs` (diagnoses that go on), `say.rs` (from a form to an entry of the log), `visit/` (what
-//! was agreed, mended, proved), `pages/`, `api.rs`, `guard.rs` (who may ask). Not here: anything about machines or
+//! was agreed, mended, proved), `pages/`, `api.rs`, `guard.rs` (who may ask), `spoken.rs` (in which language). Not here: anything about machines or
 //! faults; what an entry means is `diagnosis::evidence`'s.
 //!
 //! Always true: what was said is on the disk before a page says "saved"; nothing on a page comes from another host; nothing
@@ -19,6 +19,7 @@ mod guard;
 mod library;
 mod live;
 mod login;
+mod marked;
 mod meters_file;
 mod pages;
 mod probes;
@@ -26,6 +27,7 @@ mod problem;
 mod say;
 mod seats;
 mod setup;
+mod spoken;
 mod tls;
 mod visit;
 mod who;

@@ -242,7 +242,7 @@ fn token(headers: &HeaderMap) -> Option<String> {
 
 /// May this be asked for without a session?
 pub(crate) fn is_open(path: &str) -> bool {
-    ["/login", "/bench.css", "/live.css", "/bench.js"].contains(&path)
+    ["/login", "/bench.css", "/live.css", "/bench.js", "/phrases.js"].contains(&path)
 }
 
 pub(crate) fn routes() -> Router<Arc<Desk>> {
@@ -274,6 +274,7 @@ impl Ask {
             demo: false,
             version: assets::version(),
             who: String::new(),
+            phrases: desk.language.now().version.clone(),
         };
         page(&Ask { layout, by_name, has_own: gate.lock.is_some(), refused, name })
     }

@@ -6,7 +6,7 @@ use crate::visit::check;
 use crate::who::Who;
 use diagnosis::evidence::Listener;
 use machine::model::Machine;
-use quantity::{Dimension, parse, parse_toleranced};
+use quantity::{Dimension, Units, parse, parse_toleranced};
 use records::{Job, NewEntry, Records, Says};
 use serde::Deserialize;
 use std::sync::Arc;
@@ -33,8 +33,8 @@ pub(crate) struct Form {
     pub(crate) key: String,
 }
 
-/// What the form says.
-pub(crate) fn says(machine: Option<&Machine>, form: &Form) -> Result<Says, Problem> {
+/// What the form says; a bare number of what people measure in units of their country is taken in these.
+pub(crate) fn says(machine: Option<&Machine>, form: &Form, units: Units) -> Result<Says, Problem> {
     let fields = [&form.value, &form.watts, &form.amps, &form.answer, &form.check, &form.step, &form.code];
     if fields.iter().any(|f| f.chars().count() > LONGEST) {
         return Err(Problem::refused(
@@ -47,7 +47,7 @@ pub(crate) fn says(machine: Option<&Machine>, form: &Form) -> Result<Says, Probl
         "words" => needed(value, "what the customer says", "write it as it was said")
             .map(|words| Says::Words { words }),
         "supply" => supply(value),
-        "water" => water(value),
+        "water" => water(value, units),
         "caution" => Ok(Says::Caution { caution: value.to_owned(), ticked: form.answer == "yes" }),
         "nothing" => Ok(Says::Nothing {}),
         _ => of_machine(machine, form, value),
@@ -119,11 +119,15 @@ fn supply(value: &str) -> Result<Says, Problem> {
     Ok(Says::Supply { supply })
 }
 
-fn water(value: &str) -> Result<Says, Problem> {
-    let water = with_unit(value, Dimension::Volume);
+/// Most water that a machine holds, l.
+const MOST_WATER: f64 = 200.0;
+
+fn water(value: &str, units: Units) -> Result<Says, Problem> {
+    let water = units.with_unit(value, Dimension::Volume);
     let litres = parse(&water, Dimension::Volume).map_err(|e| Problem::refused(e.message, e.remedy))?;
-    if !(0.0..=200.0).contains(&litres) {
-        return Err(Problem::refused("no machine holds so much water", "give 0 to 200 l"));
+    if !(0.0..=MOST_WATER).contains(&litres) {
+        let most = units.format(MOST_WATER, Dimension::Volume);
+        return Err(Problem::refused("no machine holds so much water", format!("give 0 to {most}")));
     }
     Ok(Says::Water { water })
 }
@@ -165,9 +169,10 @@ pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form, who: &Who) ->
     let machine = desk.machine_of(job)?;
     let settings = desk.with_records(Records::settings).await?;
     let (of, sent) = (job.clone(), form.clone());
+    let units = crate::setup::units(&settings.units);
     let says = desk
         .work(move || {
-            let says = says(machine.as_deref(), &sent)?;
+            let says = says(machine.as_deref(), &sent, units)?;
             machine.map_or(Ok(()), |machine| check::may_have_run(&machine, &of, &settings, &says))?;
             Ok::<_, Problem>(says)
         })
@@ -192,8 +197,15 @@ pub(crate) async fn keep(desk: &Arc<Desk>, job: &Job, form: &Form, who: &Who) ->
 
 #[cfg(test)]
 mod tests {
-    use super::{Form, says};
+    use super::{Form, Units};
+    use crate::problem::Problem;
+    use machine::model::Machine;
+    use quantity::Volumes;
     use records::Says;
+
+    fn says(machine: Option<&Machine>, form: &Form) -> Result<Says, Problem> {
+        super::says(machine, form, Units::default())
+    }
 
     fn tern() -> machine::model::Machine {
         machine::read::read(include_str!("../../../machines/aldermere-tern-81.toml"), None).machine.unwrap()
@@ -222,6 +234,20 @@ mod tests {
         assert!(step("warm", "").is_err());
         assert_eq!(says(None, &form("supply", "238")).unwrap(), Says::Supply { supply: "238 V".to_owned() });
         assert!(says(None, &form("supply", "0,3 V")).is_err());
+    }
+
+    #[test]
+    fn water_has_the_unit_of_its_field_and_is_kept_as_it_was_typed() {
+        let us = Units { volume: Volumes::UsGallons, ..Units::default() };
+        let kept = |typed: &str| super::says(None, &form("water", typed), us).unwrap();
+        for (typed, water) in
+            [("0.5", "0.5 US gal"), ("1 gal", "1 US gal"), ("0,5 l", "0,5 l"), ("1 imp gal", "1 imp gal")]
+        {
+            assert_eq!(kept(typed), Says::Water { water: water.to_owned() });
+        }
+        let problem = super::says(None, &form("water", "90"), us).unwrap_err();
+        assert_eq!(problem.remedy, "give 0 to 52.8 US gal");
+        assert!(says(None, &form("water", "1 gal")).unwrap_err().remedy.contains("1 US gal or 1 imp gal"));
     }
 
     #[test]

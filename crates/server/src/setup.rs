@@ -2,10 +2,11 @@
 
 use diagnosis::check::Instrument;
 use diagnosis::setup::{Owned, Setup};
-use records::Settings;
+use quantity::{Dimension, Lengths, Temperatures, Units, Volumes};
+use records::{ChosenUnits, Settings};
 
 /// The instruments that can be owned: key, name, what they measure, usual limits of error (relative; beside that, in the
-/// unit given). Common practice, no source.
+/// base unit). Common practice, no source.
 pub(crate) const INSTRUMENTS: [Known; 5] = [
     Known {
         key: "power-meter",
@@ -13,7 +14,7 @@ pub(crate) const INSTRUMENTS: [Known; 5] = [
         instrument: Instrument::PowerMeter,
         relative: 0.01,
         absolute: 1.0,
-        unit: "W",
+        measures: Dimension::Power,
         at_first: true,
     },
     Known {
@@ -22,7 +23,7 @@ pub(crate) const INSTRUMENTS: [Known; 5] = [
         instrument: Instrument::Multimeter,
         relative: 0.01,
         absolute: 0.3,
-        unit: "Ω",
+        measures: Dimension::Resistance,
         at_first: true,
     },
     Known {
@@ -31,7 +32,7 @@ pub(crate) const INSTRUMENTS: [Known; 5] = [
         instrument: Instrument::InsulationTester,
         relative: 0.05,
         absolute: 10e3,
-        unit: "Ω",
+        measures: Dimension::Resistance,
         at_first: false,
     },
     Known {
@@ -40,7 +41,7 @@ pub(crate) const INSTRUMENTS: [Known; 5] = [
         instrument: Instrument::Tachometer,
         relative: 0.001,
         absolute: 1.0,
-        unit: "rpm",
+        measures: Dimension::Speed,
         at_first: false,
     },
     Known {
@@ -49,7 +50,7 @@ pub(crate) const INSTRUMENTS: [Known; 5] = [
         instrument: Instrument::Thermometer,
         relative: 0.01,
         absolute: 1.0,
-        unit: "K",
+        measures: Dimension::TemperatureDifference,
         at_first: false,
     },
 ];
@@ -61,7 +62,8 @@ pub(crate) struct Known {
     pub(crate) instrument: Instrument,
     pub(crate) relative: f64,
     pub(crate) absolute: f64,
-    pub(crate) unit: &'static str,
+    /// What its limits of error are.
+    pub(crate) measures: Dimension,
     /// Taken as owned by who never said.
     pub(crate) at_first: bool,
 }
@@ -94,6 +96,25 @@ pub(crate) fn run_out(settings: &Settings, instrument: Instrument, today: jiff::
             )
         }
         _ => String::new(),
+    }
+}
+
+/// The units in which pages read and show; what no unit is called so leaves the base unit.
+pub(crate) fn units(chosen: &ChosenUnits) -> Units {
+    Units {
+        temperature: match chosen.temperature.as_str() {
+            "°F" => Temperatures::Fahrenheit,
+            _ => Temperatures::Celsius,
+        },
+        volume: match chosen.volume.as_str() {
+            "US gal" => Volumes::UsGallons,
+            "imp gal" => Volumes::ImperialGallons,
+            _ => Volumes::Litres,
+        },
+        length: match chosen.length.as_str() {
+            "ft" => Lengths::Feet,
+            _ => Lengths::Metres,
+        },
     }
 }
 

@@ -2,7 +2,7 @@
 #![allow(missing_docs, dead_code, clippy::unwrap_used, reason = "a test")]
 
 use jiff::Timestamp;
-use records::{Customer, JobId, JobMachine, NewEntry, Records, Role, Sample, Says, Settings};
+use records::{Customer, JobId, JobMachine, LanguageFile, NewEntry, Records, Role, Sample, Says, Settings};
 use std::path::Path;
 
 /// What must be gone once it is erased.
@@ -71,6 +71,8 @@ pub(crate) fn filled(path: &Path) -> (Records, JobId, JobId) {
     records.attach_trace(first, a, at(100), Some(at(160))).unwrap();
     records.keep_gap(b, at(500), "no answer for 5 s").unwrap();
     records.keep_settings(&Settings { rate_minor: Some(6200), ..Settings::default() }).unwrap();
+    let language = LanguageFile { name: "de.po".to_owned(), text: "msgid \"a\"\nmsgstr \"ä\"\n".to_owned() };
+    records.keep_language_file(Some(&language)).unwrap();
     records.keep_derived(first, 4, "Next check: ohms").unwrap();
     (records, first, second)
 }

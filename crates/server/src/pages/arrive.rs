@@ -3,6 +3,7 @@
 use super::find::{SuspectView, suspects};
 use crate::worked_out::WorkedOut;
 use machine::model::Machine;
+use quantity::{Dimension, Units};
 use records::{Customer, Job, Says};
 use report::finding::words;
 
@@ -28,10 +29,13 @@ pub(super) struct Arrive {
     pub(super) cautions: Vec<Tick>,
     pub(super) supply: String,
     pub(super) water: String,
+    /// Unit of a bare number in the field of the water, and half a litre in it.
+    pub(super) water_unit: &'static str,
+    pub(super) some_water: String,
     /// Likely suspects and parts before anything was read.
     pub(super) before: Option<Before>,
-    /// The fold in one line.
-    pub(super) line: String,
+    /// The fold in one line: texts, and whether somebody said them.
+    pub(super) line: Vec<(String, bool)>,
     pub(super) open: bool,
 }
 
@@ -70,7 +74,12 @@ pub(super) struct PartView {
 }
 
 impl Arrive {
-    pub(super) fn of(machine: Option<&Machine>, job: &Job, found: Option<&WorkedOut>) -> Arrive {
+    pub(super) fn of(
+        machine: Option<&Machine>,
+        job: &Job,
+        found: Option<&WorkedOut>,
+        units: Units,
+    ) -> Arrive {
         let log = &job.log;
         let has_readings = log.standing().any(|e| {
             matches!(e.says, Says::Reading { .. } | Says::Check { .. } | Says::Saw { .. } | Says::Code { .. })
@@ -86,14 +95,14 @@ impl Arrive {
         let picked: Vec<&str> = picks.iter().filter(|p| p.entry > 0).map(|p| p.words.as_str()).collect();
         let says = if picked.is_empty() { words.clone() } else { picked.join(", ") };
         let unticked = ticks.iter().filter(|t| !t.ticked).count();
-        let mut line: Vec<String> = Vec::new();
+        let mut line: Vec<(String, bool)> = Vec::new();
         if machine.is_none() {
-            line.push("which machine is it?".to_owned());
+            line.push(("which machine is it?".to_owned(), false));
         }
-        line.push(if says.is_empty() { "what is wrong with it?".to_owned() } else { says });
-        line.extend(log.supply().map(str::to_owned));
+        line.push(if says.is_empty() { ("what is wrong with it?".to_owned(), false) } else { (says, true) });
+        line.extend(log.supply().map(|supply| (supply.to_owned(), true)));
         if unticked > 0 {
-            line.push(format!("{unticked} cautions to tick"));
+            line.push((format!("{unticked} cautions to tick"), false));
         }
         Arrive {
             customer: job.customer.clone().unwrap_or_default(),
@@ -104,7 +113,9 @@ impl Arrive {
             cautions: ticks,
             supply: log.supply().unwrap_or_default().to_owned(),
             water: log.water().unwrap_or_default().to_owned(),
-            line: line.join(" · "),
+            water_unit: units.symbol(Dimension::Volume),
+            some_water: units.format(0.5, Dimension::Volume),
+            line,
             words,
         }
     }

@@ -16,11 +16,21 @@ pub(crate) struct Layout {
     pub(crate) version: String,
     /// Who is logged in, for the scripts; empty: nobody.
     pub(crate) who: String,
+    /// Version of the phrases of the scripts; empty: they speak English.
+    pub(crate) phrases: String,
 }
 
 impl Layout {
     pub(crate) fn of(desk: &Desk, title: impl Into<String>, place: &'static str) -> Layout {
-        Layout { title: title.into(), place, demo: desk.demo, version: assets::version(), who: who() }
+        let phrases = desk.language.now().version.clone();
+        Layout {
+            title: title.into(),
+            place,
+            demo: desk.demo,
+            version: assets::version(),
+            who: who(),
+            phrases,
+        }
     }
 }
 
@@ -44,7 +54,14 @@ struct ProblemPage<'p> {
 /// A page that says what is wrong and what to do.
 pub(crate) fn problem(problem: &Problem) -> Html<String> {
     let title = "Not so".to_owned();
-    let layout = Layout { title, place: "", demo: false, version: assets::version(), who: who() };
+    let layout = Layout {
+        title,
+        place: "",
+        demo: false,
+        version: assets::version(),
+        who: who(),
+        phrases: String::new(),
+    };
     Html(ProblemPage { layout, problem }.render().unwrap_or_else(|_| problem.status.to_string()))
 }
 

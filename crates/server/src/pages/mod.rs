@@ -9,6 +9,7 @@ mod edit;
 mod find;
 mod firm;
 mod hand_over;
+mod language;
 pub(crate) mod layout;
 mod machines;
 mod match_machine;
@@ -50,6 +51,7 @@ pub(crate) fn routes() -> Router<Arc<Desk>> {
         .merge(chart::routes())
         .merge(practise::routes())
         .merge(settings::routes())
+        .merge(language::routes())
         .merge(sockets::routes())
 }
 

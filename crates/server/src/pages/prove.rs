@@ -2,7 +2,8 @@
 
 use super::layout::{page, short_time};
 use crate::desk::Desk;
-use crate::problem::Problem;
+use crate::problem::{Problem, answered};
+use crate::setup::units;
 use crate::visit;
 use crate::visit::keep::{self, Fields, Said};
 use crate::visit::proof::{Proof, Read, proof};
@@ -15,7 +16,7 @@ use axum::routing::{get, post};
 use axum::{Extension, Router};
 use machine::model::{Class, Machine};
 use quantity::conformity::Verdict;
-use quantity::{Dimension, format, format_pm};
+use quantity::{Dimension, Units, format, format_pm};
 use records::{Job, JobId, ProvingFacts, Records, Says, Settings, TesterFacts};
 use report::finding::words;
 use safety::retest::{Retest, Retested};
@@ -38,6 +39,9 @@ pub(super) struct ProveView {
     pub(super) trouble: Option<Problem>,
     pub(super) proof: Option<ProofView>,
     pub(super) facts: ProvingFacts,
+    /// Unit of a bare number in the field of the lead, and a usual lead in it.
+    pub(super) lead_unit: &'static str,
+    pub(super) usual_lead: String,
     /// Key and name of the standards that may be chosen.
     pub(super) standards: Vec<(String, String, bool)>,
     pub(super) tester: TesterFacts,
@@ -138,6 +142,7 @@ impl ProveView {
         let standards = standards
             .map(|s| (s.key.clone(), format!("{}, {}", s.name, s.edition), s.key == chosen))
             .collect();
+        let units = units(&settings.units);
         let mut view = ProveView {
             line: String::new(),
             open: false,
@@ -146,6 +151,8 @@ impl ProveView {
             proof: None,
             facts,
             standards,
+            lead_unit: units.symbol(Dimension::Length),
+            usual_lead: units.format(1.5, Dimension::Length),
             tester: settings.tester.clone(),
             signed: visit::signed(&job.log).map(|s| SignedView {
                 by: s.by.to_owned(),
@@ -177,7 +184,7 @@ impl ProveView {
             signed.overtaken |= signed.report != proof.report.says;
             view.open &= signed.overtaken;
         }
-        view.proof = Some(proof_view(&proof));
+        view.proof = Some(proof_view(&proof, units));
         Ok(view)
     }
 }
@@ -214,7 +221,7 @@ fn verdict(verdict: Verdict) -> &'static str {
     }
 }
 
-fn proof_view(proof: &Proof) -> ProofView {
+fn proof_view(proof: &Proof, units: Units) -> ProofView {
     let report = &proof.report;
     let next = report.next();
     let mains = report.conclusion != Conclusion::NotFit;
@@ -222,7 +229,7 @@ fn proof_view(proof: &Proof) -> ProofView {
     let skipped = report.skipped.iter().filter(|s| s.why != WhyNot::NoLimitKnown);
     let skipped: Vec<&str> = skipped.map(|s| s.test.name()).collect();
     ProofView {
-        about: about(proof),
+        about: about(proof, units),
         who: report.standard.who.clone(),
         next: next.as_ref().map(next_view),
         items: report.items.iter().map(|i| item_view(i, &proof.readings, mains)).collect(),
@@ -237,7 +244,7 @@ fn proof_view(proof: &Proof) -> ProofView {
     }
 }
 
-fn about(proof: &Proof) -> String {
+fn about(proof: &Proof, units: Units) -> String {
     let (subject, standard) = (&proof.subject, proof.report.standard);
     let class = match subject.class() {
         Class::I => "Class I (earthed)",
@@ -252,7 +259,7 @@ fn about(proof: &Proof) -> String {
     };
     format!(
         "{class}, lead {} of {} mm², heating {}; limits: {}, {}; {calibrated}.",
-        format(subject.lead_m(), Dimension::Length),
+        units.format(subject.lead_m(), Dimension::Length),
         subject.core_mm2(),
         format(subject.heating_w(), Dimension::Power),
         standard.name,
@@ -411,10 +418,15 @@ async fn keep(
     headers: HeaderMap,
     Form(sent): Form<HashMap<String, String>>,
 ) -> Response {
+    let units = match desk.with_records(Records::settings).await {
+        Ok(settings) => units(&settings.units),
+        Err(problem) => return answered(&headers, Err(problem), ""),
+    };
+    let said = |_: &Job, fields: &Fields| said(fields, units);
     keep::answer(&desk, &who, &headers, id, "#prove", Fields(sent), said).await
 }
 
-fn said(_job: &Job, fields: &Fields) -> Result<Said, Problem> {
+fn said(fields: &Fields, units: Units) -> Result<Said, Problem> {
     match fields.text("what") {
         "safety" => {
             let value = match fields.text("answer") {
@@ -432,7 +444,10 @@ fn said(_job: &Job, fields: &Fields) -> Result<Said, Problem> {
             let proving = ProvingFacts {
                 standard: text("standard"),
                 class: text("class"),
-                lead: text("lead"),
+                lead: match fields.text("lead") {
+                    "" => String::new(),
+                    lead => units.with_unit(lead, Dimension::Length),
+                },
                 core: text("core"),
                 heating: text("heating"),
                 sort: text("sort"),

@@ -1,24 +1,25 @@
-//! Settings: instruments that are owned, what work costs, and whose limits the safety test keeps.
+//! Settings: instruments that are owned, what work costs, whose limits the safety test keeps, units and language.
 
 use super::layout::{Layout, page};
 use crate::desk::Desk;
 use crate::problem::Problem;
-use crate::setup::INSTRUMENTS;
+use crate::setup::{INSTRUMENTS, Known, units};
+use crate::spoken::Spoken;
 use crate::visit;
 use crate::visit::keep::Fields;
 use crate::who::Who;
 use askama::Template;
 use axum::extract::{Form, State};
 use axum::response::{Redirect, Response};
-use axum::routing::get;
+use axum::routing::{get, post};
 use axum::{Extension, Router};
-use quantity::{Dimension, parse};
-use records::{Charges, Instrument, Records, Settings, TesterFacts};
+use quantity::{Dimension, Lengths, Temperatures, Units, Volumes, parse};
+use records::{Charges, ChosenUnits, Instrument, Records, Settings, TesterFacts};
 use std::collections::HashMap;
 use std::sync::Arc;
 
 pub(super) fn routes() -> Router<Arc<Desk>> {
-    Router::new().route("/settings", get(show).post(keep))
+    Router::new().route("/settings", get(show).post(keep)).route("/settings/units", post(keep_units))
 }
 
 #[derive(Template)]
@@ -33,6 +34,8 @@ struct Page {
     /// Key and name of the standards of the safety test, and which one is chosen.
     standards: Vec<(String, String, bool)>,
     tester: TesterFacts,
+    units: Units,
+    language: Arc<Spoken>,
     records: String,
     /// Who is logged in.
     who: Option<String>,
@@ -50,16 +53,18 @@ struct Owned {
 
 async fn show(State(desk): State<Arc<Desk>>, Extension(who): Extension<Who>) -> Result<Response, Problem> {
     let settings = desk.with_records(Records::settings).await?;
-    let owned = |known: &crate::setup::Known| {
+    let units = units(&settings.units);
+    let owned = |known: &Known| {
         let limits = known.owned(&settings);
         let (relative, absolute) = limits.unwrap_or((known.relative, known.absolute));
+        let absolute = (units.number(absolute, known.measures) * 1e6).round() / 1e6;
         Owned {
             key: known.key,
             name: known.name,
             at_hand: limits.is_some(),
             relative: format!("{}", (relative * 1e6).round() / 1e4),
             absolute: format!("{absolute}"),
-            unit: known.unit,
+            unit: units.symbol(known.measures),
             due: known.kept(&settings).map_or(String::new(), |i| i.due.clone()),
         }
     };
@@ -77,6 +82,8 @@ async fn show(State(desk): State<Arc<Desk>>, Extension(who): Extension<Who>) -> 
         charges: settings.charges,
         standards,
         tester: settings.tester,
+        units,
+        language: desk.language.now(),
         who: who.name(),
         records: desk.records().path().display().to_string(),
     })
@@ -91,7 +98,8 @@ async fn keep(
     let mut instruments = Vec::new();
     for known in INSTRUMENTS.iter().filter(|k| sent.ticked(k.key)) {
         let relative = limit(known.name, text(&format!("{}-relative", known.key)), 50.0)? / 100.0;
-        let absolute = limit(known.name, text(&format!("{}-absolute", known.key)), 1e6)?;
+        let absolute = text(&format!("{}-absolute", known.key));
+        let absolute = limit_beside(known, absolute, text(&format!("{}-unit", known.key)))?;
         let due = due(known.name, text(&format!("{}-due", known.key)))?;
         instruments.push(Instrument { name: known.key.to_owned(), relative, absolute, due });
     }
@@ -112,13 +120,56 @@ async fn keep(
         },
         standard: text("standard").to_owned(),
         tester: super::prove::tester(&sent),
+        units: ChosenUnits::default(),
     };
     // A rate is needed for a quote and not here; all else is read as a quote would read it.
     visit::charge::prices(&Settings { rate_minor: Some(1), ..settings.clone() })?;
     visit::proof::standard(&settings.standard)?;
     visit::proof::tester(&settings.tester)?;
-    desk.with_records(move |r| r.keep_settings(&settings)).await?;
+    desk.with_records(move |r| {
+        // Units are chosen in a form of their own; what cannot be read any more is written anew.
+        let units = r.settings().unwrap_or_default().units;
+        r.keep_settings(&Settings { units, ..settings })
+    })
+    .await?;
     Ok(Redirect::to("/settings"))
+}
+
+async fn keep_units(
+    State(desk): State<Arc<Desk>>,
+    Form(sent): Form<HashMap<String, String>>,
+) -> Result<Redirect, Problem> {
+    let sent = Fields(sent);
+    let chosen = |name: &str, known: &[&str]| {
+        let unit = sent.text(name);
+        if known.contains(&unit) {
+            return Ok(unit.to_owned());
+        }
+        let message = format!("`{unit}` is no unit of {name} that can be chosen");
+        Err(Problem::refused(message, "choose one of the list"))
+    };
+    let units = ChosenUnits {
+        temperature: chosen("temperature", &["", "°F"])?,
+        volume: chosen("volume", &["", "US gal", "imp gal"])?,
+        length: chosen("length", &["", "ft"])?,
+    };
+    desk.with_records(move |r| {
+        let settings = r.settings()?;
+        r.keep_settings(&Settings { units, ..settings })
+    })
+    .await?;
+    Ok(Redirect::to("/settings#units"))
+}
+
+/// A limit of error beside the share of the reading, in the unit that stood beside its field; kept in the base unit.
+fn limit_beside(known: &Known, text: &str, unit: &str) -> Result<f64, Problem> {
+    let number = limit(known.name, text, 1e6)?;
+    let base = known.measures.base_unit();
+    if unit.is_empty() || unit == base {
+        return Ok(number);
+    }
+    parse(&format!("{number} {unit}"), known.measures)
+        .map_err(|e| Problem::refused(format!("{}: {}", known.name, e.message), e.remedy))
 }
 
 /// A limit of error: a plain number, point or comma.

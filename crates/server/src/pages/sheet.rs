@@ -14,6 +14,7 @@ use crate::desk::Desk;
 use crate::probes;
 use crate::problem::{Problem, answered};
 use crate::say::{self, Form as Said};
+use crate::setup::units;
 use crate::who::Who;
 use crate::worked_out::{WorkedOut, worked_out};
 use askama::Template;
@@ -101,7 +102,7 @@ async fn sheet(
         id,
         name: title(&job),
         who: job.customer.as_ref().map_or(String::new(), |c| c.name.clone()),
-        arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()),
+        arrive: Arrive::of(machine.as_deref(), &job, found.as_deref(), units(&settings.units)),
         find: FindView::of(&job, machine.as_deref(), found.as_deref(), trouble, &authors, &settings)
             .pending(pending),
         agree: AgreeView::of(&job, found.as_deref(), &settings, &stock, pending),
@@ -162,7 +163,9 @@ async fn before(State(desk): State<Arc<Desk>>, Path(id): Path<JobId>) -> Result<
     let job = desk.job(id).await?;
     let machine = desk.machine_of(&job).ok().flatten();
     let found = worked_out(&desk, &job).await.ok().flatten();
-    page(&BeforePart { id, arrive: Arrive::of(machine.as_deref(), &job, found.as_deref()) })
+    let settings = desk.with_records(records::Records::settings).await?;
+    let arrive = Arrive::of(machine.as_deref(), &job, found.as_deref(), units(&settings.units));
+    page(&BeforePart { id, arrive })
 }
 
 #[derive(Template)]
