@@ -63,13 +63,14 @@ impl Shorts {
     fn number(&mut self, count: usize) {
         self.merged.clear();
         self.merged_count = 0;
-        for node in 0..count as u32 {
-            let root = self.root(node);
-            let number = if root == node {
+        for node in 0..count {
+            let above = self.parent[node] as usize;
+            // What stands above a node comes before it, so that its number is known.
+            let number = if above == node {
                 self.merged_count += 1;
                 self.merged_count as u32 - 1
             } else {
-                self.merged[root as usize]
+                self.merged[above]
             };
             self.merged.push(number);
         }
