@@ -484,6 +484,7 @@ mod tests {
                     ramp_s: 0.0,
                     tried_w: None,
                     floor_w: f64::NEG_INFINITY,
+                    outside: false,
                 };
                 let length = Length { median_s, steep: 5.0, hurried: 0.1, loose: 2.2, quick: 0.0 };
                 runs(&pieces, &Factors::of(&profile, &pieces, &habits), &Table::new(length), &[])
