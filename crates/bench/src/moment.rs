@@ -180,6 +180,8 @@ pub(crate) struct Asked<'a> {
     pub(crate) phases: Option<&'a [Phases]>,
     /// To be filled in, round by round.
     pub(crate) rounds: Option<&'a mut Rounds>,
+    /// An instant in which most parts do the same: what they do is kept once.
+    pub(crate) like: Option<&'a Moment>,
 }
 
 /// A driven inverter, its motor, and how many phases reach it.
@@ -277,7 +279,11 @@ impl<'m> Solver<'m> {
         }
         let nothing = Effect::default();
         let doing = self.doers.iter().map(|&id| (id, &self.effects[id])).filter(|(_, e)| **e != nothing);
-        moment.doing.extend(doing.map(|(id, e)| (id, Arc::new(e.clone()))));
+        let kept = |id: PartId, e: &Effect| {
+            let known = asked.like.and_then(|like| like.doing.iter().find(|d| d.0 == id && *d.1 == *e));
+            known.map_or_else(|| Arc::new(e.clone()), |d| Arc::clone(&d.1))
+        };
+        moment.doing.extend(doing.map(|(id, e)| (id, kept(id, e))));
         let read = machine.inputs.iter().enumerate().filter_map(|(id, input)| match input.senses {
             Senses::Part { part, .. } => Some((id, self.situations[part])),
             _ => None,

@@ -421,13 +421,15 @@ impl<'m> Shared<'m> {
         set_modes(&mut self.solving, faults);
         // Where no fault can matter to the phases of a motor, they are the healthy machine's.
         let on_phases = drives.iter().any(|d| self.is_on_phases(d, faults));
-        let known = if on_phases { None } else { setting.healthy.as_ref().map(|h| h.1.phases()) };
+        let healthy = setting.healthy.as_ref();
+        let known = if on_phases { None } else { healthy.map(|h| h.1.phases()) };
+        let like = healthy.map(|h| self.kept[h.0 as usize].moment.as_ref());
         let moment = self.solver.moment(
             &self.solving,
             drives,
             &setting.state,
             self.supply_v,
-            Asked { phases: known, rounds },
+            Asked { phases: known, rounds, like },
         );
         let machine = self.solver.machine;
         let mut loud = Bits::none(machine.parts.len());
