@@ -79,7 +79,7 @@ impl Book {
     }
 
     /// What stands for a finished text of the program: as a whole, by a phrase whose slots it fills, or sentence by sentence. None
-    /// where no word of it is in the book. What fills a slot stays as it is, but for a sentence of the program.
+    /// where no word of it is in the book. What fills a slot stays as it is, but for sentences of the program.
     pub fn say(&self, text: &str) -> Option<String> {
         if self.is_empty() || !text.contains(char::is_alphabetic) {
             return None;
@@ -126,9 +126,12 @@ impl Book {
 
     /// What fills a slot: a sentence of the program in its place too, all else as it is.
     fn value<'v>(&self, value: &'v str) -> Cow<'v, str> {
-        let is_sentence = value.ends_with('.') && value.contains(' ');
-        let said = is_sentence.then(|| self.phrase(value, &[], str::to_owned)).flatten();
-        said.map_or(Cow::Borrowed(value), Cow::Owned)
+        let sentence = value.trim_end();
+        let is_sentence = sentence.ends_with('.') && sentence.contains(' ');
+        match is_sentence.then(|| self.whole(sentence)).flatten() {
+            Some(said) => Cow::Owned(said + &value[sentence.len()..]),
+            None => Cow::Borrowed(value),
+        }
     }
 }
 
@@ -202,6 +205,9 @@ mod tests {
             ("{1} W", "{1} Watt"),
             ("not done", ""),
             ("by the end", "am Ende"),
+            ("Next: {1}", "Als Nächstes: {1}"),
+            ("Take off {1}.", "{1} abnehmen."),
+            ("{1}Measure between {2} and {3}.", "{1}Messen zwischen {2} und {3}."),
         ]);
         let say = |text: &str| book.say(text);
         assert_eq!(say("Sure: element open").unwrap(), "Sicher: element open");
@@ -219,6 +225,10 @@ mod tests {
         assert_eq!(say("Hot water inside. Wait."), None);
         // A sentence of the program within another.
         assert_eq!(say("Sure: Unplug it.").unwrap(), "Sicher: Stecker ziehen.");
+        assert_eq!(
+            say("Next: Take off a. Measure between b and c.").unwrap(),
+            "Als Nächstes: a abnehmen. Messen zwischen b und c."
+        );
     }
 
     #[test]

@@ -32,7 +32,7 @@ fn files(folder: &str, ending: &str) -> Vec<PathBuf> {
 }
 
 /// Source whose texts stand on pages.
-const SOURCE: [&str; 14] = [
+const SOURCE: [&str; 15] = [
     "crates/server/src",
     "crates/diagnosis/src/next",
     "crates/diagnosis/src/find.rs",
@@ -45,6 +45,7 @@ const SOURCE: [&str; 14] = [
     "crates/safety/src/lib.rs",
     "crates/safety/src/advice.rs",
     "crates/safety/src/judge.rs",
+    "crates/machine/src/caution.rs",
     "crates/machine/src/templates.rs",
     "crates/safety/src/plan.rs",
 ];

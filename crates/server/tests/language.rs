@@ -222,6 +222,8 @@ async fn what_no_language_file_reaches_is_known() {
     }
     let (status, _, page) = choose(&bench, "all.po", file.as_bytes()).await;
     assert_eq!(status, StatusCode::SEE_OTHER, "{page}");
+    // Once this fold has come, the sheet waits for nothing.
+    bench.get("/jobs/1/find").await;
     let pages = [
         "/",
         "/new",

@@ -223,7 +223,8 @@ async fn a_failed_continuity_test_stops_the_rest() {
         bench.post_json(&format!("/api{job}/evidence"), r#"{"says":{"safety":"insulation = >299M"}}"#).await;
     assert!(status == StatusCode::UNPROCESSABLE_ENTITY && body.contains("not yet"), "{status} {body}");
     // Put right: the old reading is taken back, the new one passes, and the next test is asked for.
-    let entry = between(&page, "name=\"supersedes\" value=\"", "\"><span>protective").map(str::to_owned);
+    let entry = between(&page, "name=\"supersedes\" value=\"", "\"><span><span translate=\"no\">protective")
+        .map(str::to_owned);
     let entry = entry.unwrap_or_default();
     let entry = entry.rsplit('"').next().unwrap().to_owned();
     send(&bench, &job, "prove", &[("what", "nothing"), ("supersedes", &entry)], StatusCode::SEE_OTHER).await;
