@@ -8,7 +8,8 @@
 //!
 //! Read in this order: `hypothesis.rs`, `conditions.rs`, `prediction.rs`, `moment.rs` (one instant, solved), `sense.rs`
 //! (what the board makes of it), `step.rs`, `sweep.rs` (many hypotheses at once: steps shared), `shared.rs` (instants
-//! shared), `superpose.rs` (two faults that do not touch each other), `reach.rs` and `classes.rs` (what depends on what),
+//! shared), `superpose.rs` (two faults that do not touch each other), `replay.rs` (a fault that
+//! changes no path), `reach.rs` and `classes.rs` (what depends on what),
 //! `between.rs` (an ohmmeter), `volts.rs` (a voltmeter), `review.rs` (checks of a file that need all this).
 //! Not here: matching a recording to the steps (`diagnosis`), the physics of a part (its kind in `machine`).
 
@@ -20,6 +21,7 @@ mod hypothesis;
 mod moment;
 mod prediction;
 mod reach;
+mod replay;
 mod review;
 mod sense;
 mod shared;

@@ -124,6 +124,17 @@ pub(crate) fn chain(machine: &Machine, modes: &[Option<usize>], part: PartId, me
     })
 }
 
+/// Stands still what turns a shaft that is held.
+pub(crate) fn held(machine: &Machine, modes: &[Option<usize>], part: PartId, effect: &mut Effect) {
+    if effect.turns_rpm.is_some() {
+        let motion = chain(machine, modes, part, Medium::Motion);
+        // Nothing passes and it drags: the shaft itself is held. (Nothing passes and it runs lighter: belt off.)
+        if motion.factor == 0.0 && motion.load > 1.0 {
+            effect.turns_rpm = Some(0.0);
+        }
+    }
+}
+
 /// The circumstances of a part that nothing drives and nothing turns.
 pub(crate) fn at_rest(plate: &Plate, state: &State) -> Situation {
     Situation {
@@ -151,6 +162,9 @@ pub(crate) struct Solver<'m> {
     situations: Vec<Situation>,
     /// What each part does in it.
     effects: Vec<Effect>,
+    /// Parts that can do more than conduct, and those that cannot.
+    doers: Vec<PartId>,
+    conductors: Vec<PartId>,
     /// Parts with current in them in the last round.
     carrying: Vec<bool>,
     /// Parts that carried current or did something in some round of the last instant.
@@ -166,6 +180,8 @@ pub(crate) struct Asked<'a> {
     pub(crate) phases: Option<&'a [Phases]>,
     /// To be filled in, round by round.
     pub(crate) rounds: Option<&'a mut Rounds>,
+    /// An instant in which most parts do the same: what they do is kept once.
+    pub(crate) like: Option<&'a Moment>,
 }
 
 /// A driven inverter, its motor, and how many phases reach it.
@@ -185,12 +201,16 @@ impl<'m> Solver<'m> {
 
     /// One that is asked for dead networks only.
     pub(crate) fn of_dead(machine: &'m Machine) -> Self {
+        let (conductors, doers) =
+            (0..machine.parts.len()).partition(|&p| machine.parts[p].kind.behaviour.only_conducts());
         Solver {
             machine,
             wiring: Wiring::new(machine),
             flows: Flows::default(),
             situations: Vec::new(),
-            effects: Vec::new(),
+            effects: vec![Effect::default(); machine.parts.len()],
+            doers,
+            conductors,
             carrying: vec![false; machine.parts.len()],
             active: vec![false; machine.parts.len()],
             holds_door: Vec::new(),
@@ -227,7 +247,9 @@ impl<'m> Solver<'m> {
         let machine = self.machine;
         let mut moment = Moment::default();
         self.active.fill(false);
-        self.effects.clear();
+        for &part in &self.doers {
+            self.effects[part] = Effect::default();
+        }
         self.set_situations(modes, drives, state);
         let mut stalled = vec![false; machine.parts.len()];
         let phases = if let Some(known) = asked.phases {
@@ -255,13 +277,13 @@ impl<'m> Solver<'m> {
                 break;
             }
         }
-        moment.doing.extend(
-            self.effects
-                .iter()
-                .enumerate()
-                .filter(|(_, e)| **e != Effect::default())
-                .map(|(id, e)| (id, Arc::new(e.clone()))),
-        );
+        let nothing = Effect::default();
+        let doing = self.doers.iter().map(|&id| (id, &self.effects[id])).filter(|(_, e)| **e != nothing);
+        let kept = |id: PartId, e: &Effect| {
+            let known = asked.like.and_then(|like| like.doing.iter().find(|d| d.0 == id && *d.1 == *e));
+            known.map_or_else(|| Arc::new(e.clone()), |d| Arc::clone(&d.1))
+        };
+        moment.doing.extend(doing.map(|(id, e)| (id, kept(id, e))));
         let read = machine.inputs.iter().enumerate().filter_map(|(id, input)| match input.senses {
             Senses::Part { part, .. } => Some((id, self.situations[part])),
             _ => None,
@@ -361,23 +383,19 @@ impl<'m> Solver<'m> {
             _ => 0.0,
         });
         moment.input_volts = volts.collect();
-        self.effects.clear();
-        for (id, part) in machine.parts.iter().enumerate() {
-            if part.kind.behaviour.only_conducts() {
-                self.carrying[id] = solved.amps(id).any(|a| a.l1_norm() > SILENT_BELOW_A);
-                self.active[id] |= self.carrying[id];
-                self.effects.push(Effect::default());
-                continue;
-            }
+        for &id in &self.conductors {
+            self.active[id] |= solved.amps(id).any(|a| a.l1_norm() > SILENT_BELOW_A);
+        }
+        let nothing = Effect::default();
+        for &id in &self.doers {
+            let part = &machine.parts[id];
             solved.flows(id, &mut self.flows);
             self.flows.phases = phases.iter().find(|p| p.1 == id).map_or(0, |p| p.2);
             let mode = modes[id].map(|m| part.kind.modes[m].name);
             let effect = part.kind.behaviour.effect(&part.params, mode, &self.situations[id], &self.flows);
             self.carrying[id] = self.flows.amps.iter().any(|a| a.0.abs() + a.1.abs() > SILENT_BELOW_A);
-            if self.carrying[id] || effect != Effect::default() {
-                self.active[id] = true;
-            }
-            self.effects.push(effect);
+            self.active[id] |= self.carrying[id] || effect != nothing;
+            self.effects[id] = effect;
         }
         if let Some(rounds) = record {
             rounds.note(machine, &self.situations, &solved);
@@ -385,12 +403,8 @@ impl<'m> Solver<'m> {
         for &(inverter, motor, _) in phases {
             through_inverter(&mut self.effects, inverter, motor);
         }
-        for (id, effect) in self.effects.iter_mut().enumerate().filter(|(_, e)| e.turns_rpm.is_some()) {
-            let motion = chain(machine, modes, id, Medium::Motion);
-            // Nothing passes and it drags: the shaft itself is held. (Nothing passes and it runs lighter: belt off.)
-            if motion.factor == 0.0 && motion.load > 1.0 {
-                effect.turns_rpm = Some(0.0);
-            }
+        for &id in &self.doers {
+            held(machine, modes, id, &mut self.effects[id]);
         }
         Ok(())
     }
@@ -414,9 +428,10 @@ impl<'m> Solver<'m> {
                 }
             }
         }
-        for (id, part) in self.machine.parts.iter().enumerate() {
+        for &id in &self.doers {
+            let part = &self.machine.parts[id];
             let (effect, situation) = (&self.effects[id], &mut self.situations[id]);
-            if situation.locked != effect.locks && part.kind.terminals.len() > 2 {
+            if situation.locked != effect.locks && part.kind.behaviour.has_bolt() {
                 situation.locked = effect.locks;
                 changed = true;
             }

@@ -4,6 +4,7 @@
 //! - the instant of a smaller hypothesis, if the fault left out can only **take away** (it opens or changes a path, and
 //!   does nothing of its own) and its part is not **loud** there: carries no current, does nothing, and lies behind no
 //!   input that watches volts. A path without current may be opened, and the solution, being unique, stays;
+//! - or that of a smaller one with some effects worked out anew, if the fault left out changes no path ([`crate::replay`]);
 //! - or the sum of the instants of its two faults, where they do not touch each other ([`crate::superpose`]);
 //! - or solved.
 //!
@@ -13,6 +14,7 @@ use crate::bits::{Bits, Map};
 use crate::classes::Classes;
 use crate::moment::{Asked, Moment, Solver, chain};
 use crate::reach::{Behind, Reach, rest};
+use crate::replay::{Modes, Replayed, replay};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
 use circuit::end_of;
@@ -48,6 +50,12 @@ pub(crate) struct Shared<'m> {
     larger: Map<(u32, Vec<Fault>), u32>,
     ohms: Map<OhmsKey, f64>,
     rounds: Rounds,
+    /// Rounds of single faults, by setting and the fault's place, for what is replayed on them.
+    replays: Map<(u32, u32), Rounds>,
+    /// Modes of the instant that something is replayed on.
+    replayed_on: Vec<Option<usize>>,
+    /// By place: does the fault change a path? As it was found first.
+    rewires: Vec<Option<bool>>,
 }
 
 /// What a step depended on.
@@ -147,6 +155,9 @@ impl<'m> Shared<'m> {
             larger: Map::default(),
             ohms: Map::default(),
             rounds: Rounds::default(),
+            replays: Map::default(),
+            replayed_on: vec![None; machine.parts.len()],
+            rewires: vec![None; mode_count],
         }
     }
 
@@ -238,6 +249,8 @@ impl<'m> Shared<'m> {
         let healthy = self.healthy(setting);
         let found = if self.is_silent(fault, healthy) {
             healthy
+        } else if let Some(found) = self.replayed(setting, fault) {
+            self.keep(found)
         } else {
             let mut rounds = std::mem::take(&mut self.rounds);
             let mut found = self.solve(setting, &[fault], Some(&mut rounds));
@@ -267,10 +280,11 @@ impl<'m> Shared<'m> {
         if let Some(&known) = self.pairs.get(&key) {
             return known;
         }
-        let found = match self.superpose(setting, (a, with_a), (b, with_b)) {
-            Some(found) => found,
-            None => self.solve(setting, &[a, b], None),
-        };
+        let found = self
+            .superpose(setting, (a, with_a), (b, with_b))
+            .or_else(|| self.replayed_with(setting, a, (b, with_b)))
+            .or_else(|| self.replayed_with(setting, b, (a, with_a)));
+        let found = found.unwrap_or_else(|| self.solve(setting, &[a, b], None));
         let id = self.keep(found);
         self.pairs.insert(key, id);
         id
@@ -335,23 +349,87 @@ impl<'m> Shared<'m> {
         Some(Kept { moment: Arc::new(moment), loud, exact, difference: None })
     }
 
+    /// The instant of a single fault that changes no path, from the healthy one.
+    fn replayed(&mut self, setting: u32, fault: Fault) -> Option<Kept> {
+        let machine = self.solver.machine;
+        let at = &self.settings[setting as usize];
+        let (base, rounds) = at.healthy.as_ref()?;
+        let base = &self.kept[*base as usize];
+        let drives = &self.driven[at.driven as usize];
+        let place = self.place(fault);
+        if self.rewires[place] == Some(true) || drives.iter().any(|d| self.is_on_phases(d, &[fault])) {
+            return None;
+        }
+        self.replayed_on.fill(None);
+        set_modes(&mut self.solving, &[fault]);
+        let modes = Modes { before: &self.replayed_on, with: &self.solving };
+        let found = replay(machine, fault.0, modes, rounds, &base.moment);
+        self.rewires[place] = Some(found.is_none());
+        let found = found?;
+        let altered = (fault.0, &found.altered[..]);
+        let difference = Difference::of_effects(machine, altered, (&found.moment, &base.moment), rounds);
+        let difference = Some(Box::new(difference));
+        Some(Kept { difference, ..self.concluded(found, base.loud.clone()) })
+    }
+
+    /// The instant of two faults, the first of which changes no path, from that of the other one.
+    fn replayed_with(&mut self, setting: u32, fault: Fault, (other, with): (Fault, u32)) -> Option<Kept> {
+        if self.rewires[self.place(fault)].is_none() {
+            self.replayed(setting, fault);
+        }
+        let drives = &self.driven[self.settings[setting as usize].driven as usize];
+        let rewires = self.rewires[self.place(fault)] != Some(false);
+        if rewires || drives.iter().any(|d| self.is_on_phases(d, &[fault])) {
+            return None;
+        }
+        let key = (setting, self.place(other) as u32);
+        if !self.replays.contains_key(&key) {
+            let mut rounds = Rounds::default();
+            self.solve(setting, &[other], Some(&mut rounds));
+            self.replays.insert(key, rounds);
+        }
+        set_modes(&mut self.replayed_on, &[other]);
+        set_modes(&mut self.solving, &[fault, other]);
+        let modes = Modes { before: &self.replayed_on, with: &self.solving };
+        let base = &self.kept[with as usize];
+        let found = replay(self.solver.machine, fault.0, modes, self.replays.get(&key)?, &base.moment)?;
+        Some(self.concluded(found, base.loud.clone()))
+    }
+
+    /// What was replayed, with what follows from it, on what was loud without the fault.
+    fn concluded(&self, found: Replayed, mut loud: Bits) -> Kept {
+        let machine = self.solver.machine;
+        let Replayed { mut moment, did, .. } = found;
+        moment.conclude(machine, &self.solving, self.supply_v);
+        for part in did {
+            loud.insert(part);
+            machine.parts[part].through.iter().for_each(|&p| loud.insert(p));
+        }
+        let exact = loud.meets(&self.classes.gradual);
+        Kept { moment: Arc::new(moment), loud, exact, difference: None }
+    }
+
+    /// Can one of these faults matter to the phases of a motor that is driven?
+    fn is_on_phases(&self, drive: &Drive, faults: &[Fault]) -> bool {
+        let behind = self.reach.behind_output[drive.output].as_ref();
+        behind.is_some_and(|behind| faults.iter().any(|&f| self.matters(f, behind)))
+    }
+
     fn solve(&mut self, setting: u32, faults: &[Fault], rounds: Option<&mut Rounds>) -> Kept {
         let setting = &self.settings[setting as usize];
         let drives = &self.driven[setting.driven as usize];
         set_modes(&mut self.solving, faults);
         // Where no fault can matter to the phases of a motor, they are the healthy machine's.
-        let on_phases = |d: &Drive| {
-            let behind = self.reach.behind_output[d.output].as_ref();
-            behind.is_some_and(|behind| faults.iter().any(|&f| self.matters(f, behind)))
-        };
-        let known =
-            if drives.iter().any(on_phases) { None } else { setting.healthy.as_ref().map(|h| h.1.phases()) };
+        let on_phases = drives.iter().any(|d| self.is_on_phases(d, faults));
+        let healthy = setting.healthy.as_ref();
+        let known = if on_phases { None } else { healthy.map(|h| h.1.phases()) };
+        let like = healthy.map(|h| self.kept[h.0 as usize].moment.as_ref());
         let moment = self.solver.moment(
             &self.solving,
             drives,
             &setting.state,
             self.supply_v,
-            Asked { phases: known, rounds },
+            Asked { phases: known, rounds, like },
         );
         let machine = self.solver.machine;
         let mut loud = Bits::none(machine.parts.len());

@@ -216,6 +216,12 @@ pub(crate) fn run<'m>(
 fn drive<'m>(instants: &mut impl Instants<'m>, wanted: &[Drive], state: &mut State) -> Driven {
     let machine = instants.machine();
     let idle = instants.moment(&[], state);
+    if idle.trip.is_some() {
+        // It went off as the machine was switched on: nothing is driven any more, and nothing is seen or heard.
+        let moment = Arc::new(Moment { doing: Vec::new(), ..Moment::clone(&idle) });
+        let (drives, refused) = (Vec::new(), Vec::new());
+        return Driven { moment, drives, refused, jerked: false, stopped: true, tried_w: None };
+    }
     // Whoever cannot press a key neither enters the test nor goes on in it.
     let deaf = idle.panel(Panel::Deaf);
     state.over |= deaf;

@@ -34,7 +34,7 @@ pub(crate) struct Rounds {
 
 /// One round.
 #[derive(Default)]
-struct Round {
+pub(crate) struct Round {
     situations: Vec<Situation>,
     /// Place of each part's first branch in `amps`; one more at the end.
     first: Vec<u32>,
@@ -67,12 +67,17 @@ impl Rounds {
         }
         round.first.push(round.amps.len() as u32);
         round.potentials.clear();
-        round.potentials.extend((0..machine.nodes.len()).map(|node| solved.potential(node)));
+        round.potentials.extend(solved.potentials().take(machine.nodes.len()));
     }
 
     /// The phases that reached the motors.
     pub(crate) fn phases(&self) -> &[Phases] {
         &self.phases
+    }
+
+    /// All rounds.
+    pub(crate) fn all(&self) -> &[Round] {
+        &self.all[..self.used]
     }
 
     /// The round of this number; the last, once nothing changes any more.
@@ -82,7 +87,13 @@ impl Rounds {
 }
 
 impl Round {
-    fn amps(&self, part: PartId) -> &[Complex64] {
+    /// The circumstances of a part.
+    pub(crate) fn situation(&self, part: PartId) -> &Situation {
+        &self.situations[part]
+    }
+
+    /// The current of each of its branches, A.
+    pub(crate) fn amps(&self, part: PartId) -> &[Complex64] {
         &self.amps[self.first[part] as usize..self.first[part + 1] as usize]
     }
 }
@@ -115,16 +126,7 @@ impl Difference {
         (rounds, moment): (&Rounds, &Moment),
         (healthy, healthy_moment): (&Rounds, &Moment),
     ) -> Difference {
-        let parts = machine.parts.len();
-        let mut d = Difference {
-            altered: Bits::none(parts),
-            rewired: Bits::none(parts),
-            closed_ends: Bits::none(machine.nodes.len()),
-            amps: Bits::none(parts),
-            acting: Bits::none(parts),
-            nodes: Bits::none(machine.nodes.len()),
-            known: rounds.settled && healthy.settled,
-        };
+        let mut d = Difference::none(machine, rounds.settled && healthy.settled);
         if !d.known {
             return d;
         }
@@ -137,6 +139,45 @@ impl Difference {
             d.compare(machine, rounds.round(number), healthy.round(number));
         }
         d.look_at_branches(machine, (fault, mode), (rounds, healthy));
+        d.hang_together(machine, fault, (moment, healthy_moment), healthy);
+        d
+    }
+
+    /// Of an instant with a fault that changes no path ([`crate::replay`]), from the healthy one.
+    pub(crate) fn of_effects(
+        machine: &Machine,
+        (fault, altered): (PartId, &[PartId]),
+        (moment, healthy_moment): (&Moment, &Moment),
+        healthy: &Rounds,
+    ) -> Difference {
+        let mut d = Difference::none(machine, true);
+        altered.iter().for_each(|&part| d.altered.insert(part));
+        d.hang_together(machine, fault, (moment, healthy_moment), healthy);
+        d
+    }
+
+    fn none(machine: &Machine, known: bool) -> Difference {
+        let parts = machine.parts.len();
+        Difference {
+            altered: Bits::none(parts),
+            rewired: Bits::none(parts),
+            closed_ends: Bits::none(machine.nodes.len()),
+            amps: Bits::none(parts),
+            acting: Bits::none(parts),
+            nodes: Bits::none(machine.nodes.len()),
+            known,
+        }
+    }
+
+    /// What may do something else, since what it hangs together with does.
+    fn hang_together(
+        &mut self,
+        machine: &Machine,
+        fault: PartId,
+        (moment, healthy_moment): (&Moment, &Moment),
+        healthy: &Rounds,
+    ) {
+        let d = self;
         d.acting.join(&d.altered);
         // What an inverter and its motor do hangs together, and on the way from the motor to the drum.
         for (id, part) in machine.parts.iter().enumerate() {
@@ -151,7 +192,6 @@ impl Difference {
                 d.acting.insert(motor);
             }
         }
-        d
     }
 
     fn compare(&mut self, machine: &Machine, now: &Round, healthy: &Round) {

@@ -141,12 +141,21 @@ impl<'m> Sweep<'m> {
 
     /// The same with this share of the file's flows of water.
     pub fn predict_with_flows(&mut self, hypothesis: &Hypothesis, flows: f64) -> Vec<PredictionId> {
+        self.first_steps(hypothesis, flows, self.in_test)
+    }
+
+    /// The first so many steps of the service test.
+    pub fn predict_first(&mut self, hypothesis: &Hypothesis, steps: usize) -> Vec<PredictionId> {
+        self.first_steps(hypothesis, self.conditions.flows, steps.min(self.in_test))
+    }
+
+    fn first_steps(&mut self, hypothesis: &Hypothesis, flows: f64, steps: usize) -> Vec<PredictionId> {
         let faults = self.that_show(hypothesis);
-        let mut ids = Vec::with_capacity(self.in_test);
+        let mut ids = Vec::with_capacity(steps);
         let start = State { flows, ..State::start(&self.conditions) };
         let mut temperature_c = start.temperature_c;
         let mut state = self.intern(start);
-        for step in 0..self.in_test {
+        for step in 0..steps {
             let id = self.outcome(Entry { step: step as u32, state, temperature_c }, &faults);
             let outcome = &self.outcomes[id as usize];
             state = outcome.exit;

@@ -139,6 +139,17 @@ fn a_leak_trips_the_residual_current_device_where_its_pole_is_live() {
 }
 
 #[test]
+fn what_trips_as_it_is_switched_on_lets_nothing_click() {
+    let text = include_str!("../../../machines/saltreach-pilot-12.toml");
+    let m = machine::read::read(text, None).machine.unwrap();
+    let healthy = run(&m, &[], 230.0);
+    assert!(healthy[0].signs.contains(&"clicks"));
+    let short = run(&m, &["mains-filter=short"], 230.0);
+    assert_eq!(short[0].signs, ["display dark"]);
+    assert!(short.iter().all(|p| p.trip.is_some() && p.ended && p.power_w.value == 0.0));
+}
+
+#[test]
 fn a_lost_phase_makes_the_motor_jerk_without_turning() {
     let m = small(&[]);
     for fault in ["motor=phase open", "loom.all.15=open", "board.drum=one leg lost"] {

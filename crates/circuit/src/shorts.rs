@@ -22,8 +22,8 @@ pub(crate) struct Shorts {
     /// Merged node of each node, numbered from 0 without gaps.
     pub(crate) merged: Vec<u32>,
     pub(crate) merged_count: usize,
-    /// Branches that are shorts between two different nodes.
-    list: Vec<u32>,
+    /// Branches that are shorts between two different nodes, with their ends.
+    list: Vec<Short>,
     /// Shorts at each node that are not yet settled, and the exclusive or of their numbers: of one, the number itself.
     degree: Vec<u32>,
     incident: Vec<u32>,
@@ -31,6 +31,14 @@ pub(crate) struct Shorts {
     pub(crate) inflow: Vec<Complex64>,
     loops: Mesh,
     loop_node: Vec<u32>,
+}
+
+/// A short between two different nodes.
+#[derive(Clone, Copy, Debug)]
+struct Short {
+    number: u32,
+    from: u32,
+    to: u32,
 }
 
 impl Shorts {
@@ -42,7 +50,7 @@ impl Shorts {
         self.list.clear();
         for (number, branch) in network.branches().iter().enumerate() {
             if branch.from != branch.to && matches!(link(branch), Link::Short) {
-                self.list.push(number as u32);
+                self.list.push(Short { number: number as u32, from: branch.from.0, to: branch.to.0 });
                 let (a, b) = (self.root(branch.from.0), self.root(branch.to.0));
                 // The smaller number stays root, so that each root comes before all its nodes.
                 self.parent[a.max(b) as usize] = a.min(b);
@@ -63,13 +71,14 @@ impl Shorts {
     fn number(&mut self, count: usize) {
         self.merged.clear();
         self.merged_count = 0;
-        for node in 0..count as u32 {
-            let root = self.root(node);
-            let number = if root == node {
+        for node in 0..count {
+            let above = self.parent[node] as usize;
+            // What stands above a node comes before it, so that its number is known.
+            let number = if above == node {
                 self.merged_count += 1;
                 self.merged_count as u32 - 1
             } else {
-                self.merged[root as usize]
+                self.merged[above]
             };
             self.merged.push(number);
         }
@@ -84,35 +93,36 @@ impl Shorts {
     pub(crate) fn currents(&mut self, network: &Network, currents: &mut [Complex64]) {
         refill(&mut self.degree, network.node_count(), 0);
         refill(&mut self.incident, network.node_count(), 0);
-        for &number in &self.list {
-            let branch = &network.branches()[number as usize];
-            for node in [branch.from.index(), branch.to.index()] {
+        for (place, short) in self.list.iter().enumerate() {
+            for node in [short.from as usize, short.to as usize] {
                 self.degree[node] += 1;
-                self.incident[node] ^= number;
+                self.incident[node] ^= place as u32;
             }
         }
         let mut unsettled = self.list.len();
         for node in 0..network.node_count() as u32 {
-            unsettled -= self.strip(network, node, currents);
+            if self.degree[node as usize] == 1 {
+                unsettled -= self.strip(node, currents);
+            }
         }
         if unsettled > 0 {
-            self.split_loops(network, currents);
+            self.split_loops(network.node_count(), currents);
         }
     }
 
     /// Settles the short at a node that has one only, then its other end's, and so on; returns how many.
-    fn strip(&mut self, network: &Network, mut node: u32, currents: &mut [Complex64]) -> usize {
+    fn strip(&mut self, mut node: u32, currents: &mut [Complex64]) -> usize {
         let mut settled = 0;
         while self.degree[node as usize] == 1 {
-            let number = self.incident[node as usize];
-            let branch = &network.branches()[number as usize];
-            let other = branch.from.0 ^ branch.to.0 ^ node;
+            let place = self.incident[node as usize];
+            let Short { number, from, to } = self.list[place as usize];
+            let other = from ^ to ^ node;
             let leaving = self.inflow[node as usize];
-            currents[number as usize] = if branch.from.0 == node { leaving } else { -leaving };
+            currents[number as usize] = if from == node { leaving } else { -leaving };
             self.inflow[other as usize] += leaving;
             self.degree[node as usize] = 0;
             self.degree[other as usize] -= 1;
-            self.incident[other as usize] ^= number;
+            self.incident[other as usize] ^= place;
             settled += 1;
             node = other;
         }
@@ -120,8 +130,8 @@ impl Shorts {
     }
 
     /// The shorts left over lie on loops or between them: solved as equal resistors of 1 Ω, where drop is current.
-    fn split_loops(&mut self, network: &Network, currents: &mut [Complex64]) {
-        refill(&mut self.loop_node, network.node_count(), NONE);
+    fn split_loops(&mut self, nodes: usize, currents: &mut [Complex64]) {
+        refill(&mut self.loop_node, nodes, NONE);
         let mut count = 0;
         for (node, &degree) in self.degree.iter().enumerate() {
             if degree > 0 {
@@ -136,13 +146,13 @@ impl Shorts {
             }
         }
         // `degree` and `incident` have served: the edge of each short is looked up again by connecting it with nothing.
-        let on_loop = |branch: &Branch, loop_node: &[u32]| {
-            let ends = (loop_node[branch.from.index()], loop_node[branch.to.index()]);
+        let on_loop = |short: &Short, loop_node: &[u32]| {
+            let ends = (loop_node[short.from as usize], loop_node[short.to as usize]);
             (ends.0 != NONE && ends.1 != NONE).then_some(ends)
         };
         self.incident.clear();
-        for &number in &self.list {
-            let ends = on_loop(&network.branches()[number as usize], &self.loop_node);
+        for short in &self.list {
+            let ends = on_loop(short, &self.loop_node);
             let edge = ends.map_or(NONE, |(from, to)| self.loops.connect(from, to, Complex64::new(1.0, 0.0)));
             self.incident.push(edge);
         }
@@ -150,10 +160,10 @@ impl Shorts {
             return; // Not reached: equal positive conductances never cancel.
         }
         self.loops.settle();
-        for (&number, &edge) in self.list.iter().zip(&self.incident) {
+        for (short, &edge) in self.list.iter().zip(&self.incident) {
             if edge != NONE {
-                let from = self.loop_node[network.branches()[number as usize].from.index()];
-                currents[number as usize] = self.loops.drop_from(from, edge);
+                let from = self.loop_node[short.from as usize];
+                currents[short.number as usize] = self.loops.drop_from(from, edge);
             }
         }
     }

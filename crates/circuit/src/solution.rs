@@ -51,6 +51,16 @@ impl Solution {
         (self.island[a] == self.island[b]).then(|| self.potential[a] - self.potential[b])
     }
 
+    /// [`Solution::voltage_between`] of each node, in order, against `reference`.
+    pub fn voltages_against(&self, reference: NodeId) -> impl Iterator<Item = Option<Complex64>> + '_ {
+        let zero = self.merged.get(reference.index()).map(|&at| at as usize);
+        let zero = zero.map(|at| (self.island[at], self.potential[at]));
+        self.merged.iter().map(move |&at| {
+            let (island, against) = zero?;
+            (self.island[at as usize] == island).then(|| self.potential[at as usize] - against)
+        })
+    }
+
     /// Current through a branch in its own direction, in A; 0 for an unknown branch.
     /// Good to 10⁻⁹ of itself or 10⁻¹⁵ of the plug's current, whichever is more (`tests/accuracy.rs`).
     ///

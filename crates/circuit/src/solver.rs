@@ -94,6 +94,11 @@ impl Solver {
         }
     }
 
+    /// The last solution, where [`Solver::solve`] found one.
+    pub fn solution(&self) -> &Solution {
+        &self.solution
+    }
+
     pub(crate) fn into_solution(self) -> Solution {
         self.solution
     }

@@ -22,6 +22,10 @@ pub struct Wiring<'m> {
     ids: Vec<BranchId>,
     /// What each part was last asked for, so that only parts that changed are asked again.
     asked: Vec<(Option<usize>, Situation)>,
+    /// Parts that only conduct: no situation makes a difference to them.
+    conducts: Vec<bool>,
+    /// The supply that the network was solved at as it is now, V.
+    solved_at: Option<f64>,
     scratch: Vec<Branch>,
     opened: Vec<bool>,
     /// The plug is in its socket.
@@ -47,6 +51,8 @@ impl<'m> Wiring<'m> {
             parts: Vec::new(),
             ids: Vec::new(),
             asked: Vec::new(),
+            conducts: machine.parts.iter().map(|p| p.kind.behaviour.only_conducts()).collect(),
+            solved_at: None,
             scratch: Vec::new(),
             opened: vec![false; machine.joints.len()],
             plugged: true,
@@ -82,8 +88,7 @@ impl<'m> Wiring<'m> {
     fn exchange(&mut self, modes: &[Option<usize>], situations: &[Situation]) -> bool {
         for (id, part) in self.machine.parts.iter().enumerate() {
             let (mode, situation) = &self.asked[id];
-            let heeded = || !part.kind.behaviour.only_conducts() && *situation != situations[id];
-            if *mode == modes[id] && !heeded() {
+            if *mode == modes[id] && (self.conducts[id] || *situation == situations[id]) {
                 continue;
             }
             self.scratch.clear();
@@ -95,17 +100,19 @@ impl<'m> Wiring<'m> {
                     .scratch
                     .iter()
                     .zip(&self.branches[range.clone()])
-                    .all(|(a, b)| a.from == b.from && a.to == b.to);
+                    .all(|(a, b)| same_name(a.from, b.from) && same_name(a.to, b.to));
             if !same_ends {
                 return false;
             }
             self.asked[id] = (modes[id], situations[id]);
             for (at, new) in range.zip(&self.scratch) {
-                if self.branches[at] != *new {
-                    self.branches[at] = *new;
+                let old = &mut self.branches[at];
+                if (old.ac, old.dc) != (new.ac, new.dc) {
                     // Not set: an end in the air, or an element that no part gives (NaN).
                     let _ = self.network.set(self.ids[at], element(new));
+                    self.solved_at = None;
                 }
+                *old = *new;
             }
         }
         true
@@ -127,6 +134,7 @@ impl<'m> Wiring<'m> {
 
     fn connect(&mut self) {
         let install = node_id(self.machine.nodes.len());
+        self.solved_at = None;
         self.network = Network::new(self.machine.nodes.len() + 1);
         self.ids.clear();
         let join = |network: &mut Network, a, b, element: Element| {
@@ -164,14 +172,19 @@ impl<'m> Wiring<'m> {
             volts,
             source_ohm: 0.0,
         };
-        match self.solver.solve(&self.network, &supply) {
-            Ok(solution) => Ok(Solved {
-                solution,
-                branches: &self.branches,
-                parts: &self.parts,
-                ids: &self.ids,
-                earth: self.earth,
-            }),
+        let known = self.solved_at.take() == Some(volts);
+        let solved = if known { Ok(()) } else { self.solver.solve(&self.network, &supply).map(drop) };
+        match solved {
+            Ok(()) => {
+                self.solved_at = Some(volts);
+                Ok(Solved {
+                    solution: self.solver.solution(),
+                    branches: &self.branches,
+                    parts: &self.parts,
+                    ids: &self.ids,
+                    earth: self.earth,
+                })
+            }
             Err(CircuitError::SupplyShorted { path }) => {
                 let on_path = |range: &std::ops::Range<usize>| {
                     self.ids[range.clone()].iter().any(|id| path.contains(id))
@@ -252,9 +265,9 @@ impl Solved<'_> {
         }
     }
 
-    /// Potential of a node against the socket's neutral contact, V; none where the node floats.
-    pub fn potential(&self, at: usize) -> Option<Complex64> {
-        self.solution.voltage_between(node_id(at), node_id(node::NEUTRAL))
+    /// Potential of each node against the socket's neutral contact, V; none where the node floats.
+    pub fn potentials(&self) -> impl Iterator<Item = Option<Complex64>> + '_ {
+        self.solution.voltages_against(node_id(node::NEUTRAL))
     }
 
     /// Current that the plug takes in, A.
@@ -324,6 +337,11 @@ impl Spread {
         let variance = cos * cos * self.re_re - 2.0 * cos * sin * self.re_im + sin * sin * self.im_im;
         variance.max(0.0).sqrt() / volts
     }
+}
+
+/// Names are compared far more often than they differ, and mostly are one and the same.
+fn same_name(a: &'static str, b: &'static str) -> bool {
+    std::ptr::eq(a, b) || a == b
 }
 
 fn node_id(at: usize) -> NodeId {

@@ -140,6 +140,19 @@ fn a_kettle_is_shown_as_another_load() {
 }
 
 #[test]
+fn a_kettle_that_goes_off_with_the_breaker_is_no_step_with_the_heater() {
+    let machine = machine("saltreach-pilot-12.toml");
+    let mut scene = Scene::new(&machine);
+    let mut maker = Maker::new(5);
+    maker.hold(1825.0, 11);
+    maker.hold(0.0, 75);
+    let dead: &[&str] = &["mains-filter=short"];
+    let ln = scene.ln(&maker.recording(), &[dead, &["board.heat=welded"], &[]]);
+    // One minute of nothing after ten seconds of something: little speaks for either, and much against a sound machine.
+    assert!(ln[0] - ln[1] > -2.0 && ln[0] - ln[2] > 5.0, "{ln:?}");
+}
+
+#[test]
 fn what_a_step_drew_is_shown_beside_what_it_should() {
     let machine = machine(WASHER);
     let mut scene = Scene::new(&machine);

@@ -34,7 +34,7 @@ pub use calendar::{CalendarError, calendar};
 pub use document::{Document, Made, NotMade};
 pub use invoice::{InvoiceError, lines_csv, ubl};
 pub use label::{LabelError, label_svg};
-pub use pdf::{Form, Paper, Pdf, PdfError, Sheet, pdf, sheets_pdf};
+pub use pdf::{Form, Paper, Pdf, PdfError, Sheet, is_font, pdf, sheets_pdf, unshown};
 pub use proof::{Claim, Proof, SafetyRow, Verdict};
 pub use record::{
     Consent, Correction, Done, Firm, FollowUp, Found, JobRecord, Part, Party, Plate, Step, Suspect,

@@ -424,6 +424,11 @@ pub trait Behaviour: Sync {
         false
     }
 
+    /// Has it a bolt, so that [`Situation::locked`] makes a difference? Door locks have.
+    fn has_bolt(&self) -> bool {
+        false
+    }
+
     /// Does it nothing but conduct, as its mode alone decides: the same branches in every situation, and no effect?
     fn only_conducts(&self) -> bool {
         false

@@ -2,6 +2,7 @@
 
 use crate::ServeError;
 use crate::capture::Capture;
+use crate::fonts::Fonts;
 use crate::library::Library;
 use crate::live::{ByItself, Tests};
 use crate::meters_file::MetersFile;
@@ -25,6 +26,7 @@ pub struct Desk {
     pub(crate) pages: PagesKept,
     /// Which language the pages speak.
     pub(crate) language: Language,
+    fonts: Arc<Fonts>,
     /// Where a file stands that is about to be sent, one at a time.
     leaving: Arc<Mutex<PathBuf>>,
     /// So many findings are worked out at once; more would only slow each other down.
@@ -67,6 +69,7 @@ impl Desk {
             kept: Kept::default(),
             seats: Seats::default(),
             pages: PagesKept::default(),
+            fonts: Arc::new(Fonts::in_folder(folder.join("fonts"))),
             leaving: Arc::new(Mutex::new(folder.join("leaving"))),
             workers: Semaphore::new(at_once),
             typesetting: Semaphore::new(1),
@@ -82,6 +85,11 @@ impl Desk {
     /// The records.
     pub fn records(&self) -> &Records {
         &self.records
+    }
+
+    /// Fonts for the papers.
+    pub(crate) fn fonts(&self) -> Arc<Fonts> {
+        self.fonts.clone()
     }
 
     /// Where a file stands that is about to be sent; who holds it writes it.

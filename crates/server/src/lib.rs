@@ -14,6 +14,7 @@ mod assets;
 mod capture;
 mod demo;
 mod desk;
+mod fonts;
 mod guard;
 mod library;
 mod live;

@@ -207,6 +207,30 @@ async fn the_record_is_a_page_and_files_of_every_kind() {
     assert!(record.contains("\"blocked\":null") && record.contains("\"warranty\":\"12 months\""), "{record}");
 }
 
+#[tokio::test]
+async fn characters_that_no_font_has_are_named_before_anything_is_printed() {
+    let bench = bench().await;
+    firm(&bench).await;
+    let job = mended(&bench).await;
+    let page = bench.get(&format!("{job}/hand-over")).await.1;
+    assert!(!page.contains("No font here has"), "{page}");
+    let facts = [("advice", "Ask 中村 for the key. Ψ ж ő")];
+    post(&bench, &format!("{job}/hand-over"), &facts, StatusCode::SEE_OTHER).await;
+    let page = bench.get(&format!("{job}/hand-over")).await.1;
+    assert!(
+        page.contains("by their codes: U+4E2D, U+6751. ") && page.contains("/settings/firm#fonts"),
+        "{page}"
+    );
+    // Files beside the records count; what is none of them is named.
+    let fonts = bench.folder.path().join("fonts");
+    std::fs::create_dir(&fonts).unwrap();
+    std::fs::write(fonts.join("sums.ttf"), b"1 + 1").unwrap();
+    let page = bench.get("/settings/firm").await.1;
+    assert!(page.contains("None is there yet") && page.contains("No font, or too large: sums.ttf"), "{page}");
+    let (status, _, pdf) = bench.file(&format!("{job}/papers/customer.pdf")).await;
+    assert!(status == StatusCode::OK && pdf.starts_with(b"%PDF-"));
+}
+
 const CBC: &str = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2";
 
 #[tokio::test]

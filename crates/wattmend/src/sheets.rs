@@ -35,6 +35,7 @@ pub(crate) fn not_made(error: &PdfError) -> Failure {
         PdfError::NoFont(_) => "name a file that ends in .ttf, .otf or .ttc",
         PdfError::TooLarge(_) => "shorten it",
         PdfError::Money(_) => "write a currency of ISO 4217, such as EUR",
+        PdfError::NoTypesetter => "build it without `--no-default-features`",
         PdfError::NotSet(_) => "please report this, with the file if you can",
     };
     Failure::new(End::FileRefused, &error.to_string(), remedy)

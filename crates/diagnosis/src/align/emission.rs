@@ -33,6 +33,8 @@ pub(super) struct Profile {
     pub tried_w: Option<f64>,
     /// What is on the way to another level draws at least this, W.
     pub floor_w: f64,
+    /// It is the time before or after the test: another load comes and goes in it as it likes.
+    pub outside: bool,
 }
 
 /// Factors of a profile on each piece.
@@ -153,13 +155,15 @@ impl Profile {
             level(0.5 * idle_w, 0.4 * idle_w),
             level(idle_w, 0.25 * idle_w + 0.5),
         ];
-        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w: f64::NEG_INFINITY }
+        let floor_w = f64::NEG_INFINITY;
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w, outside: true }
     }
 
     /// A pause between steps: a machine that was switched off has left its test.
     pub(super) fn pause(idle_w: f64) -> Profile {
         let levels = vec![Estimate { value: idle_w, u: 0.1 * idle_w + 0.3 }];
-        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w: 0.6 * idle_w }
+        let floor_w = 0.6 * idle_w;
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w, outside: false }
     }
 
     fn roles(&self, stretch: &Stretch, habits: &Habits, roles: &mut Vec<Role>) {
@@ -213,7 +217,8 @@ impl Profile {
         if beside > 3.0 * repeats {
             // Even on the scale of ln W, from 5 W to what a socket gives.
             let per_w = 1.0 / (beside * (habits.range_w / 5.0).ln());
-            let weight = habits.foreign * (base * per_w).min(1.0);
+            let comes = if self.outside { habits.foreign_outside } else { habits.foreign };
+            let weight = comes * (base * per_w).min(1.0);
             roles.push(Role {
                 fresh: weight,
                 kept: weight,

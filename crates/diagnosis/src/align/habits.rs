@@ -74,6 +74,8 @@ pub struct Habits {
     pub tries_s: (f64, f64),
     /// Another load on the meter comes and goes just with a level: one an hour, within 2 s both ends.
     pub foreign: f64,
+    /// Another load on the meter outside the steps, where it needs to come and go with nothing: one an hour, in half a minute.
+    pub foreign_outside: f64,
     /// Mean time of another load, s.
     pub foreign_s: f64,
     /// A level that nothing accounts for.
@@ -120,6 +122,7 @@ impl Default for Habits {
             idle_turn_most_s: (27.0, 8.0),
             tries_s: (4.0, 3.0),
             foreign: 2e-5,
+            foreign_outside: 0.01,
             foreign_s: 180.0,
             odd: 2e-4,
             odd_s: 20.0,

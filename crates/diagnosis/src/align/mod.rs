@@ -89,6 +89,8 @@ struct View {
     outside: Runs,
     /// Runs of the steps' shapes.
     runs: Vec<Runs>,
+    /// The means of the runs of two shapes.
+    means: HashMap<(usize, usize), Runs>,
 }
 
 /// Aligns one recording with the steps of one machine, hypothesis after hypothesis.
@@ -159,7 +161,15 @@ impl Aligner {
                 };
                 let pause = between(&Profile::pause(idle_w), habits.pause_s);
                 let outside = between(&Profile::outside(idle_w), habits.outside_s);
-                View { ln_weight: weight.ln(), pieces, beside, pause, outside, runs: Vec::new() }
+                View {
+                    ln_weight: weight.ln(),
+                    pieces,
+                    beside,
+                    pause,
+                    outside,
+                    runs: Vec::new(),
+                    means: HashMap::new(),
+                }
             })
             .collect();
         Ok(Aligner {
@@ -213,12 +223,13 @@ impl Aligner {
         let odds = both().map(|(a, b)| Odds::of(a.1, &self.habits).mean(Odds::of(b.1, &self.habits)));
         let order = steps::order_of(&odds.collect::<Vec<_>>(), &self.habits);
         let mut sums = Vec::with_capacity(self.views.len());
-        for view in &self.views {
-            let mean = |(a, b): (&(usize, Turn), &(usize, Turn))| {
-                (a.0 != b.0).then(|| Runs::mean(&view.runs[a.0], &view.runs[b.0]))
-            };
-            let made: Vec<Option<Runs>> = both().map(mean).collect();
-            let steps = made.iter().zip(&with).map(|(made, a)| made.as_ref().unwrap_or(&view.runs[a.0]));
+        for view in &mut self.views {
+            for (a, b) in both().map(|(a, b)| (a.0, b.0)).filter(|(a, b)| a != b) {
+                let View { runs, means, .. } = view;
+                means.entry((a, b)).or_insert_with(|| Runs::mean(&runs[a], &runs[b]));
+            }
+            let view = &*view;
+            let steps = both().map(|(a, b)| view.means.get(&(a.0, b.0)).unwrap_or(&view.runs[a.0]));
             let mut all: Vec<&Runs> = steps.collect();
             all.extend(std::iter::repeat_n(&view.pause, count));
             all.extend([&view.outside; 3]);
@@ -451,6 +462,7 @@ mod tests {
                     ramp_s: 0.0,
                     tried_w: None,
                     floor_w: f64::NEG_INFINITY,
+                    outside: false,
                 };
                 let length = Length { median_s, steep: 5.0, hurried: 0.1, loose: 2.2, quick: 0.0 };
                 runs(&pieces, &Factors::of(&profile, &pieces, &habits), &Table::new(length), &[])

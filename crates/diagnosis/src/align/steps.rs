@@ -103,6 +103,7 @@ impl Shape {
             ramp_s: frame.ramp_s,
             tried_w: self.tried.map(from_grid),
             floor_w: f64::NEG_INFINITY,
+            outside: false,
         }
     }
 

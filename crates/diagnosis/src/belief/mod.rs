@@ -256,10 +256,8 @@ impl<'m> Belief<'m> {
         if let [one] = told[..]
             && self.told[one].clue.is_none()
         {
-            let together = self.best_together(one);
-            several = together > most + SEVERAL;
-            if several {
-                most = together;
+            if let Some(together) = self.best_together(one, &faults, most + SEVERAL) {
+                (most, several) = (together, true);
             }
         }
         faults.sort_unstable();
@@ -315,25 +313,29 @@ impl<'m> Belief<'m> {
         if count < 2 { ln } else { ln.min(best + beyond) }
     }
 
-    /// The greatest likelihood of an item that speaks of many steps, where several faults may each explain some of them:
-    /// the best single fault, the best that goes with it, and so on while that makes much of a difference.
-    fn best_together(&self, item: usize) -> f64 {
+    /// The greatest likelihood of the recording, where several faults may each explain some of its steps: the best single fault,
+    /// the best that goes with it, and so on while that makes much of a difference. None where it does not come to be above `worth`;
+    /// `matter` are the faults that make a difference to it.
+    fn best_together(&self, item: usize, matter: &[hypotheses::Fault], worth: f64) -> Option<f64> {
         let ln = |faults: &Hypothesis| self.fit_showing(item, faults).ln;
+        let always = |f: &&hypotheses::Fault| f.mode < self.machine.parts[f.part].kind.modes.len();
         let mut best = (ln(&Hypothesis::healthy()), Hypothesis::healthy());
-        for _ in 0..MOST_TOGETHER {
+        for left in (0..MOST_TOGETHER).rev() {
             let (before, base) = best.clone();
-            for fault in self.machine.single_faults() {
-                let taken = base.faults().iter().any(|f| f.0 == fault.0);
-                let more = Hypothesis::of(base.faults().iter().copied().chain([fault]));
+            for fault in matter.iter().filter(always) {
+                let taken = base.faults().iter().any(|f| f.0 == fault.part);
+                let more = Hypothesis::of(base.faults().iter().copied().chain([(fault.part, fault.mode)]));
                 if !taken && ln(&more) > best.0 {
                     best = (ln(&more), more);
                 }
             }
-            if best.0 < before + MUCH {
+            // The best are taken first: what comes next gains no more than this one did.
+            let gained = best.0 - before;
+            if gained < MUCH || best.0 + left as f64 * gained <= worth {
                 break;
             }
         }
-        best.0
+        (best.0 > worth).then_some(best.0)
     }
 
     /// Does what these faults leave to later steps reach what was told?

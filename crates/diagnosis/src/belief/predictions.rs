@@ -16,6 +16,8 @@ pub(crate) struct Predictions<'m> {
     functions: Sweep<'m>,
     healthy: Vec<PredictionId>,
     tests: HashMap<Hypothesis, Rc<[PredictionId]>>,
+    /// The first steps of tests that nobody asked for in full.
+    begun: HashMap<Hypothesis, Vec<PredictionId>>,
     watered: HashMap<Hypothesis, Option<Waters>>,
     going: HashMap<Hypothesis, Rc<Ordinary>>,
     meters: HashMap<Probes, Probed<'m>>,
@@ -82,6 +84,7 @@ impl<'m> Predictions<'m> {
             functions,
             healthy,
             tests: HashMap::new(),
+            begun: HashMap::new(),
             watered: HashMap::new(),
             going: HashMap::new(),
             meters: HashMap::new(),
@@ -126,9 +129,19 @@ impl<'m> Predictions<'m> {
         made
     }
 
-    /// One step of the service test.
+    /// One step of the service test. Those after it are not worked out for it: most sets of faults are ruled out early.
     pub(crate) fn step(&mut self, faults: &Hypothesis, step: usize) -> &Prediction {
-        let id = self.test(faults)[step];
+        if let Some(known) = self.tests.get(faults) {
+            return self.test.get(known[step]);
+        }
+        if let Some(known) = self.begun.get(faults)
+            && let Some(&id) = known.get(step)
+        {
+            return self.test.get(id);
+        }
+        let made = self.test.predict_first(faults, step + 1);
+        let id = made[step];
+        self.begun.insert(faults.clone(), made);
         self.test.get(id)
     }
 

@@ -69,6 +69,9 @@ pub(super) struct Lattice {
     patterns: Vec<Vec<usize>>,
     /// `sum[part * states + state]`: Σ over all sets of the parts from `part` on of ratio × greatest share.
     sum: Vec<f64>,
+    /// The same over the sets that move one of those parts at least, and the greatest of what each of these parts adds to
+    /// that when it is the first that is moved.
+    moved: Vec<(f64, f64)>,
 }
 
 /// A ceiling as the lattice sees it.
@@ -157,14 +160,24 @@ impl Lattice {
         for pattern in &distinct {
             step.extend(reached.iter().map(|s| index.get(&s.and(*pattern, freeing)).copied().unwrap_or(0)));
         }
-        let mut lattice = Self { states, step, patterns, sum: vec![0.0; (prior.parts.len() + 1) * states] };
+        let all = (prior.parts.len() + 1) * states;
+        let (sum, moved) = (vec![0.0; all], vec![(0.0, 0.0); all]);
+        let mut lattice = Self { states, step, patterns, sum, moved };
         lattice.sum[prior.parts.len() * states..].copy_from_slice(most);
         for part in (0..prior.parts.len()).rev() {
             let (here, after) = lattice.sum[part * states..].split_at_mut(states);
-            for (pattern, ratio) in lattice.patterns[part].iter().zip(&prior.parts[part].ratios) {
+            let (moved, moved_after) = lattice.moved[part * states..].split_at_mut(states);
+            let ways = lattice.patterns[part].iter().zip(&prior.parts[part].ratios);
+            for (rank, (pattern, ratio)) in ways.enumerate() {
                 let step = &lattice.step[pattern * states..][..states];
-                for (sum, next) in here.iter_mut().zip(step) {
-                    *sum += ratio * after[*next as usize];
+                for ((sum, moved), next) in here.iter_mut().zip(moved.iter_mut()).zip(step) {
+                    let adds = ratio * after[*next as usize];
+                    *sum += adds;
+                    if rank == 0 {
+                        *moved = moved_after[*next as usize];
+                    } else {
+                        *moved = (moved.0 + adds, moved.1.max(adds));
+                    }
                 }
             }
         }
@@ -179,6 +192,12 @@ impl Lattice {
     /// Most that all completions from `part` on can weigh, as a multiple of the weight so far.
     pub(super) fn completions(&self, state: u16, part: usize) -> f64 {
         self.sum[part * self.states + state as usize]
+    }
+
+    /// Most that all sets can weigh that move a part from `part` on, as a multiple of the weight so far; and the greatest of
+    /// what those make of it that move the same part first, to the same state.
+    pub(super) fn moved(&self, state: u16, part: usize) -> (f64, f64) {
+        self.moved[part * self.states + state as usize]
     }
 }
 

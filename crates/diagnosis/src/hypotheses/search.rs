@@ -300,7 +300,14 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
             self.sets.push(places);
             self.push(most, prior, What::One { set: self.sets.len() as u32 - 1 });
         }
+        let speck = self.speck * self.found.max(self.singles);
         for (part, states) in parts.iter().enumerate().skip(from) {
+            let (all, greatest) = self.lattice.moved(state, part);
+            if prior * greatest <= speck {
+                // Each of them is dust: see `push`.
+                self.dust += prior * all;
+                break;
+            }
             for (rank, ratio) in states.ratios.iter().enumerate().skip(1) {
                 let prior = prior * ratio;
                 let after = self.lattice.after(state, part, rank);

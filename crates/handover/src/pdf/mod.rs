@@ -4,6 +4,10 @@
 //! bytes (`world.rs`). What the user wrote reaches the page as data only.
 
 mod view;
+#[cfg(feature = "typeset")]
+mod world;
+#[cfg(not(feature = "typeset"))]
+#[path = "no_world.rs"]
 mod world;
 
 use crate::record::JobRecord;
@@ -83,6 +87,8 @@ pub enum PdfError {
     Money(String),
     /// It could not be set.
     NotSet(String),
+    /// This program was built without the typesetter.
+    NoTypesetter,
 }
 
 impl fmt::Display for PdfError {
@@ -92,6 +98,9 @@ impl fmt::Display for PdfError {
             PdfError::TooLarge(what) => write!(f, "{what} is larger than any real one"),
             PdfError::Money(why) => f.write_str(why),
             PdfError::NotSet(why) => write!(f, "the page could not be set: {why}"),
+            PdfError::NoTypesetter => f.write_str(
+                "this program was built without the typesetter; `cargo build --release` makes one with it",
+            ),
         }
     }
 }
@@ -153,6 +162,22 @@ pub fn pdf(record: &JobRecord, form: Form, paper: Paper, fonts: &[Vec<u8>]) -> R
     }
     // The loop runs at least once and returns at its last step.
     Err(PdfError::NotSet("no page".to_owned()))
+}
+
+/// Characters of a record that no font at hand can show, for a message ([`Pdf::unshown_words`]); nothing is set.
+///
+/// # Errors
+/// Where a font file is none, or the bill has no currency.
+pub fn unshown(record: &JobRecord, fonts: &[Vec<u8>]) -> Result<Option<String>, PdfError> {
+    let fonts = Fonts::with(fonts)?;
+    let mut unshown = BTreeSet::new();
+    spelled(&view::of(record, Form::Full)?, &fonts, &mut unshown);
+    Ok(Pdf { bytes: Vec::new(), pages: 0, unshown: unshown.into_iter().collect() }.unshown_words())
+}
+
+/// Is this file a font, or a collection of some, that pages can be set with?
+pub fn is_font(file: &[u8]) -> bool {
+    Fonts::with(&[file.to_vec()]).is_ok()
 }
 
 /// Drawings, tables and text on pages, a heading each: a fault chart, the wiring, the guide to a service test.

@@ -75,6 +75,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct Lock;
 
 impl Behaviour for Lock {
+    fn has_bolt(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let watts = params.nominal("draws");
         let (ac, dc) = if mode == Some("ptc open") {

@@ -59,6 +59,10 @@ pub(super) static KIND: PartKind = PartKind {
 struct Lock;
 
 impl Behaviour for Lock {
+    fn has_bolt(&self) -> bool {
+        true
+    }
+
     fn electrics(&self, params: &Params, mode: Option<&str>, situation: &Situation, out: &mut Vec<Branch>) {
         let (coil, u_rel) = (params.nominal("coil"), params.u_rel("coil"));
         let (ac, dc) = if mode == Some("coil open") {

@@ -27,11 +27,24 @@ const LONGEST: usize = 300;
 struct Page {
     layout: Layout,
     firm: FirmFacts,
+    /// Where fonts are laid, which are there, and which files there are none.
+    folder: String,
+    fonts: Vec<String>,
+    no_fonts: Vec<String>,
 }
 
 async fn show(State(desk): State<Arc<Desk>>) -> Result<Response, Problem> {
     let firm = desk.with_records(Records::firm).await?;
-    page(&Page { layout: Layout::of(&desk, "Your firm", "settings"), firm })
+    let fonts = desk.fonts();
+    let folder = fonts.folder().display().to_string();
+    let found = desk.work(move || fonts.read()).await?;
+    page(&Page {
+        layout: Layout::of(&desk, "Your firm", "settings"),
+        firm,
+        folder,
+        fonts: found.files.into_iter().map(|f| f.0).collect(),
+        no_fonts: found.not_taken,
+    })
 }
 
 async fn keep(

@@ -66,6 +66,8 @@ struct Page {
     act: Option<ActView>,
     correct: Option<CorrectView>,
     papers: Vec<PaperView>,
+    /// Characters that no font at hand can show on paper.
+    unshown: String,
 }
 
 /// Who closed the job, and how its log stands.
@@ -307,6 +309,7 @@ async fn show(
         act: None,
         correct: None,
         papers: Vec::new(),
+        unshown: String::new(),
     };
     let record = match standing {
         Standing::Erased(day) => {
@@ -340,6 +343,14 @@ async fn show(
         }
     };
     if let Some(record) = record {
+        let fonts = desk.fonts();
+        let (record, unshown) = desk
+            .work(move || {
+                let unshown = handover::unshown(&record, &fonts.read().into_files());
+                (record, unshown)
+            })
+            .await?;
+        view.unshown = unshown.ok().flatten().unwrap_or_default();
         let paper = papers::paper("", &firm).unwrap_or_default();
         view.papers = paper_views(&record, paper);
         view.record = Some(RecordView::of(record));

@@ -9,7 +9,7 @@ use axum::extract::{Path, Query, State};
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
-use handover::{Document, JobRecord, NotMade, Paper};
+use handover::{Document, JobRecord, NotMade, Paper, PdfError};
 use records::{FirmFacts, JobId, Records};
 use serde::Deserialize;
 use std::sync::Arc;
@@ -58,7 +58,8 @@ async fn made(desk: &Arc<Desk>, id: JobId, file: &str, asked: &str) -> Result<Re
     let paper = paper(asked, &firm)?;
     let record = standing(desk, &job).await?.record()?.clone();
     let name = format!("{}-{}", record.reference, document.file_name());
-    let bytes = desk.set(move || make(document, &record, paper)).await??;
+    let fonts = desk.fonts();
+    let bytes = desk.set(move || make(document, &record, paper, &fonts.read().into_files())).await??;
     let value =
         |text: &str| HeaderValue::from_str(text).map_err(|_| Problem::ours("the file cannot be sent"));
     let headers = [
@@ -70,15 +71,21 @@ async fn made(desk: &Arc<Desk>, id: JobId, file: &str, asked: &str) -> Result<Re
 }
 
 /// Makes a file; what the record lacks for it is said.
-pub(super) fn make(document: Document, record: &JobRecord, paper: Paper) -> Result<Vec<u8>, Problem> {
-    match document.make(record, paper, &[], jiff::Timestamp::now()) {
+fn make(document: Document, record: &JobRecord, paper: Paper, fonts: &[Vec<u8>]) -> Result<Vec<u8>, Problem> {
+    match document.make(record, paper, fonts, jiff::Timestamp::now()) {
         Ok(made) => Ok(made.bytes),
         Err(NotMade::Lacks(what)) => Err(Problem::refused(
             format!("there is no {} yet: {what}", document.file_name()),
             "see the page Hand over",
         )),
-        Err(e @ NotMade::Pdf(_)) => {
-            Err(Problem::refused(e.to_string(), "shorten what was written, or take it out"))
+        Err(NotMade::Pdf(e)) => {
+            let remedy = match e {
+                PdfError::NoTypesetter => {
+                    "print the page Hand over, or build the program without `--no-default-features`"
+                }
+                _ => "shorten what was written, or take it out",
+            };
+            Err(Problem::refused(e.to_string(), remedy))
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::end::Failure;
 use crate::sheets::not_made;
-use handover::{Document, JobRecord, Made, NotMade, Paper};
+use handover::{Document, JobRecord, Made, NotMade, Paper, PdfError};
 
 /// The files, and what is to be said of them.
 pub(super) struct Papers {
@@ -26,6 +26,10 @@ pub(super) fn make(record: &JobRecord, paper: Paper, fonts: &[Vec<u8>]) -> Resul
             Ok(one) => {
                 made.remarks.extend(remarks(&one));
                 made.files.push((document.file_name(), one.bytes));
+            }
+            // The other files are none the worse for it.
+            Err(NotMade::Pdf(e @ PdfError::NoTypesetter)) => {
+                made.left_out.push(format!("{}: {e}", document.file_name()));
             }
             Err(NotMade::Pdf(e)) => return Err(not_made(&e)),
             Err(NotMade::Lacks(why)) => made.left_out.push(format!("{}: {why}", document.file_name())),
