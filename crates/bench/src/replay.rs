@@ -65,9 +65,8 @@ pub(crate) fn replay(
             }
             last = now;
         }
-        let is_read = || {
-            machine.inputs.iter().any(|i| matches!(i.senses, Senses::Part { part, .. } if part == id))
-        };
+        let is_read =
+            || machine.inputs.iter().any(|i| matches!(i.senses, Senses::Part { part, .. } if part == id));
         if scratch.altered && is_read() {
             return None;
         }

@@ -13,8 +13,8 @@
 use crate::bits::{Bits, Map};
 use crate::classes::Classes;
 use crate::moment::{Asked, Moment, Solver, chain};
-use crate::replay::{Modes, Replayed, replay};
 use crate::reach::{Behind, Reach, rest};
+use crate::replay::{Modes, Replayed, replay};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
 use circuit::end_of;
