@@ -17,6 +17,7 @@ mod technician;
 
 use case::{Case, Draw, Way, World};
 use diagnosis::check::Instrument;
+use diagnosis::hypotheses::Limits;
 use diagnosis::plan::Effort;
 use diagnosis::setup::Setup;
 use job::{Outcome, run};
@@ -35,6 +36,8 @@ struct Wanted {
     world: World,
     only: Option<u64>,
     states: usize,
+    /// Most sets of faults that the search looks at.
+    sets: usize,
     failures: bool,
     /// Leave out the comparison of plans, which takes longest.
     quick: bool,
@@ -42,7 +45,7 @@ struct Wanted {
 }
 
 const HELP: &str = "accuracy [--cases N] [--seed N] [--machine WORD] [--draw rate|uniform|double|healthy] \
-[--way typed|recording] [--only SEED] [--states N] [--threads N] [--failures] [--quick] [--rough]
+[--way typed|recording] [--only SEED] [--states N] [--sets N] [--threads N] [--failures] [--quick] [--rough]
 Run it in the root of the repository. N cases of each kind, machine and meter; every case has its own seed.";
 
 fn wanted() -> Result<Wanted, String> {
@@ -55,6 +58,7 @@ fn wanted() -> Result<Wanted, String> {
         world: World::Usual,
         only: None,
         states: 20_000,
+        sets: Limits::default().sets,
         failures: false,
         quick: false,
         threads: 1,
@@ -80,6 +84,7 @@ fn wanted() -> Result<Wanted, String> {
             "--seed" => w.seed = number()?,
             "--only" => w.only = Some(number()?),
             "--states" => w.states = number()? as usize,
+            "--sets" => w.sets = number()? as usize,
             "--threads" => w.threads = (number()? as usize).max(1),
             "--machine" => w.machines = value,
             "--draw" => {
@@ -111,8 +116,10 @@ struct Task {
 /// The plan is held against other rules in one case out of so many: that takes longer than all the rest.
 const PLANS_EACH: usize = 4;
 
-fn setup(way: Way, states: usize) -> Setup {
-    let mut setup = Setup { effort: Effort { states, ..Effort::default() }, ..Setup::default() };
+fn setup(way: Way, wanted: &Wanted) -> Setup {
+    let limits = Limits { sets: wanted.sets, likelihoods: wanted.sets / 3 * 4, ..Limits::default() };
+    let effort = Effort { states: wanted.states, ..Effort::default() };
+    let mut setup = Setup { effort, limits, ..Setup::default() };
     if way == Way::Logged
         && let Some(meter) = setup.instruments.iter_mut().find(|i| i.instrument == Instrument::PowerMeter)
     {
@@ -198,7 +205,7 @@ fn work() -> Result<(), String> {
                 loop {
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     let Some(task) = tasks.get(at) else { break };
-                    let result = one(task, &machines, wanted.world, wanted.states);
+                    let result = one(task, &machines, &wanted);
                     if let Ok(Some(d)) = &result {
                         eprintln!("{}", score::line(d));
                     }
@@ -226,15 +233,12 @@ fn work() -> Result<(), String> {
     Ok(())
 }
 
-fn one(
-    task: &Task,
-    machines: &[(String, Machine)],
-    world: World,
-    states: usize,
-) -> Result<Option<Done>, String> {
+fn one(task: &Task, machines: &[(String, Machine)], wanted: &Wanted) -> Result<Option<Done>, String> {
     let (name, machine) = &machines[task.machine];
-    let Some(case) = Case::draw(machine, task.draw, task.way, world, task.seed) else { return Ok(None) };
-    let outcome = run(machine, &case, &setup(task.way, states), task.plans).map_err(|e| e.to_string())?;
+    let Some(case) = Case::draw(machine, task.draw, task.way, wanted.world, task.seed) else {
+        return Ok(None);
+    };
+    let outcome = run(machine, &case, &setup(task.way, wanted), task.plans).map_err(|e| e.to_string())?;
     let often =
         case.setting.intermittent.map_or(String::new(), |s| format!(" ({:.0} % of the time)", 100.0 * s));
     Ok(Some(Done {

@@ -64,6 +64,21 @@ fn whole(group: &mut BenchmarkGroup<'_, WallTime>, name: &str, machine: &Machine
     });
 }
 
+/// What of it is not the planner's: suspects and verdicts need no more.
+fn believed(group: &mut BenchmarkGroup<'_, WallTime>, name: &str, machine: &Machine, evidence: &Evidence) {
+    let setup = Setup::default();
+    group.bench_function(name, |b| {
+        b.iter_custom(|times| {
+            let start = core_time();
+            for _ in 0..times {
+                let mut find = Find::new(machine, black_box(evidence), &setup).unwrap();
+                black_box(find.beliefs(evidence).unwrap());
+            }
+            core_time().saturating_sub(start)
+        });
+    });
+}
+
 /// The whole answer on the largest shipped machine, and its parts.
 fn parts_of_it(c: &mut Criterion) {
     let machine = with_further_valves(0);
@@ -75,6 +90,7 @@ fn parts_of_it(c: &mut Criterion) {
     whole(&mut group, "find, ten minutes recorded", &machine, &recorded);
     whole(&mut group, "find, three steps typed", &machine, &typed);
     for (name, evidence) in [("recorded", &recorded), ("typed", &typed)] {
+        believed(&mut group, &format!("find without the planner, {name}"), &machine, evidence);
         group.bench_function(format!("one more reading, {name}"), |b| {
             let more = told(&machine, &["element.1 element.2 off element.1 = 26R4"]);
             b.iter_custom(|times| {

@@ -13,6 +13,7 @@
 
 use super::habits::Habits;
 use super::pieces::{Pieces, Stretch};
+use super::views::LEAST_W;
 use bench::Estimate;
 
 pub(super) const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
@@ -217,7 +218,8 @@ impl Profile {
         if beside > 3.0 * repeats {
             // Even on the scale of ln W, from 5 W to what a socket gives.
             let per_w = 1.0 / (beside * (habits.range_w / 5.0).ln());
-            let comes = if self.outside { habits.foreign_outside } else { habits.foreign };
+            let strong = self.outside && beside >= LEAST_W;
+            let comes = if strong { habits.foreign_outside } else { habits.foreign };
             let weight = comes * (base * per_w).min(1.0);
             roles.push(Role {
                 fresh: weight,

@@ -74,7 +74,7 @@ pub struct Habits {
     pub tries_s: (f64, f64),
     /// Another load on the meter comes and goes just with a level: one an hour, within 2 s both ends.
     pub foreign: f64,
-    /// Another load on the meter outside the steps, where it needs to come and go with nothing: one an hour, in half a minute.
+    /// A strong load on the meter outside the steps, where it needs to come and go with nothing: one an hour, in half a minute.
     pub foreign_outside: f64,
     /// Mean time of another load, s.
     pub foreign_s: f64,

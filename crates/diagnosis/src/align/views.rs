@@ -9,7 +9,7 @@ use super::habits::Habits;
 use super::pieces::{Pieces, Stretch};
 
 /// Smallest load looked for, W: a kettle, an iron, a heater.
-const LEAST_W: f64 = 1000.0;
+pub(super) const LEAST_W: f64 = 1000.0;
 /// It stays above this share of itself.
 const STAYS: f64 = 0.93;
 /// A level within this share of a sound step's power is taken for that step's.
