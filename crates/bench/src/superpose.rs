@@ -151,7 +151,9 @@ impl Difference {
         healthy: &Rounds,
     ) -> Difference {
         let mut d = Difference::none(machine, true);
-        altered.iter().for_each(|&part| d.altered.insert(part));
+        for &part in altered {
+            d.altered.insert(part);
+        }
         d.hang_together(machine, fault, (moment, healthy_moment), healthy);
         d
     }

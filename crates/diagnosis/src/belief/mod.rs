@@ -255,10 +255,9 @@ impl<'m> Belief<'m> {
         let mut several = false;
         if let [one] = told[..]
             && self.told[one].clue.is_none()
+            && let Some(together) = self.best_together(one, &faults, most + SEVERAL)
         {
-            if let Some(together) = self.best_together(one, &faults, most + SEVERAL) {
-                (most, several) = (together, true);
-            }
+            (most, several) = (together, true);
         }
         faults.sort_unstable();
         let occasion = &mut self.occasions[at];
