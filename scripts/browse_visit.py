@@ -40,7 +40,7 @@ def set_up(page, at, size):
         page.get_by_label(label).fill(text)
     page.get_by_label("Tax, %", exact=True).fill("20")
     page.get_by_label("Its limits of error").fill("earth bond=5% 0R02\ninsulation=5% 0R")
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Keep", exact=True).click()
     page.get_by_role("link", name="Name, address, invoice, paper").click()
     for label, text in {"Name": "Holt Appliance Repair", "Technician, where you work alone": "Mara Holt",
                         "Street and number": "12 Quay Street", "Country, two letters": "IE",
@@ -48,7 +48,7 @@ def set_up(page, at, size):
                         "Your usual warranty": "12 months on parts and work"}.items():
         page.get_by_label(label, exact=True).fill(text)
     looked_at(page, size, "20-firm")
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Keep", exact=True).click()
     page.goto(at)
     page.get_by_role("link", name="Stock of the van").click()
     for code, what, count, least in [("AT-1178", "heating element, 2 kW", "1", "1"), ("AT-2012", "inlet valve", "3", "1")]:
@@ -81,7 +81,7 @@ def find(page, at):
     page.evaluate("document.getElementById('test').open = true")
     page.locator("#step-warm summary").first.click()
     page.locator("#step-warm").get_by_label("Watts").fill("31")
-    page.locator("#step-warm").get_by_role("button", name="Keep").click()
+    page.locator("#step-warm").get_by_role("button", name="Keep", exact=True).click()
     expect(page.locator("#step-warm .verdict").first).to_contain_text("NOTHING", timeout=20000)
     for _ in range(6):
         expect(page.locator("#find[aria-busy]")).to_have_count(0, timeout=20000)
@@ -90,7 +90,7 @@ def find(page, at):
         asked = page.locator("#find .question").inner_text()
         if page.locator("#find").get_by_label("Ohms").count():
             page.locator("#find").get_by_label("Ohms").fill("OL")
-            page.locator("#find").get_by_role("button", name="Keep").click()
+            page.locator("#find").get_by_role("button", name="Keep", exact=True).click()
         else:
             page.locator("#find").get_by_role("button", name="could not").click()
         page.wait_for_function("asked => document.querySelector('#find .question')?.innerText !== asked", arg=asked, timeout=20000)
@@ -147,7 +147,7 @@ def prove(page, size):
                 row = page.locator("#prove .tests li", has_text=of).last
                 text = row.evaluate("r => r.textContent.match(/Should read ([^±]*)±/)[1].trim()")
             field.fill(text)
-            ask.get_by_role("button", name="Keep").click()
+            ask.get_by_role("button", name="Keep", exact=True).click()
         else:
             ask.get_by_role("button", name="pass").click()
         page.wait_for_function(
@@ -172,7 +172,7 @@ def hand_over(page, at, size):
     page.get_by_label("How it was paid").fill("card")
     page.get_by_label("When").fill("2027-01-12T09:30")
     page.get_by_label("What for").fill("look at the drain hose")
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Keep", exact=True).click()
     expect(page.get_by_role("article")).to_contain_text("Clean the filter once a month.", timeout=20000)
     for text in ["Still open", "AT-1178", "A. Net agreed to", "12 months", "28 November 2027"]:
         expect(page.get_by_role("article")).to_contain_text(text)
