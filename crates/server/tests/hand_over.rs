@@ -226,7 +226,8 @@ async fn characters_that_no_font_has_are_named_before_anything_is_printed() {
     std::fs::create_dir(&fonts).unwrap();
     std::fs::write(fonts.join("sums.ttf"), b"1 + 1").unwrap();
     let page = bench.get("/settings/firm").await.1;
-    assert!(page.contains("None is there yet") && page.contains("No font, or too large: sums.ttf"), "{page}");
+    let named = "No font, or too large: <span translate=\"no\">sums.ttf</span>.";
+    assert!(page.contains("None is there yet") && page.contains(named), "{page}");
     let (status, _, pdf) = bench.file(&format!("{job}/papers/customer.pdf")).await;
     assert!(status == StatusCode::OK && pdf.starts_with(b"%PDF-"));
 }
