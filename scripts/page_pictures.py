@@ -49,6 +49,8 @@ def taken(page, name):
 
 def take(page, pictures):
     for name, path, script in pictures:
+        # Another place of the same page would not be asked for again.
+        page.goto("about:blank")
         page.goto(at + path)
         page.wait_for_load_state("load")
         page.wait_for_selector(".pending, [aria-busy]", state="detached", timeout=30000)
@@ -93,6 +95,11 @@ with demo(program) as at, sync_playwright() as p:
     live(page)
     post("/jobs/4/say", what="check", check="ohms element.1 element.2 off element.1", answer="OL")
     post("/jobs/4/agree", what="prices", price_element="38.00", assume_age="9", assume_new_price="550")
+    # Prices as a small firm may have them, and the instruments that the demo owns.
+    page.goto(at + "/settings")
+    page.locator("[name=rate]").fill("58.00")
+    page.locator("[name=rate]").press("Enter")
+    page.wait_for_load_state("load")
     take(page, FOUND)
     post("/jobs/4/agree", what="decide", offer="131.00 EUR: a new element", name="A. Net", decision="agreed", tick="yes", parts="element")
     post("/jobs/4/mend", what="fitted", part="element", done="fitted", order="AT-1178", serial="77", old="OL")
