@@ -46,12 +46,20 @@ def new_job(page, at):
     page.evaluate("document.getElementById('test').open = true")
 
 
-def on_a_socket(data, more):
-    """A made-up machine on the socket "loft" of this folder."""
+def followed(browser, size, data, more):
+    """The test of a new job, followed on a made-up machine: where the bench is, its port, the server, and as `opened`."""
     shutil.copy(MACHINES / "aldermere-tern-81.toml", f"{data}/tern.toml")
     pathlib.Path(f"{data}/meters.toml").write_text(
         f'format = 1\n[[socket]]\nname = "loft"\nkind = "simulator"\nmachine = "tern.toml"\n{more}'
     )
+    port = free_port()
+    at = f"http://127.0.0.1:{port}"
+    server = start(program, port, "--data", data)
+    context, page, wrong = opened(browser, size, at)
+    new_job(page, at)
+    page.get_by_role("button", name="loft").click()
+    page.wait_for_url("**/live")
+    return at, port, server, context, page, wrong
 
 
 def demo(browser, size, _):
@@ -106,14 +114,7 @@ def demo(browser, size, _):
 
 
 def killed(browser, size, data):
-    on_a_socket(data, 'faults = "element=open"\nseed = 3\nspeed = 8\n')
-    port = free_port()
-    at = f"http://127.0.0.1:{port}"
-    server = start(program, port, "--data", data)
-    context, page, wrong = opened(browser, size, at)
-    new_job(page, at)
-    page.get_by_role("button", name="loft").click()
-    page.wait_for_url("**/live")
+    at, port, server, context, page, wrong = followed(browser, size, data, 'faults = "element=open"\nseed = 3\nspeed = 8\n')
     page.get_by_role("button", name="Let it be pressed by itself").click()
     until(page, "s.test.place.step === 'right'")
     # A reload fills the ribbon again from the records.
@@ -155,14 +156,8 @@ def killed(browser, size, data):
 
 def ended_meanwhile(browser, size, data):
     """What is read aloud, where the keyboard stays, and a page that was cut off while its test was ended elsewhere."""
-    on_a_socket(data, "speed = 8\n")
-    port, other = free_port(), free_port()
-    at = f"http://127.0.0.1:{port}"
-    server = start(program, port, "--data", data)
-    context, page, wrong = opened(browser, size, at)
-    new_job(page, at)
-    page.get_by_role("button", name="loft").click()
-    page.wait_for_url("**/live")
+    _, port, server, context, page, wrong = followed(browser, size, data, "speed = 8\n")
+    other = free_port()
     expect(page.locator("#meter-state")).to_have_text("The meter is heard.", timeout=20000)
     assert page.locator("#meter").get_attribute("role") is None
     page.evaluate("window.said = 0; new MutationObserver((all) => { window.said += all.length; })"
@@ -246,14 +241,7 @@ def two_people(browser, size, data):
 
 def prompt(browser, size, data):
     """How long after a sample was taken it stands on the screen, at the pace of a real meter."""
-    on_a_socket(data, 'meter = "fine"\n')
-    port = free_port()
-    at = f"http://127.0.0.1:{port}"
-    server = start(program, port, "--data", data)
-    context, page, wrong = opened(browser, size, at)
-    new_job(page, at)
-    page.get_by_role("button", name="loft").click()
-    page.wait_for_url("**/live")
+    _, _, server, context, page, wrong = followed(browser, size, data, 'meter = "fine"\n')
     page.wait_for_timeout(4000)
     page.evaluate("window.ribbonState().late.length = 0")
     page.wait_for_timeout(15000)
@@ -267,14 +255,7 @@ def prompt(browser, size, data):
 
 def edges(browser, size, data):
     """Where a step begins is put right by hand: by buttons while the test runs, by table, drag and long press afterwards."""
-    on_a_socket(data, 'faults = "element=open"\nseed = 3\nspeed = 8\n')
-    port = free_port()
-    at = f"http://127.0.0.1:{port}"
-    server = start(program, port, "--data", data)
-    context, page, wrong = opened(browser, size, at)
-    new_job(page, at)
-    page.get_by_role("button", name="loft").click()
-    page.wait_for_url("**/live")
+    _, _, server, context, page, wrong = followed(browser, size, data, 'faults = "element=open"\nseed = 3\nspeed = 8\n')
     page.get_by_role("button", name="Let it be pressed by itself").click()
     until(page, "s.test.place.step === 'fill' || s.test.parts.length >= 5")
     turning = "s.test.parts.find((p) => p.step === 'right')"

@@ -167,19 +167,23 @@ fn what_a_step_drew_is_shown_beside_what_it_should() {
     }
 }
 
+/// Two steps that draw the same, one after the other from second 26 on: their boundary does not show.
+fn one_level(watts: f64) -> Recording {
+    let mut maker = Maker::new(6);
+    maker.hold(4.6, 20);
+    maker.hold(9.0, 6);
+    maker.hold(watts, 60);
+    maker.hold(4.6, 20);
+    maker.recording()
+}
+
 #[test]
 fn marks_move_a_boundary_that_power_does_not_show() {
     let machine = machine(WASHER);
     let mut scene = Scene::new(&machine);
     let healthy = scene.ids(&[]);
-    let mut maker = Maker::new(6);
     let (left, right) = (step(&machine, "left"), step(&machine, "right"));
-    let watts = scene.sweep.get(healthy[left]).power_w.value;
-    maker.hold(4.6, 20);
-    maker.hold(9.0, 6);
-    maker.hold(watts, 60);
-    maker.hold(4.6, 20);
-    let mut recording = maker.recording();
+    let mut recording = one_level(scene.sweep.get(healthy[left]).power_w.value);
     recording.marks = vec![(5.0, 0), (20.0, 1), (26.0, left), (38.0, right)];
     let best = scene.aligner(&recording).best(&healthy, &scene.sweep);
     let start = best.iter().find(|m| m.what == What::Step(right)).map(|m| m.start_s);
@@ -195,14 +199,8 @@ fn an_edge_set_by_hand_is_where_its_step_begins() {
     let machine = machine(WASHER);
     let mut scene = Scene::new(&machine);
     let healthy = scene.ids(&[]);
-    let mut maker = Maker::new(6);
     let (left, right) = (step(&machine, "left"), step(&machine, "right"));
-    let watts = scene.sweep.get(healthy[left]).power_w.value;
-    maker.hold(4.6, 20);
-    maker.hold(9.0, 6);
-    maker.hold(watts, 60);
-    maker.hold(4.6, 20);
-    let mut recording = maker.recording();
+    let mut recording = one_level(scene.sweep.get(healthy[left]).power_w.value);
     let begins = |recording: &Recording, scene: &mut Scene<'_>, of: usize| {
         let best = scene.aligner(recording).best(&healthy, &scene.sweep);
         best.iter().filter(|m| m.what == What::Step(of)).map(|m| m.start_s).collect::<Vec<f64>>()

@@ -45,7 +45,7 @@ impl Phrase {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Tag(String);
 
-/// Languages and scripts that are written from right to left.
+/// Languages and scripts that are written from right to left (ISO 639 and ISO 15924 codes; the list is from memory).
 const RIGHT_TO_LEFT: [&str; 18] = [
     "ar", "arc", "ckb", "dv", "fa", "he", "nqo", "ps", "sd", "syr", "ug", "ur", "yi", "arab", "hebr", "thaa",
     "syrc", "nkoo",

@@ -53,11 +53,13 @@ pub struct Table {
     pub keys: &'static [Key],
 }
 
-const fn must(name: &'static str, form: Form, about: &'static str) -> Key {
+/// A key that must be there.
+pub const fn must(name: &'static str, form: Form, about: &'static str) -> Key {
     Key { name, form, must: true, about }
 }
 
-const fn may(name: &'static str, form: Form, about: &'static str) -> Key {
+/// A key that may be left out.
+pub const fn may(name: &'static str, form: Form, about: &'static str) -> Key {
     Key { name, form, must: false, about }
 }
 

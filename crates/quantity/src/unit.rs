@@ -32,7 +32,7 @@ const ZERO_CELSIUS: f64 = 273.15;
 /// Conventional millimetre of water, 1 kg/m² times standard gravity (ISO 80000-3).
 const MM_H2O: f64 = 9.806_65;
 const RAD_PER_S: f64 = 60.0 / std::f64::consts::TAU;
-/// International foot and inch (NIST SP 811, appendix B.8, exact).
+/// International foot and inch (NIST SP 811, appendix B.8, exact; this and the factors below from memory).
 const FOOT: f64 = 0.3048;
 const INCH: f64 = 0.0254;
 /// US gallon of 231 cubic inches, and imperial gallon, litres (NIST SP 811, appendices B.6 and B.8, exact).

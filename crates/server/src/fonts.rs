@@ -1,5 +1,6 @@
 //! Fonts of the user, for scripts that the shipped ones lack: files in a folder beside the records.
 
+use handover::JobRecord;
 use std::path::{Path, PathBuf};
 
 /// Most files that are taken, and the largest one, bytes: a font of all Chinese characters has some 20 MB.
@@ -34,6 +35,14 @@ impl Fonts {
 
     pub(crate) fn folder(&self) -> &Path {
         &self.folder
+    }
+
+    /// Those that a record needs: none where the shipped ones show all of it.
+    pub(crate) fn for_record(&self, record: &JobRecord) -> Found {
+        match handover::unshown(record, &[]) {
+            Ok(None) => Found::default(),
+            _ => self.read(),
+        }
     }
 
     /// Reads them, in order of their names; nothing where there is no folder.

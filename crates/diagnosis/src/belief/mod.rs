@@ -328,7 +328,7 @@ impl<'m> Belief<'m> {
                     best = (ln(&more), more);
                 }
             }
-            // The best are taken first: what comes next gains no more than this one did.
+            // The best are taken first, and what comes next is taken to gain no more than this one did: nothing proves it.
             let gained = best.0 - before;
             if gained < MUCH || best.0 + left as f64 * gained <= worth {
                 break;

@@ -4,7 +4,7 @@ use super::{Answer, At, Clue, Entry, Evidence, Listener, Mark, NotUnderstood, Tr
 use machine::diagnostic::{Diagnostic, Severity};
 use machine::model::Machine;
 use machine::read::fields::{Fields, Findings, Text, as_text, document, first_line, format_is_known};
-use machine::schema::{Form, Key, Table};
+use machine::schema::{Form, Table, may, must};
 use toml::de::DeValue;
 
 /// Largest file that is read, bytes; a job's evidence takes some kB.
@@ -23,14 +23,6 @@ pub struct EvidenceFile {
     pub evidence: Evidence,
     /// The recording, still to be read.
     pub trace: Option<TraceFile>,
-}
-
-const fn must(name: &'static str, form: Form, about: &'static str) -> Key {
-    Key { name, form, must: true, about }
-}
-
-const fn may(name: &'static str, form: Form, about: &'static str) -> Key {
-    Key { name, form, must: false, about }
 }
 
 static FILE: Table = Table {

@@ -1,14 +1,6 @@
 //! The keys of a visit file; `docs/record.md` describes them.
 
-use machine::schema::{Form, Key, Table};
-
-const fn must(name: &'static str, form: Form, about: &'static str) -> Key {
-    Key { name, form, must: true, about }
-}
-
-const fn may(name: &'static str, form: Form, about: &'static str) -> Key {
-    Key { name, form, must: false, about }
-}
+use machine::schema::{Form, Key, Table, may, must};
 
 pub(super) static FILE: Table = Table {
     name: "the file",

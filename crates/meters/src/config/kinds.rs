@@ -1,7 +1,7 @@
 //! What each kind of source has in its socket.
 
 use super::quantities::{groups, pointer, quantities, table, time, topic_place};
-use super::read::{header as head_of, may, must};
+use super::read::header as head_of;
 use super::values::{choice, host, path, port, refuse, secret, sendable, sent, serial, speed, whole};
 use super::{
     Form as Stored, GrowingFile, HttpJson, LastWill, Modbus, Mqtt, Query, Register, Replay, Scpi, Secret,
@@ -10,7 +10,7 @@ use super::{
 use hyper::header::{HeaderName, HeaderValue};
 use machine::diagnostic::Diagnostic;
 use machine::read::fields::{Fields, Findings, Text};
-use machine::schema::{Form, Key, Table};
+use machine::schema::{Form, Key, Table, may, must};
 use simulator::MeterModel;
 
 /// A kind of source: its name in the file, the keys of its socket, and how they are read.

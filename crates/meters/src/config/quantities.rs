@@ -1,12 +1,12 @@
 //! Where each quantity stands in what a meter sends: the tables `[socket.power]`, `[socket.voltage]`, …
 
-use super::read::{demand, may};
+use super::read::demand;
 use super::values::{refuse, scale, sent};
 use super::{Taking, TopicPlace};
 use crate::measured::Measured;
 use machine::diagnostic::Diagnostic;
 use machine::read::fields::{Fields, Findings, Text};
-use machine::schema::{Form, Key};
+use machine::schema::{Form, Key, may};
 
 /// Keys that every quantity's table may have.
 const COMMON: [Key; 2] = [

@@ -6,7 +6,7 @@ use super::{Config, SocketConfig};
 use machine::diagnostic::{Diagnostic, Severity, nearest};
 use machine::model::Span;
 use machine::read::fields::{Fields, Findings, Text, document, first_line, format_is_known};
-use machine::schema::{Form, Key, Table};
+use machine::schema::{Form, Key, Table, may, must};
 use std::time::Duration;
 
 /// Largest configuration that is read, bytes.
@@ -20,14 +20,6 @@ const MOST_SOCKETS: usize = 64;
 
 /// Longest name of a socket, letters.
 const LONGEST_NAME: usize = 60;
-
-pub(super) const fn must(name: &'static str, form: Form, about: &'static str) -> Key {
-    Key { name, form, must: true, about }
-}
-
-pub(super) const fn may(name: &'static str, form: Form, about: &'static str) -> Key {
-    Key { name, form, must: false, about }
-}
 
 static FILE: Table = Table {
     name: "the file",

@@ -346,7 +346,7 @@ async fn show(
         let fonts = desk.fonts();
         let (record, unshown) = desk
             .work(move || {
-                let unshown = handover::unshown(&record, &fonts.read().into_files());
+                let unshown = handover::unshown(&record, &fonts.for_record(&record).into_files());
                 (record, unshown)
             })
             .await?;

@@ -59,7 +59,12 @@ async fn made(desk: &Arc<Desk>, id: JobId, file: &str, asked: &str) -> Result<Re
     let record = standing(desk, &job).await?.record()?.clone();
     let name = format!("{}-{}", record.reference, document.file_name());
     let fonts = desk.fonts();
-    let bytes = desk.set(move || make(document, &record, paper, &fonts.read().into_files())).await??;
+    let bytes = desk
+        .set(move || {
+            let fonts = fonts.for_record(&record).into_files();
+            make(document, &record, paper, &fonts)
+        })
+        .await??;
     let value =
         |text: &str| HeaderValue::from_str(text).map_err(|_| Problem::ours("the file cannot be sent"));
     let headers = [
