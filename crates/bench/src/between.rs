@@ -1,6 +1,6 @@
 //! What a multimeter shows between two points of the dead machine, healthy and under every single fault.
 
-use crate::bits::{Bits, Map};
+use crate::bits::Bits;
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::moment::Solver;
@@ -11,6 +11,8 @@ use circuit::Resistance;
 use machine::diagnostic::nearest;
 use machine::kind::Path;
 use machine::model::{Machine, NodeId};
+use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
 use std::rc::Rc;
 
 /// What an ohmmeter shows.
@@ -130,7 +132,7 @@ pub struct Ohmmeter<'m> {
     way: Behind,
     paths: Rc<[Edge]>,
     takes_away: Rc<[Vec<bool>]>,
-    known: Map<Vec<Fault>, Ohms>,
+    known: FxHashMap<SmallVec<[Fault; 3]>, Ohms>,
 }
 
 impl<'m> Ohmmeter<'m> {
@@ -177,7 +179,7 @@ impl<'m> Ohmmeter<'m> {
         let state = State::start(&Conditions::at(machine.plate.supply_v));
         let (paths, takes_away) = of_machine();
         let way = Behind::between(machine, &paths, &[a, b]);
-        Ok(Ohmmeter { solver, state, a, b, way, paths, takes_away, known: Map::default() })
+        Ok(Ohmmeter { solver, state, a, b, way, paths, takes_away, known: FxHashMap::default() })
     }
 
     /// What it shows under a hypothesis.
@@ -186,7 +188,8 @@ impl<'m> Ohmmeter<'m> {
         // A leak or a chafed wire can bring any part in reach onto the way.
         let in_reach =
             if hypothesis.faults().iter().any(adds) { &self.way.around } else { &self.way.on_the_way };
-        let faults: Vec<Fault> = hypothesis.faults().iter().filter(|f| in_reach.has(f.0)).copied().collect();
+        let faults: SmallVec<[Fault; 3]> =
+            hypothesis.faults().iter().filter(|f| in_reach.has(f.0)).copied().collect();
         if let Some(&known) = self.known.get(&faults) {
             return known;
         }

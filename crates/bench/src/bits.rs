@@ -1,45 +1,4 @@
-//! Sets of small numbers (parts, nodes), and maps with short keys.
-
-use std::collections::HashMap;
-use std::hash::{BuildHasherDefault, Hasher};
-
-/// A map whose keys are a few numbers of our own making, which nobody can choose so as to make them collide.
-pub(crate) type Map<K, V> = HashMap<K, V, BuildHasherDefault<Mix>>;
-
-/// Multiplies each word in.
-#[derive(Default)]
-pub(crate) struct Mix(u64);
-
-/// 2⁶⁴ over the golden ratio, odd: spreads neighbours far apart (Knuth, multiplicative hashing).
-const SPREADS: u64 = 0x9e37_79b9_7f4a_7c15;
-
-impl Hasher for Mix {
-    fn write(&mut self, bytes: &[u8]) {
-        for &byte in bytes {
-            self.write_u64(u64::from(byte));
-        }
-    }
-
-    fn write_u8(&mut self, word: u8) {
-        self.write_u64(u64::from(word));
-    }
-
-    fn write_u32(&mut self, word: u32) {
-        self.write_u64(u64::from(word));
-    }
-
-    fn write_u64(&mut self, word: u64) {
-        self.0 = (self.0.rotate_left(23) ^ word).wrapping_mul(SPREADS);
-    }
-
-    fn write_usize(&mut self, word: usize) {
-        self.write_u64(word as u64);
-    }
-
-    fn finish(&self) -> u64 {
-        self.0 ^ (self.0 >> 32)
-    }
-}
+//! Sets of small numbers: parts, nodes.
 
 /// A set of numbers below a bound that is given when it is made. Small ones lie in place, without allocation.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

@@ -3,10 +3,11 @@
 //! A float switch knows two levels, a cut-out two temperatures. Two states between the same marks give the same
 //! instant, unless a part carries current whose ohms change without a step (a sensor's): such parts are named.
 
-use crate::bits::{Bits, Map};
+use crate::bits::Bits;
 use crate::reach::{LEVELS_L, TEMPERATURES_C, alike, rest};
 use machine::kind::{Branch, Effect, Flows, Medium, Situation};
 use machine::model::{Machine, Part};
+use rustc_hash::FxHashMap;
 
 /// The marks of one machine.
 #[derive(Clone)]
@@ -18,8 +19,8 @@ pub(crate) struct Classes {
     shares: Vec<f64>,
     /// Parts that answer differently at every level or temperature.
     pub(crate) gradual: Bits,
-    levels: Map<u64, u32>,
-    by_places: Map<Vec<usize>, u32>,
+    levels: FxHashMap<u64, u32>,
+    by_places: FxHashMap<Vec<usize>, u32>,
 }
 
 impl Classes {
@@ -29,8 +30,8 @@ impl Classes {
             temperature_marks: Vec::new(),
             shares: shares(machine),
             gradual: Bits::none(machine.parts.len()),
-            levels: Map::default(),
-            by_places: Map::default(),
+            levels: FxHashMap::default(),
+            by_places: FxHashMap::default(),
         };
         for (id, first) in alike(machine).into_iter().enumerate() {
             let gradual =

@@ -2,11 +2,13 @@
 
 use machine::diagnostic::nearest;
 use machine::model::{Machine, PartId};
+use smallvec::SmallVec;
 
 /// A set of faults, at most one a part, sorted by part. Empty is healthy.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Hypothesis {
-    faults: Vec<(PartId, usize)>,
+    /// Hardly ever more than three: then they lie in place.
+    faults: SmallVec<[(PartId, usize); 3]>,
 }
 
 /// Why a text names no fault.
@@ -34,7 +36,7 @@ impl Hypothesis {
 
     /// These faults: part and index of the mode in its kind. Of two faults of one part the later counts.
     pub fn of(faults: impl IntoIterator<Item = (PartId, usize)>) -> Hypothesis {
-        let mut all: Vec<(PartId, usize)> = Vec::new();
+        let mut all: SmallVec<[(PartId, usize); 3]> = SmallVec::new();
         for fault in faults {
             all.retain(|f| f.0 != fault.0);
             all.push(fault);

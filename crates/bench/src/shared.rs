@@ -5,12 +5,12 @@
 //!   does nothing of its own) and its part is not **loud** there: carries no current, does nothing, and lies behind no
 //!   input that watches volts. A path without current may be opened, and the solution, being unique, stays;
 //! - or that of a smaller one with some effects worked out anew, if the fault left out changes no path ([`crate::replay`]);
-//! - or the sum of the instants of its two faults, where they do not touch each other ([`crate::superpose`]);
+//! - or the sum of the instants of its faults, where they do not touch each other ([`crate::superpose`]);
 //! - or solved.
 //!
 //! What an ohmmeter of the board reads is kept by what can lie on its way ([`crate::reach::Behind`]).
 
-use crate::bits::{Bits, Map};
+use crate::bits::Bits;
 use crate::classes::Classes;
 use crate::moment::{Asked, Moment, Solver, chain};
 use crate::reach::{Behind, Reach, rest};
@@ -20,6 +20,7 @@ use crate::superpose::{Difference, Differing, Rounds, superpose};
 use circuit::end_of;
 use machine::kind::{Medium, Passage};
 use machine::model::{Drive, InputId, Machine, OutputId, PartId, Senses};
+use rustc_hash::FxHashMap;
 use std::sync::Arc;
 
 /// A part and the index of its fault mode.
@@ -44,14 +45,14 @@ pub(crate) struct Shared<'m> {
     last: (u32, State),
     driven: Vec<Vec<Drive>>,
     settings: Vec<Setting>,
-    setting_ids: Map<SettingKey, u32>,
+    setting_ids: FxHashMap<SettingKey, u32>,
     kept: Vec<Kept>,
-    pairs: Map<(u32, u32, u32), u32>,
-    larger: Map<(u32, Vec<Fault>), u32>,
-    ohms: Map<OhmsKey, f64>,
+    pairs: FxHashMap<(u32, u32, u32), u32>,
+    larger: FxHashMap<(u32, Vec<Fault>), u32>,
+    ohms: FxHashMap<OhmsKey, f64>,
     rounds: Rounds,
     /// Rounds of single faults, by setting and the fault's place, for what is replayed on them.
-    replays: Map<(u32, u32), Rounds>,
+    replays: FxHashMap<(u32, u32), Rounds>,
     /// Modes of the instant that something is replayed on.
     replayed_on: Vec<Option<usize>>,
     /// By place: does the fault change a path? As it was found first.
@@ -92,7 +93,7 @@ struct Kept {
     loud: Bits,
     /// A part carries current that knows level or temperature itself.
     exact: bool,
-    /// From the healthy one; of single faults.
+    /// From the healthy one; of single faults, and of several that do not touch each other.
     difference: Option<Box<Difference>>,
 }
 
@@ -149,13 +150,13 @@ impl<'m> Shared<'m> {
             last: (0, state),
             driven: Vec::new(),
             settings: Vec::new(),
-            setting_ids: Map::default(),
+            setting_ids: FxHashMap::default(),
             kept: Vec::new(),
-            pairs: Map::default(),
-            larger: Map::default(),
-            ohms: Map::default(),
+            pairs: FxHashMap::default(),
+            larger: FxHashMap::default(),
+            ohms: FxHashMap::default(),
             rounds: Rounds::default(),
-            replays: Map::default(),
+            replays: FxHashMap::default(),
             replayed_on: vec![None; machine.parts.len()],
             rewires: vec![None; mode_count],
         }
@@ -281,7 +282,7 @@ impl<'m> Shared<'m> {
             return known;
         }
         let found = self
-            .superpose(setting, (a, with_a), (b, with_b))
+            .superpose(setting, (&[a], with_a), (b, with_b))
             .or_else(|| self.replayed_with(setting, a, (b, with_b)))
             .or_else(|| self.replayed_with(setting, b, (a, with_a)));
         let found = found.unwrap_or_else(|| self.solve(setting, &[a, b], None));
@@ -295,16 +296,25 @@ impl<'m> Shared<'m> {
         if let Some(&known) = self.larger.get(&key) {
             return known;
         }
+        let mut smaller = Vec::with_capacity(faults.len());
         for left_out in 0..faults.len() {
             let mut rest = faults.to_vec();
             let fault = rest.remove(left_out);
-            let smaller = self.find(setting, &rest);
-            if self.is_silent(fault, smaller) {
-                self.larger.insert(key, smaller);
-                return smaller;
+            let without = self.find(setting, &rest);
+            if self.is_silent(fault, without) {
+                self.larger.insert(key, without);
+                return without;
             }
+            smaller.push((fault, rest, without));
         }
-        let found = self.solve(setting, faults, None);
+        let found = smaller.into_iter().find_map(|(fault, rest, without)| {
+            let [a, b] = rest[..] else { return None };
+            // A fault that changed nothing beside the other one may change something beside the third.
+            let of_both = self.pairs.contains_key(&(setting, self.place(a) as u32, self.place(b) as u32));
+            let alone = of_both.then(|| self.single(setting, fault))?;
+            self.superpose(setting, (&rest, without), (fault, alone))
+        });
+        let found = found.unwrap_or_else(|| self.solve(setting, faults, None));
         let id = self.keep(found);
         self.larger.insert(key, id);
         id
@@ -317,36 +327,40 @@ impl<'m> Shared<'m> {
             && !self.reach.behind_volts.has(part)
     }
 
+    /// The instant of faults and one more, from theirs and that of the one alone.
     fn superpose(
         &mut self,
         setting: u32,
-        (a, with_a): (Fault, u32),
-        (b, with_b): (Fault, u32),
+        (faults, with): (&[Fault], u32),
+        (fault, alone): (Fault, u32),
     ) -> Option<Kept> {
         let setting = &self.settings[setting as usize];
         let healthy = &self.kept[setting.healthy.as_ref()?.0 as usize];
+        let all = || faults.iter().copied().chain([fault]);
         // The phases of an inverter are counted by ohms, which two faults may change together.
         let drives = &self.driven[setting.driven as usize];
-        let both_on_phases = |d: &Drive| {
+        let several_on_phases = |d: &Drive| {
             let behind = self.reach.behind_output[d.output].as_ref();
-            behind.is_some_and(|behind| self.matters(a, behind) && self.matters(b, behind))
+            behind.is_some_and(|behind| all().filter(|&f| self.matters(f, behind)).count() > 1)
         };
-        if drives.iter().any(both_on_phases) {
+        if drives.iter().any(several_on_phases) {
             return None;
         }
-        let (f, g) = (&self.kept[with_a as usize], &self.kept[with_b as usize]);
+        let (f, g) = (&self.kept[with as usize], &self.kept[alone as usize]);
+        let (of_f, of_g) = (f.difference.as_ref()?, g.difference.as_ref()?);
         let mut moment = superpose(
             &healthy.moment,
-            Differing { moment: &f.moment, from_healthy: f.difference.as_ref()? },
-            Differing { moment: &g.moment, from_healthy: g.difference.as_ref()? },
+            Differing { moment: &f.moment, from_healthy: of_f },
+            Differing { moment: &g.moment, from_healthy: of_g },
         )?;
-        set_modes(&mut self.solving, &[a, b]);
-        moment.conclude(self.solver.machine, &self.solving, self.supply_v);
+        let difference = Some(Box::new(of_f.and(of_g)));
         let mut loud = f.loud.clone();
         loud.join(&g.loud);
         loud.join(&healthy.loud);
         let exact = f.exact || g.exact || healthy.exact;
-        Some(Kept { moment: Arc::new(moment), loud, exact, difference: None })
+        set_modes(&mut self.solving, &all().collect::<Vec<_>>());
+        moment.conclude(self.solver.machine, &self.solving, self.supply_v);
+        Some(Kept { moment: Arc::new(moment), loud, exact, difference })
     }
 
     /// The instant of a single fault that changes no path, from the healthy one.

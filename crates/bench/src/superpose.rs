@@ -1,4 +1,5 @@
-//! Two faults that do not touch each other: the instant under both, from the instants under each.
+//! Faults that do not touch each other: the instant under both, from the instants under each. One of them may stand for two
+//! that do not touch each other either.
 //!
 //! The network is linear, so that of three solutions, healthy `x`, with one fault `x + δ`, with the other `x + ε`, the
 //! sum `x + δ + ε` obeys Kirchhoff's laws. It is the solution under both faults if it also obeys every branch: where the
@@ -264,6 +265,19 @@ impl Difference {
                 }
             }
         }
+    }
+
+    /// Of the instant with both faults, where they are apart: what one of them changed may be as in the healthy one again, but
+    /// nothing else is changed.
+    pub(crate) fn and(&self, other: &Difference) -> Difference {
+        let mut both = self.clone();
+        both.altered.join(&other.altered);
+        both.rewired.join(&other.rewired);
+        both.closed_ends.join(&other.closed_ends);
+        both.amps.join(&other.amps);
+        both.acting.join(&other.acting);
+        both.nodes.join(&other.nodes);
+        both
     }
 
     /// Has the other fault left alone what this one changed, and the other way about?

@@ -13,13 +13,14 @@
 //!
 //! `tests/sweep.rs` holds this to the long way, hypothesis by hypothesis.
 
-use crate::bits::{Bits, Map};
+use crate::bits::Bits;
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::prediction::{Prediction, Trip};
 use crate::shared::{Fault, Shared};
 use crate::step::{Instants, State, run};
 use machine::model::{CodeId, Machine, PartId, Step};
+use rustc_hash::FxHashMap;
 
 /// Place of a prediction in its [`Sweep`]; equal places mean the same prediction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -36,19 +37,19 @@ pub struct Sweep<'m> {
     conditions: Conditions,
     /// States that steps begin with, temperature aside.
     states: Vec<State>,
-    state_ids: Map<StateKey, u32>,
+    state_ids: FxHashMap<StateKey, u32>,
     /// In pieces of [`PIECE`], so that none is ever moved.
     predictions: Vec<Vec<Prediction>>,
     /// By prediction; apart, since these are looked up far more often.
     outcomes: Vec<Outcome>,
     /// By state and step.
-    healthy: Map<(u32, u32), u32>,
+    healthy: FxHashMap<(u32, u32), u32>,
     /// By state and step: outcomes by the fault's place.
-    singles: Map<(u32, u32), Vec<u32>>,
-    pairs: Map<(u32, u32, u32, u32), u32>,
-    larger: Map<(u32, u32, Vec<Fault>), u32>,
+    singles: FxHashMap<(u32, u32), Vec<u32>>,
+    pairs: FxHashMap<(u32, u32, u32, u32), u32>,
+    larger: FxHashMap<(u32, u32, Vec<Fault>), u32>,
     /// Steps that heard the temperature, at others than the first they were run at.
-    warmer: Map<(u32, u32, u64, Vec<Fault>), u32>,
+    warmer: FxHashMap<(u32, u32, u64, Vec<Fault>), u32>,
     known_faults: Vec<Fault>,
 }
 
@@ -122,14 +123,14 @@ impl<'m> Sweep<'m> {
             shared,
             conditions: *conditions,
             states: Vec::new(),
-            state_ids: Map::default(),
+            state_ids: FxHashMap::default(),
             predictions: Vec::new(),
             outcomes: Vec::new(),
-            healthy: Map::default(),
-            singles: Map::default(),
-            pairs: Map::default(),
-            larger: Map::default(),
-            warmer: Map::default(),
+            healthy: FxHashMap::default(),
+            singles: FxHashMap::default(),
+            pairs: FxHashMap::default(),
+            larger: FxHashMap::default(),
+            warmer: FxHashMap::default(),
             known_faults: Vec::new(),
         }
     }

@@ -1,7 +1,6 @@
 //! What a voltmeter shows between two points of the live machine while a step of its test runs.
 
 use crate::between::{EndError, find_node};
-use crate::bits::Map;
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
 use crate::moment::{Asked, Solver};
@@ -9,6 +8,7 @@ use crate::prediction::Estimate;
 use crate::step::{State, settled};
 use machine::diagnostic::nearest;
 use machine::model::{Machine, NodeId, Step};
+use rustc_hash::FxHashMap;
 
 /// What stray fields and the meter add to any reading, V. Common practice, no source.
 const STRAY_U_V: f64 = 0.5;
@@ -23,7 +23,7 @@ pub struct Voltmeter<'m> {
     points: (NodeId, NodeId),
     /// The steps up to and with the one that is measured in.
     steps: &'m [Step],
-    known: Map<Hypothesis, Estimate>,
+    known: FxHashMap<Hypothesis, Estimate>,
 }
 
 impl<'m> Voltmeter<'m> {
@@ -53,7 +53,7 @@ impl<'m> Voltmeter<'m> {
             conditions: *conditions,
             points,
             steps: &steps[..=at],
-            known: Map::default(),
+            known: FxHashMap::default(),
         })
     }
 

@@ -37,7 +37,10 @@ fn same(a: &Prediction, b: &Prediction) -> bool {
         && (&a.signs, &a.refused, &a.trip) == (&b.signs, &b.refused, &b.trip)
 }
 
-/// All single faults, also where little water comes, and every `stride`-th pair of faults of different parts.
+/// So many sets of three faults of different parts, from all over the machine.
+const THREES: usize = 500;
+
+/// All single faults, also where little water comes, every `stride`-th pair of faults of different parts, and some sets of three.
 fn hold_to_the_long_way(name: &str, stride: usize) {
     let machine = shipped(name);
     let conditions = Conditions::at(machine.plate.supply_v);
@@ -48,7 +51,10 @@ fn hold_to_the_long_way(name: &str, stride: usize) {
         singles.iter().enumerate().flat_map(|(i, a)| singles[i + 1..].iter().map(move |b| vec![*a, *b]));
     let alone = || std::iter::once(Vec::new()).chain(singles.iter().map(|f| vec![*f]));
     let together = pairs.filter(|p| p[0].0 != p[1].0).step_by(stride);
-    let all = alone().chain(together).map(|faults| (faults, 1.0));
+    // Primes: no two sets are the same, and neighbours have nothing in common.
+    let three = |n: usize| [7919, 104_729, 1_299_709].map(|p| singles[(n + 1) * p % singles.len()]).to_vec();
+    let threes = (0..THREES).map(three).filter(|t| t[0].0 != t[1].0 && t[1].0 != t[2].0 && t[0].0 != t[2].0);
+    let all = alone().chain(together).chain(threes).map(|faults| (faults, 1.0));
     let mut compared = 0;
     for (faults, flows) in all.chain(alone().map(|faults| (faults, 0.7))) {
         let hypothesis = Hypothesis::of(faults);

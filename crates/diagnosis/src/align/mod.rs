@@ -35,7 +35,7 @@ use lengths::{Length, Table};
 use machine::model::Machine;
 use marks::Begins;
 use pieces::Pieces;
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 use std::sync::OnceLock;
 use steps::{Frame, Odds, Shape, Turn, order};
 use views::Beside;
@@ -90,7 +90,7 @@ struct View {
     /// Runs of the steps' shapes.
     runs: Vec<Runs>,
     /// The means of the runs of two shapes.
-    means: HashMap<(usize, usize), Runs>,
+    means: FxHashMap<(usize, usize), Runs>,
 }
 
 /// Aligns one recording with the steps of one machine, hypothesis after hypothesis.
@@ -102,11 +102,11 @@ pub struct Aligner {
     idle_w: f64,
     views: Vec<View>,
     begins: Begins,
-    tables: HashMap<[u64; 5], Table>,
-    shapes: HashMap<(usize, Shape), usize>,
-    known: HashMap<(usize, PredictionId), (usize, Turn)>,
-    orders: HashMap<Vec<Turn>, Order>,
-    sums: HashMap<Vec<(usize, Turn)>, f64>,
+    tables: FxHashMap<[u64; 5], Table>,
+    shapes: FxHashMap<(usize, Shape), usize>,
+    known: FxHashMap<(usize, PredictionId), (usize, Turn)>,
+    orders: FxHashMap<Vec<Turn>, Order>,
+    sums: FxHashMap<Vec<(usize, Turn)>, f64>,
     forward: Forward,
     ceiling: OnceLock<f64>,
 }
@@ -146,7 +146,7 @@ impl Aligner {
         let pieces = Pieces::of(samples, &edges, &habits, conditions.meter.u_w(0.0));
         let idle_w = idle_w(machine, conditions);
         let begins = Begins::of(recording, machine.test.steps.len(), &pieces, &habits);
-        let mut tables = HashMap::new();
+        let mut tables = FxHashMap::default();
         let loads = views::beside(&pieces.stretches, &own_w(machine, conditions), &habits);
         let plain = 1.0 - loads.iter().map(|l| l.1).sum::<f64>();
         let mut all = vec![(pieces.clone(), None, plain)];
@@ -168,7 +168,7 @@ impl Aligner {
                     pause,
                     outside,
                     runs: Vec::new(),
-                    means: HashMap::new(),
+                    means: FxHashMap::default(),
                 }
             })
             .collect();
@@ -179,10 +179,10 @@ impl Aligner {
             views,
             begins,
             tables,
-            shapes: HashMap::new(),
-            known: HashMap::new(),
-            orders: HashMap::new(),
-            sums: HashMap::new(),
+            shapes: FxHashMap::default(),
+            known: FxHashMap::default(),
+            orders: FxHashMap::default(),
+            sums: FxHashMap::default(),
             forward: Forward::default(),
             ceiling: OnceLock::new(),
         })
@@ -389,7 +389,7 @@ fn idle_w(machine: &Machine, conditions: &Conditions) -> f64 {
     Bench::new(machine).step(&nothing, &modes, conditions, &mut state).power_w.value
 }
 
-fn table(tables: &mut HashMap<[u64; 5], Table>, length: Length) -> &Table {
+fn table(tables: &mut FxHashMap<[u64; 5], Table>, length: Length) -> &Table {
     let key = [length.median_s, length.steep, length.hurried, length.loose, length.quick].map(f64::to_bits);
     tables.entry(key).or_insert_with(|| Table::new(length))
 }

@@ -25,8 +25,9 @@ use crate::hypotheses::{self, HypothesesError, Limits, Prior};
 use crate::setup::Setup;
 use bench::{Conditions, Hypothesis};
 use machine::model::{Machine, PartId};
+use rustc_hash::FxHashMap;
 use std::cell::RefCell;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use std::rc::Rc;
 
 /// Most faults that are tried together for one recording.
@@ -61,9 +62,9 @@ struct World<'m> {
     predictions: Predictions<'m>,
     aligner: Option<Aligner>,
     /// How likely the trace is where a fault comes and goes within it.
-    comes_and_goes: HashMap<Hypothesis, f64>,
+    comes_and_goes: FxHashMap<Hypothesis, f64>,
     /// One for each thing told.
-    fits: Vec<HashMap<Hypothesis, Fit>>,
+    fits: Vec<FxHashMap<Hypothesis, Fit>>,
 }
 
 /// One clue, or the trace.
@@ -122,7 +123,7 @@ impl<'m> Belief<'m> {
         let world = World {
             predictions: Predictions::new(machine, conditions),
             aligner: None,
-            comes_and_goes: HashMap::new(),
+            comes_and_goes: FxHashMap::default(),
             fits: Vec::new(),
         };
         Ok(Belief {
@@ -197,7 +198,7 @@ impl<'m> Belief<'m> {
         mended: Vec<PartId>,
         key: Option<(usize, Vec<PartId>, Option<String>)>,
     ) -> usize {
-        self.world.get_mut().fits.push(HashMap::new());
+        self.world.get_mut().fits.push(FxHashMap::default());
         self.told.push(Told { clue, mended });
         let told = self.told.len() - 1;
         let same = self.occasions.iter().position(|o| key.is_some() && o.key == key);

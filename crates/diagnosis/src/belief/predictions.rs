@@ -5,7 +5,7 @@ use super::functions::{Goes, as_steps, goes};
 use crate::evidence::OhmsReading;
 use bench::{Conditions, Estimate, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep, Voltmeter};
 use machine::model::{CodeId, Machine};
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 use std::rc::Rc;
 
 /// Predictions of one machine under one set of conditions.
@@ -15,15 +15,18 @@ pub(crate) struct Predictions<'m> {
     /// The functions in ordinary use, written as steps; a sweep of its own, so that both can be swept at a time.
     functions: Sweep<'m>,
     healthy: Vec<PredictionId>,
-    tests: HashMap<Hypothesis, Rc<[PredictionId]>>,
+    tests: FxHashMap<Hypothesis, Rc<[PredictionId]>>,
     /// The first steps of tests that nobody asked for in full.
-    begun: HashMap<Hypothesis, Vec<PredictionId>>,
-    watered: HashMap<Hypothesis, Option<Waters>>,
-    going: HashMap<Hypothesis, Rc<Ordinary>>,
-    meters: HashMap<Probes, Probed<'m>>,
+    begun: FxHashMap<Hypothesis, Vec<PredictionId>>,
+    watered: FxHashMap<Hypothesis, Option<Waters>>,
+    going: FxHashMap<Hypothesis, Rc<Ordinary>>,
+    meters: Vec<Ohmmeter<'m>>,
+    meters_at: FxHashMap<Probes, usize>,
+    /// The one that was read last, and where it is.
+    last_meter: Option<(Probes, usize)>,
     conditions: Conditions,
     /// By the names of the points and the step.
-    voltmeters: HashMap<([String; 2], usize), Voltmeter<'m>>,
+    voltmeters: FxHashMap<([String; 2], usize), Voltmeter<'m>>,
 }
 
 /// Water and temperature that make no odds to any later step: less than a board can tell.
@@ -56,12 +59,6 @@ const MOVES_WATER: [&str; 2] = ["water enters", "water drains"];
 /// The service test with each of the [`WATERS`].
 pub(crate) type Waters = [Rc<[PredictionId]>; WATERS.len()];
 
-/// A meter at its points, with what it showed.
-struct Probed<'m> {
-    meter: Ohmmeter<'m>,
-    shown: HashMap<Hypothesis, Ohms>,
-}
-
 /// Ordinary use under a set of faults.
 #[derive(Clone, Debug)]
 pub(crate) struct Ordinary {
@@ -83,13 +80,15 @@ impl<'m> Predictions<'m> {
             test,
             functions,
             healthy,
-            tests: HashMap::new(),
-            begun: HashMap::new(),
-            watered: HashMap::new(),
-            going: HashMap::new(),
-            meters: HashMap::new(),
+            tests: FxHashMap::default(),
+            begun: FxHashMap::default(),
+            watered: FxHashMap::default(),
+            going: FxHashMap::default(),
+            meters: Vec::new(),
+            meters_at: FxHashMap::default(),
+            last_meter: None,
             conditions: *conditions,
-            voltmeters: HashMap::new(),
+            voltmeters: FxHashMap::default(),
         }
     }
 
@@ -242,21 +241,30 @@ impl<'m> Predictions<'m> {
         unplugged: &[String],
         faults: &Hypothesis,
     ) -> Option<Ohms> {
-        let key = (names.clone(), unplugged.to_vec());
-        if !self.meters.contains_key(&key) {
+        let at = match &self.last_meter {
+            Some(((last, open), at)) if last == names && open == unplugged => *at,
+            _ => self.meter_at(names, unplugged)?,
+        };
+        Some(self.meters[at].read(faults))
+    }
+
+    /// Place of the meter at these points.
+    fn meter_at(&mut self, names: &[String; 2], unplugged: &[String]) -> Option<usize> {
+        let probes = (names.clone(), unplugged.to_vec());
+        let known = self.meters_at.get(&probes).copied();
+        let at = if let Some(at) = known {
+            at
+        } else {
             let points = (names[0].as_str(), names[1].as_str());
-            let meter = match self.meters.values().next() {
-                Some(other) => other.meter.moved_to(points, unplugged).ok()?,
+            let meter = match self.meters.first() {
+                Some(other) => other.moved_to(points, unplugged).ok()?,
                 None => Ohmmeter::new(self.machine, points, unplugged).ok()?,
             };
-            self.meters.insert(key.clone(), Probed { meter, shown: HashMap::new() });
-        }
-        let probed = self.meters.get_mut(&key)?;
-        if let Some(known) = probed.shown.get(faults) {
-            return Some(*known);
-        }
-        let made = probed.meter.read(faults);
-        probed.shown.insert(faults.clone(), made);
-        Some(made)
+            self.meters.push(meter);
+            self.meters_at.insert(probes.clone(), self.meters.len() - 1);
+            self.meters.len() - 1
+        };
+        self.last_meter = Some((probes, at));
+        Some(at)
     }
 }

@@ -1,9 +1,9 @@
 //! What was seen, one item after the other, and what is known of its likelihood before every hypothesis is worked out.
 
-use std::collections::HashMap;
-
 use super::prior::{Folded, Prior};
 use super::{Fault, HypothesesError, Hypothesis};
+use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
 
 /// One piece of evidence: a reading, a complaint, a trace. Items are independent, given the faults.
 ///
@@ -49,7 +49,7 @@ impl Item {
 }
 
 /// A set of faults by their place in [`Evidence::faults`], in rising order.
-pub(super) type Places = Vec<u16>;
+pub(super) type Places = SmallVec<[u16; 8]>;
 
 /// Numbers for one ceiling, as shares of the greatest of them.
 pub(super) struct Level {
@@ -81,7 +81,7 @@ struct Known {
     without: f64,
     alone: Vec<f64>,
     /// Sets of two or more faults that were asked for.
-    several: HashMap<Places, f64>,
+    several: FxHashMap<Places, f64>,
 }
 
 /// The likelihood of a set of faults as a share of the greatest that could be.
@@ -140,8 +140,14 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
             levels.push(Level { without, alone, together, beyond });
             scale += top;
         }
-        let mut known =
-            Known { levels, scale, touched, without: 0.0, alone: vec![0.0; count], several: HashMap::new() };
+        let mut known = Known {
+            levels,
+            scale,
+            touched,
+            without: 0.0,
+            alone: vec![0.0; count],
+            several: FxHashMap::default(),
+        };
         known.without = self.ask(item, &known, &[])?;
         for place in 0..count {
             known.alone[place] =
@@ -173,7 +179,7 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
         let mut seen = Places::new();
         for (item, known) in self.items.iter().enumerate() {
             seen.clear();
-            seen.extend(places.iter().filter(|p| known.touched[**p as usize]));
+            seen.extend(places.iter().copied().filter(|p| known.touched[*p as usize]));
             share.most *= match seen[..] {
                 [] => known.without,
                 [one] => known.alone[one as usize],
@@ -214,7 +220,7 @@ impl Known {
             touched: Vec::new(),
             without: 0.0,
             alone: Vec::new(),
-            several: HashMap::new(),
+            several: FxHashMap::default(),
         }
     }
 

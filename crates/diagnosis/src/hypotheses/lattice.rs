@@ -6,8 +6,7 @@
 //! greatest that could be. Adding a fault moves each ceiling the same way whatever else is there, so the sum over all
 //! sets of the parts from one on is carried backwards from part to part, every term ≥ 0.
 
-use std::collections::{HashMap, HashSet};
-use std::hash::{BuildHasherDefault, Hasher};
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::evidence::{Evidence, Level};
 use super::prior::{Folded, States};
@@ -26,26 +25,6 @@ struct Touch {
     touched: u64,
     free: u64,
 }
-
-/// Mixes the two words of a [`Touch`]; they are no one's to choose.
-#[derive(Default)]
-struct Mix(u64);
-
-impl Hasher for Mix {
-    fn finish(&self) -> u64 {
-        self.0 ^ self.0 >> 29
-    }
-    fn write(&mut self, bytes: &[u8]) {
-        for &b in bytes {
-            self.write_u64(u64::from(b));
-        }
-    }
-    fn write_u64(&mut self, word: u64) {
-        self.0 = (self.0.rotate_left(23) ^ word).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-    }
-}
-
-type Mixed = BuildHasherDefault<Mix>;
 
 impl Touch {
     /// Both; `freeing`: the ceilings that two faults free.
@@ -141,8 +120,7 @@ impl Lattice {
         freeing: u64,
     ) -> Self {
         let states = reached.len();
-        let index: HashMap<Touch, u16, Mixed> =
-            reached.iter().enumerate().map(|(i, t)| (*t, i as u16)).collect();
+        let index: FxHashMap<Touch, u16> = reached.iter().enumerate().map(|(i, t)| (*t, i as u16)).collect();
         let mut distinct: Vec<Touch> = Vec::new();
         let mut patterns = Vec::new();
         for part in touches {
@@ -244,7 +222,7 @@ fn closure(touches: &[Vec<Touch>], bits: u64, freeing: u64) -> Option<Vec<Touch>
     patterns.sort_unstable_by_key(|t| (t.touched, t.free));
     patterns.dedup();
     let mut states = vec![Touch::default()];
-    let mut seen: HashSet<Touch, Mixed> = states.iter().copied().collect();
+    let mut seen: FxHashSet<Touch> = states.iter().copied().collect();
     let mut next = 0;
     while let Some(&state) = states.get(next) {
         for after in patterns.iter().map(|p| state.and(*p, freeing)) {

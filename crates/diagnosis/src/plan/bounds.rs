@@ -2,6 +2,8 @@
 
 use std::rc::Rc;
 
+use rustc_hash::FxHashMap;
+
 use super::library::Costs;
 use super::problem::{Effect, Proof};
 use super::state::{Model, Move, State};
@@ -306,11 +308,7 @@ pub(super) fn myopic_rule(model: &Model, state: &State) -> Rule {
 }
 
 /// Expected cost of doing what the myopic rule says, again and again.
-pub(super) fn myopic_cost(
-    model: &Model,
-    state: &State,
-    known: &mut std::collections::HashMap<u128, f64>,
-) -> f64 {
+pub(super) fn myopic_cost(model: &Model, state: &State, known: &mut FxHashMap<u128, f64>) -> f64 {
     let key = state.key();
     if let Some(&cost) = known.get(&key) {
         return cost;

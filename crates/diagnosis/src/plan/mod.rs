@@ -122,7 +122,7 @@ pub fn myopic_rule(problem: &Problem) -> Result<RuleCost, ProblemError> {
     problem.check()?;
     let model = Model::new(problem);
     let start = model.start();
-    let cost = bounds::myopic_cost(&model, &start, &mut std::collections::HashMap::new());
+    let cost = bounds::myopic_cost(&model, &start, &mut rustc_hash::FxHashMap::default());
     Ok(RuleCost { first: bounds::myopic_rule(&model, &start).first, cost })
 }
 

@@ -1,8 +1,8 @@
 //! Best-first search over states with a lower and an upper bound at each (AO* on a graph that grows on demand).
 
-use std::collections::HashMap;
-use std::hash::{BuildHasherDefault, Hasher};
 use std::rc::Rc;
+
+use rustc_hash::FxHashMap;
 
 use super::bounds::{least, ratio_costs, ratio_rule};
 use super::library::{Costs, Library};
@@ -72,28 +72,10 @@ impl Node {
     }
 }
 
-/// Keys are mixed already.
-#[derive(Default)]
-struct AsIs(u64);
-
-impl Hasher for AsIs {
-    fn finish(&self) -> u64 {
-        self.0
-    }
-    fn write(&mut self, bytes: &[u8]) {
-        for &b in bytes {
-            self.0 = self.0.rotate_left(8) ^ u64::from(b);
-        }
-    }
-    fn write_u128(&mut self, key: u128) {
-        self.0 = (key >> 64) as u64 ^ key as u64;
-    }
-}
-
 pub(super) struct Graph<'a> {
     pub(super) model: &'a Model<'a>,
     pub(super) nodes: Vec<Node>,
-    index: HashMap<u128, u32, BuildHasherDefault<AsIs>>,
+    index: FxHashMap<u128, u32>,
     pub(super) library: Library,
     /// States looked at, and moves, whether nodes are made of them or not.
     pub(super) looked: usize,
@@ -108,8 +90,13 @@ pub(super) fn search(model: &Model, effort: &Effort) -> Plan {
 
 /// The graph that [`search`] grows, from any state.
 pub(super) fn searched<'a>(model: &'a Model<'a>, start: State, effort: &Effort) -> Graph<'a> {
-    let mut graph =
-        Graph { model, nodes: Vec::new(), index: HashMap::default(), library: Library::default(), looked: 0 };
+    let mut graph = Graph {
+        model,
+        nodes: Vec::new(),
+        index: FxHashMap::default(),
+        library: Library::default(),
+        looked: 0,
+    };
     let root = graph.node(start);
     graph.follow_myopic_rule(root, effort.states / 5);
     graph.try_others(root, effort.states / 5 * 4);
