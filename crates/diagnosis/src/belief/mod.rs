@@ -303,14 +303,15 @@ impl<'m> Belief<'m> {
         explained.iter().zip(occasions).map(|(&one, o)| if one { 0.0 } else { free(o) }).collect()
     }
 
-    /// Natural logarithm of an occasion's likelihood under a set of faults: what it is credited with, and of several no more
-    /// than `beyond` above the likeliest of them alone.
+    /// Natural logarithm of an occasion's likelihood under a set of faults: what it is credited with, and of several that make a
+    /// difference to it no more than `beyond` above the likeliest of them alone.
     fn ln_of(&self, at: usize, hypothesis: &hypotheses::Hypothesis, beyond: f64) -> f64 {
-        let ln = self.credited(at, &Case::of(self.machine, hypothesis));
-        let Occasion { faults, alone, .. } = &self.occasions[at];
-        let places = hypothesis.faults.iter().filter_map(|f| faults.binary_search(f).ok());
-        let (count, best) = places.fold((0, f64::NEG_INFINITY), |(n, best), p| (n + 1, alone[p].max(best)));
-        if count < 2 { ln } else { ln.min(best + beyond) }
+        let Occasion { faults, alone, without, .. } = &self.occasions[at];
+        let mut there = hypothesis.faults.iter().filter_map(|f| faults.binary_search(f).ok());
+        let Some(first) = there.next() else { return *without };
+        let Some(second) = there.next() else { return alone[first] };
+        let best = there.map(|place| alone[place]).fold(alone[first].max(alone[second]), f64::max);
+        self.credited(at, &Case::of(self.machine, hypothesis)).min(best + beyond)
     }
 
     /// The greatest likelihood of the recording, where several faults may each explain some of its steps: the best single fault,
