@@ -8,8 +8,6 @@ import tempfile
 import time
 import urllib.parse
 
-from playwright.sync_api import sync_playwright
-
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 PHONE, LAPTOP = (360, 740), (1280, 800)
 SIZES = {"phone": PHONE, "laptop": LAPTOP}
@@ -113,6 +111,9 @@ def looked_at(page, picture, whole=True):
 
 def at_each_size(*runs):
     """Runs each, `run(browser, size, folder)`, at every size with a new folder for its records; what it started is ended."""
+    # Here, since whoever asks the API alone has no browser.
+    from playwright.sync_api import sync_playwright
+
     with sync_playwright() as p:
         browser = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         for size in SIZES:

@@ -1,6 +1,7 @@
 //! One job from the complaint to the working machine, with what is worth counting.
 
 use crate::case::Case;
+use crate::rules::{self, Plans};
 use crate::technician::Technician;
 use diagnosis::evidence::{Clue, Entry, Evidence};
 use diagnosis::finding::{Action, Finding};
@@ -30,16 +31,6 @@ pub(crate) struct Standing {
     pub(crate) named: String,
     /// Most that was left out.
     pub(crate) left_out: f64,
-}
-
-/// Expected minutes from the end of the service test on, as the model has it.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct Plans {
-    pub(crate) lower: f64,
-    pub(crate) upper: f64,
-    pub(crate) ratio: f64,
-    pub(crate) myopic: f64,
-    pub(crate) by_prior: f64,
 }
 
 /// What came of a job.
@@ -88,7 +79,7 @@ pub(crate) fn run(machine: &Machine, case: &Case, setup: &Setup, plans: bool) ->
     out.after_test = standing(machine, case, &finding);
     if plans {
         let (problem, prior) = find.problem(&evidence)?;
-        out.plans = Some(crate::rules::plans(&problem, &prior, setup)?);
+        out.plans = Some(rules::plans(&problem, &prior, setup)?);
     }
     while finding.sure.is_none() && out.checks.len() < MOST_CHECKS {
         let Some(Action::Check(check)) = finding.next.first().map(|n| n.action.clone()) else { break };

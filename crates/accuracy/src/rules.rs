@@ -1,12 +1,21 @@
 //! What other ways of going on would cost from the same start, by the same model.
 
-use crate::job::Plans;
 use diagnosis::FindError;
 use diagnosis::plan::{Effect, Problem, Step, myopic_rule_likely, plan, ratio_rule};
 use diagnosis::setup::Setup;
 
 /// The myopic rule is followed where it is this likely to be got to; the P/C rule ends the other branches.
 const LIKELY: f64 = 0.01;
+
+/// Expected minutes from the end of the service test on, as the model has it.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Plans {
+    pub(crate) lower: f64,
+    pub(crate) upper: f64,
+    pub(crate) ratio: f64,
+    pub(crate) myopic: f64,
+    pub(crate) by_prior: f64,
+}
 
 /// The plan's bounds, and the expected cost of three rules.
 pub(crate) fn plans(problem: &Problem, prior: &[f64], setup: &Setup) -> Result<Plans, FindError> {

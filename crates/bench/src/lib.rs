@@ -7,9 +7,9 @@
 //! the code shown, with uncertainty from the parts' tolerances, the supply and the meter.
 //!
 //! Read in this order: `hypothesis.rs`, `conditions.rs`, `prediction.rs`, `moment.rs` (one instant, solved), `sense.rs`
-//! (what the board makes of it), `step.rs`, `sweep.rs` (many hypotheses at once: steps shared), `shared.rs` (instants
-//! shared), `superpose.rs` (two faults that do not touch each other), `replay.rs` (a fault that
-//! changes no path), `reach.rs` and `classes.rs` (what depends on what),
+//! (what the board makes of it), `step.rs` with `drive.rs` (what the board
+//! drives) and `finish.rs` (what comes of it), `sweep.rs` (many hypotheses at once: steps shared), `shared.rs` (instants
+//! shared), `superpose.rs` (faults that do not touch each other), `replay.rs` (a fault that changes no path), `reach.rs` and `classes.rs` (what depends on what),
 //! `between.rs` (an ohmmeter), `volts.rs` (a voltmeter), `review.rs` (checks of a file that need all this).
 //! Not here: matching a recording to the steps (`diagnosis`), the physics of a part (its kind in `machine`).
 
@@ -17,6 +17,8 @@ mod between;
 mod bits;
 mod classes;
 mod conditions;
+mod drive;
+mod finish;
 mod hypothesis;
 mod moment;
 mod prediction;

@@ -3,7 +3,7 @@
 use crate::align::{Aligner, Match};
 use crate::belief::{Belief, Beliefs, Case};
 use crate::evidence::{Clue, Entry, Evidence};
-use crate::finding::{Action, Conflict, Finding, Next, Sure, Suspect};
+use crate::finding::{Action, Conflict, Finding, LEFT_OUT_AT_MOST, Next, Sure, Suspect};
 use crate::hypotheses::HypothesesError;
 use crate::plan::{Problem, ProblemError};
 use crate::setup::Setup;
@@ -17,9 +17,6 @@ const LISTED: usize = 8;
 
 /// Suspects below this share of what was looked at are not listed.
 const LISTED_FROM: f64 = 0.002;
-
-/// More than this left out: nothing is sure.
-pub(crate) const LEFT_OUT_AT_MOST: f64 = 0.1;
 
 /// Why no suspects can be named.
 #[derive(Clone, Debug, PartialEq)]

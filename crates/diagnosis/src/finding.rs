@@ -4,6 +4,9 @@ use crate::belief::Case;
 use crate::check::Check;
 use bench::{Estimate, Hypothesis};
 
+/// More than this left out: nothing is sure.
+pub(crate) const LEFT_OUT_AT_MOST: f64 = 0.1;
+
 /// The answer.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {

@@ -11,9 +11,8 @@
 //! All densities are taken relative to that of a level that repeats exactly (normal, as wide as it repeats), which is
 //! the same under every hypothesis. So no factor is above 1, and no sum over alignments either.
 
-use super::habits::Habits;
+use super::habits::{Habits, LEAST_W};
 use super::pieces::{Pieces, Stretch};
-use super::views::LEAST_W;
 use bench::Estimate;
 
 pub(super) const ROOT_2PI: f64 = 2.506_628_274_631_000_5;

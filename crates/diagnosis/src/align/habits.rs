@@ -3,6 +3,9 @@
 //! None of these has a published source: they are common practice, chosen broad, and the tests show that the answers do
 //! not hang on them. Probabilities are per step of the service test unless they say otherwise.
 
+/// Smallest load of another machine that is looked for by itself, W: a kettle, an iron, a heater.
+pub(super) const LEAST_W: f64 = 1000.0;
+
 /// Constants of the alignment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Habits {

@@ -5,11 +5,9 @@
 //! sound machine has may have been on gives one more **view** of the recording, with its probability.
 
 use super::emission::ROOT_2PI;
-use super::habits::Habits;
+use super::habits::{Habits, LEAST_W};
 use super::pieces::{Pieces, Stretch};
 
-/// Smallest load looked for, W: a kettle, an iron, a heater.
-pub(super) const LEAST_W: f64 = 1000.0;
 /// It stays above this share of itself.
 const STAYS: f64 = 0.93;
 /// A level within this share of a sound step's power is taken for that step's.

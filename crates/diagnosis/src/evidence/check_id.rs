@@ -10,8 +10,8 @@
 //! step STEP           swap PART          mend PART
 //! ```
 
-use super::listener::{Listener, Probes, plain, shown_ohms, shown_volts, yes_or_no};
-use super::piece::{Piece, named};
+use super::listener::{Listener, Probes, shown_ohms, shown_volts, yes_or_no};
+use super::piece::{Piece, named, plain};
 use super::{Clue, NotUnderstood, OhmsReading, VoltsReading};
 use machine::model::{NodeId, PartId};
 

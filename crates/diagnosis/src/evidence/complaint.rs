@@ -3,7 +3,7 @@
 //! What the file lists counts first, then the name of a function, then the like: the same words that carry the meaning, on
 //! the same side of "not". Whoever reads the answer sees how the words were taken, so a loose match can be put right.
 
-use super::listener::plain;
+use super::piece::plain;
 use machine::diagnostic::nearest;
 use machine::model::Machine;
 use std::collections::BTreeSet;

@@ -1,7 +1,7 @@
 //! What a person says of one machine, as clues: one method a form of words. The evidence file and the command line share
 //! them, so that the same words mean the same everywhere.
 
-use super::piece::{Piece, named};
+use super::piece::{Piece, named, plain};
 use super::{Clue, NotUnderstood, OhmsReading, StepReading, Supply, VoltsReading, complaint};
 use bench::{Conditions, Hypothesis, Sweep, find_node};
 use machine::diagnostic::nearest;
@@ -392,11 +392,6 @@ pub(super) struct Probes {
     pub(super) points: [usize; 2],
     pub(super) names: [String; 2],
     pub(super) unplugged: Vec<String>,
-}
-
-/// Lower case, one blank between words.
-pub(super) fn plain(text: &str) -> String {
-    text.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// What an ohmmeter or insulation tester shows; `>` before the value is over-range too.

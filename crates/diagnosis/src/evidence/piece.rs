@@ -1,7 +1,6 @@
 //! Stretches of a text that know where they stand, so that a refusal can point at the offending words.
 
 use super::NotUnderstood;
-use super::listener::plain;
 use machine::diagnostic::nearest;
 use quantity::NotationError;
 
@@ -138,6 +137,11 @@ impl From<NotationError> for NotUnderstood {
     fn from(e: NotationError) -> NotUnderstood {
         NotUnderstood { rule: "notation", span: Some(e.span), message: e.message, remedy: e.remedy }
     }
+}
+
+/// Lower case, one blank between words.
+pub(super) fn plain(text: &str) -> String {
+    text.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The place of a name among those that there are; upper and lower case count only where they tell two apart.
