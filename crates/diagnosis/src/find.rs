@@ -179,27 +179,29 @@ impl<'m> Find<'m> {
     ) -> Result<Finding, FindError> {
         let belief = &self.belief;
         let healthy = beliefs.cases.iter().find(|(c, _)| c.faults.faults().is_empty()).map_or(0.0, |c| c.1);
+        let looked_at: f64 = beliefs.cases.iter().map(|c| c.1).sum();
+        let share = |p: f64| if looked_at > 0.0 { p / looked_at } else { 0.0 };
         let mut suspects = Vec::new();
-        let least = LISTED_FROM * (1.0 - beliefs.left_out);
         let mut others = 0.0;
         for (case, p) in beliefs.cases.iter().filter(|(c, _)| !c.faults.faults().is_empty()) {
-            if suspects.len() < LISTED && *p >= least {
+            let probability = share(*p);
+            if suspects.len() < LISTED && probability >= LISTED_FROM {
                 suspects.push(Suspect {
                     faults: case.faults.clone(),
                     sometimes: case.sometimes.clone(),
-                    probability: *p,
+                    probability,
                     reason: reasons::reason(belief, evidence, beliefs, case),
                 });
             } else {
-                others += p;
+                others += probability;
             }
         }
         let advice = next::advise(belief, beliefs, evidence)?;
         Ok(Finding {
             steps: verdicts::verdicts(belief, &self.conditions, evidence, aligned),
-            sure: sure(belief, beliefs, healthy, &advice.next),
+            sure: sure(belief, beliefs, healthy, &advice.next, share),
             suspects,
-            healthy,
+            healthy: share(healthy),
             healthy_reason: reasons::reason(belief, evidence, beliefs, &Case::default()),
             others,
             left_out: beliefs.left_out,
@@ -258,8 +260,15 @@ fn conflicts(belief: &Belief<'_>, evidence: &Evidence, beliefs: &Beliefs) -> Vec
     all
 }
 
-/// Sure: the best thing to do is to mend the leading suspect (or to hand the machine back), and that is so probable.
-fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[Next]) -> Option<Sure> {
+/// Sure: the best thing to do is to mend the leading suspect (or to hand the machine back), and that is so probable, whatever was
+/// left out; what is shown is the `share` of what was looked at, as with the suspects.
+fn sure(
+    belief: &Belief<'_>,
+    beliefs: &Beliefs,
+    healthy: f64,
+    next: &[Next],
+    share: impl Fn(f64) -> f64,
+) -> Option<Sure> {
     let machine = belief.machine();
     let from = belief.setup().sure_from;
     if beliefs.left_out > LEFT_OUT_AT_MOST {
@@ -268,15 +277,16 @@ fn sure(belief: &Belief<'_>, beliefs: &Beliefs, healthy: f64, next: &[Next]) -> 
     match next.first().map(|n| &n.action) {
         Some(Action::Mend { part, .. }) => {
             let about = |c: &&(Case, f64)| c.0.faults.faults().iter().any(|f| f.0 == *part);
-            let probability: f64 = beliefs.cases.iter().filter(about).map(|c| c.1).sum();
+            let at_least: f64 = beliefs.cases.iter().filter(about).map(|c| c.1).sum();
             let (case, _) = beliefs.cases.iter().find(about)?;
+            let probability = share(at_least);
             let says = format!("{}: {:.0} %.", case.says(machine), 100.0 * probability);
-            (probability >= from).then(|| Sure { faults: case.faults.clone(), probability, says })
+            (at_least >= from).then(|| Sure { faults: case.faults.clone(), probability, says })
         }
         Some(Action::HandBack { .. }) => (healthy >= from).then(|| Sure {
             faults: bench::Hypothesis::healthy(),
-            probability: healthy,
-            says: format!("Nothing is wrong with the machine: {:.0} %.", 100.0 * healthy),
+            probability: share(healthy),
+            says: format!("Nothing is wrong with the machine: {:.0} %.", 100.0 * share(healthy)),
         }),
         _ => None,
     }

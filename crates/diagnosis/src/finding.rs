@@ -8,6 +8,9 @@ use bench::{Estimate, Hypothesis};
 pub(crate) const LEFT_OUT_AT_MOST: f64 = 0.1;
 
 /// The answer.
+///
+/// Probabilities are shares of all that was looked at: suspects, healthy and others make 1. No true one is greater, and each is
+/// smaller by at most `left_out` of it; as a rule by far less, since that is a bound. [`crate::belief::Beliefs`] has what is certain.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
     /// Each step of the service test, in order.
@@ -21,13 +24,14 @@ pub struct Finding {
     pub healthy_reason: String,
     /// Probability of all suspects too unlikely to be listed.
     pub others: f64,
-    /// Most that all hypotheses never made can have together.
+    /// Most that all hypotheses never made can have together, as a share of everything.
     pub left_out: f64,
     /// Entries that fit no suspect.
     pub conflicts: Vec<Conflict>,
     /// What to do next, best first; the first one is the advice.
     pub next: Vec<Next>,
-    /// Set when the advice is to mend (or to hand back), and that is at least [`crate::setup::Setup::sure_from`] probable.
+    /// Set when the advice is to mend (or to hand back), and that is at least [`crate::setup::Setup::sure_from`] probable whatever
+    /// was left out.
     pub sure: Option<Sure>,
     /// Expected minutes (money as minutes) until the machine is right, if all goes by the advice: no plan takes less
     /// than the first, the advice takes no more than the second.

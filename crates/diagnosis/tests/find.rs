@@ -3,8 +3,9 @@
 #![allow(missing_docs, clippy::unwrap_used, reason = "a test")]
 
 use diagnosis::Find;
-use diagnosis::belief::Beliefs;
+use diagnosis::belief::{Beliefs, Case};
 use diagnosis::evidence::{Clue, Entry, Evidence, Listener};
+use diagnosis::hypotheses::Limits;
 use diagnosis::setup::Setup;
 use machine::model::Machine;
 use proptest::prelude::*;
@@ -72,6 +73,25 @@ fn some_sayings() -> impl Strategy<Value = Vec<usize>> {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn what_is_shown_is_shared_among_what_was_looked_at(sayings in some_sayings()) {
+        let machine = machine(SMALL);
+        let evidence = evidence(&machine, &sayings, str::to_owned);
+        // So few sets that much is left out.
+        let limits = Limits { sets: 40, ..Limits::default() };
+        let setup = Setup { limits, ..Setup::default() };
+        let mut find = Find::new(&machine, &evidence, &setup).unwrap();
+        let (certain, shown) = (find.beliefs(&evidence).unwrap(), find.finding(&evidence).unwrap());
+        let all: f64 = shown.suspects.iter().map(|s| s.probability).sum::<f64>() + shown.healthy + shown.others;
+        prop_assert!((all - 1.0).abs() < 1e-9, "{all}");
+        for suspect in &shown.suspects {
+            let is_it = |c: &&(Case, f64)| c.0.faults == suspect.faults && c.0.sometimes == suspect.sometimes;
+            let at_least = certain.cases.iter().find(is_it).unwrap().1;
+            prop_assert!((suspect.probability * (1.0 - shown.left_out) - at_least).abs() < 1e-9);
+        }
+        prop_assert!(shown.sure.is_none_or(|s| s.probability * (1.0 - shown.left_out) >= setup.sure_from - 1e-9));
+    }
 
     #[test]
     fn listed_and_left_out_make_one(sayings in some_sayings()) {

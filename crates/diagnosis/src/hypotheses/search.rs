@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
 use super::evidence::{Evidence, Item, Places};
 use super::lattice::Lattice;
+use super::one_more::{Base, OneMore};
 use super::prior::{Folded, Prior, nothing_aside};
 use super::{Fault, HypothesesError, Hypothesis};
 
@@ -20,9 +21,9 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-    /// 1e-4 of the posterior, at most 40 000 likelihoods and 30 000 sets.
+    /// 1e-4 of the posterior, at most 80 000 likelihoods and 60 000 sets.
     fn default() -> Self {
-        Self { left_out: 1e-4, likelihoods: 40_000, sets: 30_000 }
+        Self { left_out: 1e-4, likelihoods: 80_000, sets: 60_000 }
     }
 }
 
@@ -87,10 +88,14 @@ pub fn posterior(
     let folded = prior.fold(|f| matters.contains(&f));
     let evidence = Evidence::new(prior, &folded, items, ln_likelihood)?;
     let lattice = Lattice::new(&folded, &evidence);
+    let one_more = OneMore::new(&folded, &evidence);
     let mut search = Search {
         prior: &folded,
         evidence,
         lattice,
+        one_more,
+        base: Base::default(),
+        split: Split::default(),
         heap: BinaryHeap::new(),
         grown: Vec::new(),
         sets: Vec::new(),
@@ -120,8 +125,8 @@ struct Entry {
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum What {
     /// A set by how it grew, with part `last` (by place in the prior) moved to the state with rank `rank`, and all that
-    /// add to it from the next part on.
-    From { grown: u32, last: u16, rank: u16, state: u16 },
+    /// add to it from the next part on; `closer` where that was bounded set by set already.
+    From { grown: u32, last: u16, rank: u16, state: u16, closer: bool },
     /// The set with this place in [`Search::sets`].
     One { set: u32 },
 }
@@ -133,8 +138,40 @@ struct Grown {
     rank: u16,
 }
 
-/// Where sets grow from: nothing moved, part 0 comes next.
+/// Where sets grow from: nothing moved.
 const NOTHING: u32 = u32::MAX;
+
+/// No part was moved: part 0 comes next.
+const NO_PART: u16 = u16::MAX;
+
+/// Sets that come to less than this share of what was thought of them together are put back together.
+const CLOSER: f64 = 0.5;
+
+/// A set and all that add to it, split.
+#[derive(Default)]
+struct Split {
+    /// The set itself, and with what it brings along; the most each can weigh, and its prior.
+    itself: Vec<(Places, f64, f64)>,
+    more: Vec<More>,
+    /// What those come to that are too little to keep.
+    dust: f64,
+}
+
+/// A set with one part more moved, and all that add to that.
+struct More {
+    most: f64,
+    prior: f64,
+    part: u16,
+    rank: u16,
+    state: u16,
+}
+
+impl Split {
+    /// The most that all can weigh together.
+    fn all(&self) -> f64 {
+        self.dust + self.itself.iter().map(|i| i.1).sum::<f64>() + self.more.iter().map(|m| m.most).sum::<f64>()
+    }
+}
 
 impl PartialEq for Entry {
     fn eq(&self, other: &Self) -> bool {
@@ -161,6 +198,9 @@ struct Search<'a, F> {
     prior: &'a Folded<'a>,
     evidence: Evidence<F>,
     lattice: Lattice,
+    one_more: OneMore,
+    base: Base,
+    split: Split,
     heap: BinaryHeap<Entry>,
     grown: Vec<Grown>,
     /// Sets that came up, and are not listed yet or were.
@@ -182,7 +222,9 @@ struct Search<'a, F> {
 impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
     fn run(&mut self, limits: &Limits) -> Result<(), HypothesesError> {
         let singles = self.evidence.asked;
-        self.branch(self.prior.best, NOTHING, 0, 0);
+        let nothing = Grown { from: NOTHING, last: NO_PART, rank: 0 };
+        let what = What::From { grown: NOTHING, last: NO_PART, rank: 0, state: 0, closer: true };
+        self.branch(Entry { most: f64::INFINITY, prior: self.prior.best, what }, nothing, 0, true);
         for looked in 0..limits.sets {
             if self.evidence.asked - singles >= limits.likelihoods || self.is_enough(limits.left_out, looked)
             {
@@ -191,9 +233,8 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
             let Some(entry) = self.heap.pop() else { break };
             self.waiting -= entry.most;
             match entry.what {
-                What::From { grown, last, rank, state } => {
-                    self.grown.push(Grown { from: grown, last, rank });
-                    self.branch(entry.prior, self.grown.len() as u32 - 1, last as usize + 1, state);
+                What::From { grown, last, rank, state, closer } => {
+                    self.branch(entry, Grown { from: grown, last, rank }, state, closer);
                 }
                 What::One { set } => self.look(entry.prior, set)?,
             }
@@ -214,7 +255,7 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
                     let faults = places.iter().map(|&p| self.evidence.faults[p as usize]).collect();
                     share.open.is_none().then_some((Hypothesis { faults }, entry.prior * share.most))
                 }
-                What::From { grown, last, rank, .. } if plain && self.grown.get(grown as usize).is_none() => {
+                What::From { grown, last, rank, .. } if plain && grown == NOTHING => {
                     let fault = self.prior.parts[last as usize].faults[rank as usize];
                     fault.filter(|&f| self.prior.effects(f).next().is_none()).map(|fault| {
                         let hypothesis = Hypothesis { faults: vec![fault] };
@@ -288,43 +329,86 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
         self.heap.push(Entry { most, prior, what });
     }
 
-    /// Splits a set and all that add to it from part `from` on into the set itself and those that move one part more.
-    fn branch(&mut self, prior: f64, grown: u32, from: usize, mut state: u16) {
-        let parts = &self.prior.parts;
-        for (hypothesis, mut prior) in self.prior.follow(self.base(grown), prior) {
+    /// Splits a set and all that add to it into the set itself and those that move one part more; or, where these come to far less
+    /// than was thought of them together, puts them back together as that.
+    fn branch(&mut self, entry: Entry, grown: Grown, state: u16, closer: bool) {
+        let mut split = std::mem::take(&mut self.split);
+        self.split_up(entry.prior, &grown, state, &mut split);
+        let all = split.all();
+        if !closer && all < CLOSER * entry.most && self.heap.peek().is_some_and(|e| e.most > all) {
+            let Grown { from, last, rank } = grown;
+            self.push(all, entry.prior, What::From { grown: from, last, rank, state, closer: true });
+        } else {
+            let grown = if grown.last == NO_PART { NOTHING } else { self.add(grown) };
+            self.dust += split.dust;
+            for (places, most, prior) in split.itself.drain(..) {
+                self.sets.push(places);
+                self.push(most, prior, What::One { set: self.sets.len() as u32 - 1 });
+            }
+            for More { most, prior, part, rank, state } in split.more.drain(..) {
+                self.push(most, prior, What::From { grown, last: part, rank, state, closer: false });
+            }
+        }
+        self.split = split;
+    }
+
+    fn add(&mut self, grown: Grown) -> u32 {
+        self.grown.push(grown);
+        self.grown.len() as u32 - 1
+    }
+
+    fn split_up(&mut self, prior: f64, grown: &Grown, mut state: u16, split: &mut Split) {
+        split.itself.clear();
+        split.more.clear();
+        split.dust = 0.0;
+        let itself = self.base(grown);
+        let comes_alone = itself.iter().all(|&f| self.prior.effects(f).next().is_none());
+        if comes_alone {
+            let faults = itself.clone();
+            self.one_more.ready(&self.evidence.places(&Hypothesis { faults }), &mut self.base);
+        }
+        for (hypothesis, mut prior) in self.prior.follow(itself, prior) {
             if hypothesis.faults.is_empty() {
                 prior *= self.prior.empty;
             }
             let places = self.evidence.places(&hypothesis);
             let most = prior * self.evidence.share(&places).most;
-            self.sets.push(places);
-            self.push(most, prior, What::One { set: self.sets.len() as u32 - 1 });
+            split.itself.push((places, most, prior));
         }
         let speck = self.speck * self.found.max(self.singles);
-        for (part, states) in parts.iter().enumerate().skip(from) {
+        let from = if grown.last == NO_PART { 0 } else { grown.last as usize + 1 };
+        for (part, states) in self.prior.parts.iter().enumerate().skip(from) {
             let (all, greatest) = self.lattice.moved(state, part);
             if prior * greatest <= speck {
                 // Each of them is dust: see `push`.
-                self.dust += prior * all;
+                split.dust += prior * all;
                 break;
             }
             for (rank, ratio) in states.ratios.iter().enumerate().skip(1) {
                 let prior = prior * ratio;
                 let after = self.lattice.after(state, part, rank);
-                let most = prior * self.lattice.completions(after, part + 1);
-                let what = What::From { grown, last: part as u16, rank: rank as u16, state: after };
-                self.push(most, prior, what);
+                let coarse = self.lattice.completions(after, part + 1);
+                let most = match self.one_more.place(part, rank).filter(|_| comes_alone) {
+                    Some(more) => {
+                        let (further, _) = self.lattice.moved(after, part + 1);
+                        coarse.min(self.one_more.share(&self.base, more) + further)
+                    }
+                    None => coarse,
+                };
+                let (part, rank) = (part as u16, rank as u16);
+                split.more.push(More { most: prior * most, prior, part, rank, state: after });
             }
             state = self.lattice.after(state, part, 0);
         }
     }
 
     /// The faults of a set that arise by themselves.
-    fn base(&self, mut grown: u32) -> Vec<Fault> {
+    fn base(&self, grown: &Grown) -> Vec<Fault> {
         let mut ranks = vec![0; self.prior.parts.len()];
-        while let Some(step) = self.grown.get(grown as usize) {
-            ranks[step.last as usize] = step.rank as usize;
-            grown = step.from;
+        let mut step = Some(grown).filter(|g| g.last != NO_PART);
+        while let Some(Grown { from, last, rank }) = step {
+            ranks[*last as usize] = *rank as usize;
+            step = self.grown.get(*from as usize);
         }
         self.prior.parts.iter().zip(ranks).filter_map(|(states, rank)| states.faults[rank]).collect()
     }

@@ -138,7 +138,7 @@ fn suspects(found: &Found<'_>, screen: &Screen) -> String {
     }
     if finding.left_out > 1e-4 {
         let text = format!(
-            "Sets of faults that were not looked at: at most {} together.",
+            "Sets of faults that were not looked at: at most {} together; the figures above are shares of the others.",
             words::per_cent(finding.left_out)
         );
         out.push_str(&wrap("  ", "  ", &text, screen.columns));
