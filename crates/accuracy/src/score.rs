@@ -2,6 +2,7 @@
 
 use crate::Done;
 use crate::case::{Draw, Way};
+use crate::dice::Dice;
 use crate::job::Standing;
 use std::collections::BTreeMap;
 
@@ -196,6 +197,27 @@ fn calibration(all: &[Done]) {
             right / n
         );
     }
+    let given: Vec<f64> = all
+        .iter()
+        .filter(|d| matches!(d.draw, Draw::ByRate | Draw::Uniform))
+        .map(|d| d.outcome.at_end.first)
+        .collect();
+    println!("\nOf so many cases, probabilities that are exactly right show an error of {:.3}.", by_chance(&given));
+}
+
+/// Calibration error in the mean where each is right as often as it says: few cases never fill a bin evenly.
+fn by_chance(given: &[f64]) -> f64 {
+    const TRIES: usize = 400;
+    let mut dice = Dice::new(1);
+    let mut one = || {
+        let mut sums = Sums::default();
+        for &first in given {
+            let place = if dice.chance(first) { 1 } else { 2 };
+            sums.add(&Standing { place, first, ..Standing::default() });
+        }
+        sums.calibration_error()
+    };
+    (0..TRIES).map(|_| one()).sum::<f64>() / TRIES as f64
 }
 
 /// A case in one line: what was wrong with it, what was named, how sure.

@@ -33,6 +33,11 @@ pub(super) struct Table {
 }
 
 impl Length {
+    /// What two of the same distribution have in common.
+    pub(super) fn key(&self) -> [u64; 5] {
+        [self.median_s, self.steep, self.hurried, self.loose, self.quick].map(f64::to_bits)
+    }
+
     fn beyond(&self, t: f64) -> f64 {
         if t <= 0.0 {
             return 1.0;

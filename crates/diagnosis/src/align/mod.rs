@@ -10,6 +10,7 @@
 //! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample.
 //! Not here: what a step should read (`bench`), how likely a hypothesis was before ([`crate::hypotheses`]).
 
+mod ahead;
 mod ceiling;
 pub mod chain;
 mod emission;
@@ -22,13 +23,14 @@ mod shown;
 mod steps;
 mod views;
 
+pub use ahead::Ask;
 pub use habits::Habits;
 pub use live::{Live, Now};
 pub use pieces::{MOST_PIECES, MOST_STRETCHES, Stretch};
 pub use shown::{Match, What};
 
 use crate::evidence::Recording;
-use bench::{Bench, Conditions, Prediction, PredictionId, State, Sweep};
+use bench::{Bench, Conditions, PredictionId, State, Sweep};
 use chain::{Chain, Forward, Order, Runs, best};
 use emission::{Factors, Profile};
 use lengths::{Length, Table};
@@ -93,6 +95,9 @@ struct View {
     means: FxHashMap<(usize, usize), Runs>,
 }
 
+/// What a step looks like: the place of its shape's runs in a view, and what it means for what follows.
+type Look = (usize, Turn);
+
 /// Aligns one recording with the steps of one machine, hypothesis after hypothesis.
 ///
 /// Ids of predictions are remembered, so that all calls must be with ids of one and the same [`Sweep`].
@@ -104,9 +109,9 @@ pub struct Aligner {
     begins: Begins,
     tables: FxHashMap<[u64; 5], Table>,
     shapes: FxHashMap<(usize, Shape), usize>,
-    known: FxHashMap<(usize, PredictionId), (usize, Turn)>,
-    orders: FxHashMap<Vec<Turn>, Order>,
-    sums: FxHashMap<Vec<(usize, Turn)>, f64>,
+    known: FxHashMap<(usize, PredictionId), Look>,
+    sums: FxHashMap<Vec<Look>, f64>,
+    sums_of_either: FxHashMap<(Vec<Look>, Vec<Look>), f64>,
     forward: Forward,
     ceiling: OnceLock<f64>,
 }
@@ -181,8 +186,8 @@ impl Aligner {
             tables,
             shapes: FxHashMap::default(),
             known: FxHashMap::default(),
-            orders: FxHashMap::default(),
             sums: FxHashMap::default(),
+            sums_of_either: FxHashMap::default(),
             forward: Forward::default(),
             ceiling: OnceLock::new(),
         })
@@ -191,18 +196,20 @@ impl Aligner {
     /// ln P(recording | predictions), one prediction for each step of the service test, up to a constant that is the same
     /// for all hypotheses. Steps beyond the given are taken as skipped.
     pub fn ln_likelihood(&mut self, steps: &[PredictionId], sweep: &Sweep<'_>) -> f64 {
-        let seen = self.seen(steps, sweep);
-        if let Some(&sum) = self.sums.get(&seen) {
+        let looks = self.looks(steps, sweep);
+        if let Some(&sum) = self.sums.get(&looks) {
             return sum;
         }
         let mut forward = std::mem::take(&mut self.forward);
-        let sums: Vec<f64> = (0..self.views.len())
-            .map(|view| self.views[view].ln_weight + self.with_chain(view, &seen, |c| forward.ln_sum(c)))
-            .collect();
+        let sum = self.sum(&looks, &mut forward);
         self.forward = forward;
-        let sum = ln_sum(&sums);
-        self.sums.insert(seen, sum);
+        self.sums.insert(looks, sum);
         sum
+    }
+
+    fn sum(&self, looks: &[Look], forward: &mut Forward) -> f64 {
+        let of = |view: &View| view.ln_weight + self.with_chain(view, looks, |chain| forward.ln_sum(chain));
+        ln_sum(&self.views.iter().map(of).collect::<Vec<_>>())
     }
 
     /// The same where each step is the one or the other at even odds, whatever the others are: of a fault that comes and goes
@@ -213,31 +220,46 @@ impl Aligner {
         without: &[PredictionId],
         sweep: &Sweep<'_>,
     ) -> f64 {
-        let always = without;
-        let (with, without) = (self.seen(with, sweep), self.seen(without, sweep));
-        if with == without {
-            return self.ln_likelihood(always, sweep);
+        let looks = self.looks_of_either(with, without, sweep);
+        if looks.0 == looks.1 {
+            return self.ln_likelihood(without, sweep);
         }
-        let count = with.len().min(without.len());
-        let both = || with.iter().zip(&without);
-        let odds = both().map(|(a, b)| Odds::of(a.1, &self.habits).mean(Odds::of(b.1, &self.habits)));
-        let order = steps::order_of(&odds.collect::<Vec<_>>(), &self.habits);
-        let mut sums = Vec::with_capacity(self.views.len());
-        for view in &mut self.views {
-            for (a, b) in both().map(|(a, b)| (a.0, b.0)).filter(|(a, b)| a != b) {
-                let View { runs, means, .. } = view;
+        if let Some(&sum) = self.sums_of_either.get(&looks) {
+            return sum;
+        }
+        let mut forward = std::mem::take(&mut self.forward);
+        let sum = self.sum_of_either(&looks.0, &looks.1, &mut forward);
+        self.forward = forward;
+        self.sums_of_either.insert(looks, sum);
+        sum
+    }
+
+    /// The looks of both, with the means of their runs made.
+    fn looks_of_either(
+        &mut self,
+        with: &[PredictionId],
+        without: &[PredictionId],
+        sweep: &Sweep<'_>,
+    ) -> (Vec<Look>, Vec<Look>) {
+        let (with, without) = (self.looks(with, sweep), self.looks(without, sweep));
+        for View { runs, means, .. } in &mut self.views {
+            let pairs = with.iter().zip(&without).map(|(a, b)| (a.0, b.0));
+            for (a, b) in pairs.filter(|(a, b)| a != b) {
                 means.entry((a, b)).or_insert_with(|| Runs::mean(&runs[a], &runs[b]));
             }
-            let view = &*view;
-            let steps = both().map(|(a, b)| view.means.get(&(a.0, b.0)).unwrap_or(&view.runs[a.0]));
-            let mut all: Vec<&Runs> = steps.collect();
-            all.extend(std::iter::repeat_n(&view.pause, count));
-            all.extend([&view.outside; 3]);
-            let doors = &self.begins.doors[..self.begins.doors.len().min(count * view.pieces.len())];
-            let chain = Chain { pieces: view.pieces.len(), runs: &all, order: &order, doors };
-            sums.push(view.ln_weight + self.forward.ln_sum(&chain));
         }
-        ln_sum(&sums)
+        (with, without)
+    }
+
+    fn sum_of_either(&self, with: &[Look], without: &[Look], forward: &mut Forward) -> f64 {
+        let both = || with.iter().zip(without);
+        let odds = both().map(|(a, b)| Odds::of(a.1, &self.habits).mean(Odds::of(b.1, &self.habits)));
+        let order = steps::order_of(&odds.collect::<Vec<_>>(), &self.habits);
+        let of = |view: &View| {
+            let steps = both().map(|(a, b)| view.means.get(&(a.0, b.0)).unwrap_or(&view.runs[a.0]));
+            view.ln_weight + self.chain(view, steps, &order, |chain| forward.ln_sum(chain))
+        };
+        ln_sum(&self.views.iter().map(of).collect::<Vec<_>>())
     }
 
     /// No hypothesis has a likelihood above this, whatever it predicts; see `ceiling.rs`. Made when first asked for.
@@ -276,86 +298,59 @@ impl Aligner {
             made.dedup();
         }
         let order = steps::order_of(&odds, &self.habits);
-        let mut sums = Vec::new();
-        for view in &self.views {
-            let of =
+        let mut forward = std::mem::take(&mut self.forward);
+        let of = |view: &View| {
+            let best =
                 |made: &Vec<usize>| Runs::greatest(&made.iter().map(|&m| &view.runs[m]).collect::<Vec<_>>());
-            let steps: Vec<Runs> = places.iter().map(of).collect();
-            let mut all: Vec<&Runs> = steps.iter().collect();
-            all.extend(std::iter::repeat_n(&view.pause, count));
-            all.extend([&view.outside; 3]);
-            let chain =
-                Chain { pieces: view.pieces.len(), runs: &all, order: &order, doors: &self.begins.doors };
-            sums.push(view.ln_weight + self.forward.ln_sum(&chain));
-        }
-        ln_sum(&sums) + ROUNDING
+            let steps: Vec<Runs> = places.iter().map(best).collect();
+            view.ln_weight + self.chain(view, steps.iter(), &order, |chain| forward.ln_sum(chain))
+        };
+        let most = ln_sum(&self.views.iter().map(of).collect::<Vec<_>>()) + ROUNDING;
+        self.forward = forward;
+        most
     }
 
     /// The likeliest alignment under these predictions, in order of time: the steps, what lies between them, and what of
     /// the steps is another load's. See [`Match`].
     pub fn best(&mut self, steps: &[PredictionId], sweep: &Sweep<'_>) -> Vec<Match> {
-        let seen = self.seen(steps, sweep);
+        let looks = self.looks(steps, sweep);
         let profiles: Vec<Profile> = steps
             .iter()
             .zip(&self.frames)
             .map(|(id, frame)| Shape::of(sweep.get(*id), frame).profile(frame))
             .collect();
-        let ways: Vec<_> = (0..self.views.len()).map(|view| self.with_chain(view, &seen, best)).collect();
+        let ways: Vec<_> = self.views.iter().map(|view| self.with_chain(view, &looks, best)).collect();
         let weight = |k: &usize| self.views[*k].ln_weight + ways[*k].0;
         let best = (0..ways.len()).max_by(|a, b| weight(a).total_cmp(&weight(b))).unwrap_or(0);
         let view = &self.views[best];
         shown::matches(&ways[best].1, &view.pieces, view.beside, &profiles, &self.habits)
     }
 
-    /// Each step's shape and turn, made if new.
-    fn seen(&mut self, steps: &[PredictionId], sweep: &Sweep<'_>) -> Vec<(usize, Turn)> {
-        let count = steps.len().min(self.frames.len());
-        let mut seen = Vec::with_capacity(count);
-        for (step, &id) in steps.iter().enumerate().take(count) {
-            let known = if let Some(&known) = self.known.get(&(step, id)) {
-                known
-            } else {
-                let made = self.shape(step, sweep.get(id));
-                self.known.insert((step, id), made);
-                made
-            };
-            seen.push(known);
-        }
-        seen
+    /// What each step looks like, made if new.
+    fn looks(&mut self, steps: &[PredictionId], sweep: &Sweep<'_>) -> Vec<Look> {
+        self.make_shapes(&[steps], sweep);
+        let steps = steps.iter().enumerate().take(self.frames.len());
+        steps.filter_map(|(step, &id)| self.known.get(&(step, id)).copied()).collect()
     }
 
-    fn shape(&mut self, step: usize, prediction: &Prediction) -> (usize, Turn) {
-        let frame = &self.frames[step];
-        let shape = Shape::of(prediction, frame);
-        let turn = Turn::of(prediction, frame, self.idle_w);
-        if let Some(&made) = self.shapes.get(&(step, shape.clone())) {
-            return (made, turn);
-        }
-        let table = table(&mut self.tables, shape.length(frame, &self.habits));
-        for view in &mut self.views {
-            let factors = Factors::of(&shape.profile(frame), &view.pieces, &self.habits);
-            view.runs.push(runs(&view.pieces, &factors, table, &self.begins.past));
-        }
-        let made = self.shapes.len();
-        self.shapes.insert((step, shape), made);
-        (made, turn)
+    fn with_chain<T>(&self, view: &View, looks: &[Look], work: impl FnOnce(&Chain<'_>) -> T) -> T {
+        let turns: Vec<Turn> = looks.iter().map(|look| look.1).collect();
+        let steps = looks.iter().map(|look| &view.runs[look.0]);
+        self.chain(view, steps, &order(&turns, &self.habits), work)
     }
 
-    fn with_chain<T>(
-        &mut self,
-        view: usize,
-        seen: &[(usize, Turn)],
+    fn chain<'r, T>(
+        &'r self,
+        view: &'r View,
+        steps: impl Iterator<Item = &'r Runs>,
+        order: &Order,
         work: impl FnOnce(&Chain<'_>) -> T,
     ) -> T {
-        let turns: Vec<Turn> = seen.iter().map(|s| s.1).collect();
-        let habits = self.habits;
-        let order = self.orders.entry(turns).or_insert_with_key(|turns| order(turns, &habits));
-        let view = &self.views[view];
-        let mut all: Vec<&Runs> = seen.iter().map(|s| &view.runs[s.0]).collect();
-        all.extend(std::iter::repeat_n(&view.pause, seen.len()));
+        let mut all: Vec<&Runs> = steps.collect();
+        let (count, pieces) = (all.len(), view.pieces.len());
+        all.extend(std::iter::repeat_n(&view.pause, count));
         all.extend([&view.outside; 3]);
-        let pieces = view.pieces.len();
-        let doors = &self.begins.doors[..self.begins.doors.len().min(seen.len() * pieces)];
+        let doors = &self.begins.doors[..self.begins.doors.len().min(count * pieces)];
         work(&Chain { pieces, runs: &all, order, doors })
     }
 }
@@ -390,8 +385,20 @@ fn idle_w(machine: &Machine, conditions: &Conditions) -> f64 {
 }
 
 fn table(tables: &mut FxHashMap<[u64; 5], Table>, length: Length) -> &Table {
-    let key = [length.median_s, length.steep, length.hurried, length.loose, length.quick].map(f64::to_bits);
-    tables.entry(key).or_insert_with(|| Table::new(length))
+    tables.entry(length.key()).or_insert_with(|| Table::new(length))
+}
+
+/// Weights of the runs of a step that looks like this.
+fn shape_runs(
+    view: &View,
+    shape: &Shape,
+    frame: &Frame,
+    table: &Table,
+    marked: &[f64],
+    habits: &Habits,
+) -> Runs {
+    let factors = Factors::of(&shape.profile(frame), &view.pieces, habits);
+    runs(&view.pieces, &factors, table, marked)
 }
 
 /// Weights of all runs: factors of the pieces times the probability to end at that boundary, or, at the end of the

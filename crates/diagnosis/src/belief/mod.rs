@@ -19,7 +19,7 @@ pub use prior::Case;
 pub(crate) use prior::SOUND_CALLS;
 pub(crate) use weigh::{says_yes, works_without};
 
-use crate::align::Aligner;
+use crate::align::{Aligner, Ask};
 use crate::evidence::{Clue, Evidence};
 use crate::hypotheses::{self, HypothesesError, Limits, Prior};
 use crate::setup::Setup;
@@ -146,7 +146,25 @@ impl<'m> Belief<'m> {
     pub fn add_trace(&mut self, aligner: Aligner) {
         self.world.get_mut().aligner = Some(aligner);
         let occasion = self.push(None, Vec::new(), None);
+        self.align_ahead();
         self.limit(occasion);
+    }
+
+    /// Holds the recording against every single fault, all of which is going to be asked for.
+    fn align_ahead(&mut self) {
+        let World { predictions, aligner: Some(aligner), .. } = self.world.get_mut() else { return };
+        let healthy = predictions.test(&Hypothesis::healthy());
+        let (mut tests, mut waters) = (Vec::new(), Vec::new());
+        for fault in self.machine.single_faults() {
+            let single = Case { faults: Hypothesis::of([fault]), sometimes: Vec::new() };
+            for faults in [single.shown(self.machine), single.faults] {
+                tests.push(predictions.test(&faults));
+                waters.extend(predictions.by_water(&faults).into_iter().flatten());
+            }
+        }
+        let always = tests.iter().chain(&waters).map(|test| Ask::Test(test));
+        let sometimes = tests.iter().map(|test| Ask::Either(test, &healthy));
+        aligner.look_ahead(&always.chain(sometimes).collect::<Vec<_>>(), predictions.sweep());
     }
 
     /// The same after all entries that are not weighed yet; earlier ones are not weighed again.
