@@ -25,11 +25,27 @@ struct Reading {
 }
 
 impl Reading {
-    /// ln of some probability between 0.02 and 0.98 that depends on the states of two parts only.
+    /// ln of some probability between 0.02 and 0.98 that depends on the states of two parts only; of two faults no more than
+    /// [`Reading::beyond`] above the better of them alone.
     fn ln_likelihood(&self, hypothesis: &Hypothesis) -> f64 {
-        let state = |part| hypothesis.faults.iter().find(|f| f.part == part).map_or(0, |f| f.mode as u64 + 1);
-        let mut random = Random(self.seed ^ state(self.parts.0) << 8 ^ state(self.parts.1));
+        let mode = |part| hypothesis.faults.iter().find(|f| f.part == part).map(|f| f.mode);
+        let (a, b) = (mode(self.parts.0), mode(self.parts.1));
+        match (a, b) {
+            (Some(_), Some(_)) if self.parts.0 != self.parts.1 => {
+                self.ln(a, b).min(self.ln(a, None).max(self.ln(None, b)) + self.beyond())
+            }
+            _ => self.ln(a, b),
+        }
+    }
+
+    fn ln(&self, a: Option<usize>, b: Option<usize>) -> f64 {
+        let state = |mode: Option<usize>| mode.map_or(0, |mode| mode as u64 + 1);
+        let mut random = Random(self.seed ^ state(a) << 8 ^ state(b));
         (0.02 + 0.96 * random.unit()).ln()
+    }
+
+    fn beyond(&self) -> f64 {
+        [f64::INFINITY, 0.0, 0.5][(self.seed % 3) as usize]
     }
 }
 
@@ -41,7 +57,9 @@ impl Machine {
 
     /// Each reading by itself: with the parts it does not look at, nothing changes.
     fn items(&self) -> Vec<Item> {
-        let item = |r: &Reading| Item::new(self.faults(&[r.parts.0, r.parts.1]), 0.98_f64.ln());
+        let item = |r: &Reading| {
+            Item::new(self.faults(&[r.parts.0, r.parts.1]), 0.98_f64.ln()).beyond_alone(r.beyond())
+        };
         self.readings.iter().map(item).collect()
     }
 
@@ -55,7 +73,7 @@ impl Machine {
                 .map(|f| (f, r.ln_likelihood(&Hypothesis { faults: vec![f] })))
                 .collect(),
             together: 0.98_f64.ln(),
-            beyond: f64::INFINITY,
+            beyond: r.beyond(),
         };
         Item { ceilings: self.readings.iter().map(ceiling).collect() }
     }
