@@ -202,7 +202,10 @@ fn calibration(all: &[Done]) {
         .filter(|d| matches!(d.draw, Draw::ByRate | Draw::Uniform))
         .map(|d| d.outcome.at_end.first)
         .collect();
-    println!("\nOf so many cases, probabilities that are exactly right show an error of {:.3}.", by_chance(&given));
+    println!(
+        "\nOf so many cases, probabilities that are exactly right show an error of {:.3}.",
+        by_chance(&given)
+    );
 }
 
 /// Calibration error in the mean where each is right as often as it says: few cases never fill a bin evenly.

@@ -61,7 +61,8 @@ impl OneMore {
             row.clear();
         }
         for level in 0..self.ceilings {
-            let there = set.iter().map(|&p| self.alone[p as usize * self.ceilings + level]).filter(|a| *a >= 0.0);
+            let there =
+                set.iter().map(|&p| self.alone[p as usize * self.ceilings + level]).filter(|a| *a >= 0.0);
             let (count, best) = there.fold((0, 0.0_f64), |(n, best), alone| (n + 1, best.max(alone)));
             let (beyond, together) = (self.beyond[level], self.together[level]);
             let several = |best: f64| if beyond.is_finite() { together.min(best * beyond) } else { together };
@@ -86,9 +87,11 @@ impl OneMore {
         let alone = &self.alone[more as usize * self.ceilings..][..self.ceilings];
         let so_far = base.best.iter().zip(&base.beyond).zip(&base.most);
         let each = alone.iter().zip(&base.untouched).zip(so_far);
-        each.map(|((&alone, &untouched), ((&best, &beyond), &most))| {
-            if alone < 0.0 { untouched } else { (best.max(alone) * beyond).min(most) }
-        })
+        each.map(
+            |((&alone, &untouched), ((&best, &beyond), &most))| {
+                if alone < 0.0 { untouched } else { (best.max(alone) * beyond).min(most) }
+            },
+        )
         .product()
     }
 }

@@ -169,7 +169,9 @@ struct More {
 impl Split {
     /// The most that all can weigh together.
     fn all(&self) -> f64 {
-        self.dust + self.itself.iter().map(|i| i.1).sum::<f64>() + self.more.iter().map(|m| m.most).sum::<f64>()
+        self.dust
+            + self.itself.iter().map(|i| i.1).sum::<f64>()
+            + self.more.iter().map(|m| m.most).sum::<f64>()
     }
 }
 
