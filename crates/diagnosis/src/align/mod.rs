@@ -7,7 +7,8 @@
 //! than a dead motor, or not, as the numbers have it. No marks from the operator are needed; where given, they count.
 //!
 //! Read in this order: `pieces.rs` (the recording, cut), `emission.rs` (how well a piece fits a step), `lengths.rs`,
-//! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample.
+//! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample,
+//! `ahead.rs` many hypotheses on two threads.
 //! Not here: what a step should read (`bench`), how likely a hypothesis was before ([`crate::hypotheses`]).
 
 mod ahead;
