@@ -5,7 +5,7 @@ use crate::check::Check;
 use bench::{Estimate, Hypothesis};
 
 /// More than this left out: nothing is sure.
-pub(crate) const LEFT_OUT_AT_MOST: f64 = 0.1;
+pub const LEFT_OUT_AT_MOST: f64 = 0.1;
 
 /// The answer.
 ///

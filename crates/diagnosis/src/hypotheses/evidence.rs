@@ -53,12 +53,30 @@ pub(super) type Places = SmallVec<[u16; 8]>;
 
 /// Numbers for one ceiling, as shares of the greatest of them.
 pub(super) struct Level {
-    pub(super) without: f64,
     /// For each fault, by place; None where it makes no difference.
     pub(super) alone: Vec<Option<f64>>,
+    pub(super) rule: Rule,
+}
+
+/// What a ceiling allows beside single faults.
+#[derive(Clone, Copy)]
+pub(super) struct Rule {
+    pub(super) without: f64,
     pub(super) together: f64,
     /// Factor by which several may be likelier than the likeliest of them.
     pub(super) beyond: f64,
+}
+
+impl Rule {
+    /// The most for so many faults that make a difference, the best of which gets this alone.
+    pub(super) fn most(self, count: usize, best: f64) -> f64 {
+        match count {
+            0 => self.without,
+            1 => best,
+            _ if self.beyond.is_finite() => self.together.min(best * self.beyond),
+            _ => self.together,
+        }
+    }
 }
 
 /// All items, with what was found out about them so far.
@@ -137,7 +155,7 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
             }
             let (without, together) = ((ceiling.without - top).exp(), (ceiling.together - top).exp());
             let beyond = ceiling.beyond.exp();
-            levels.push(Level { without, alone, together, beyond });
+            levels.push(Level { alone, rule: Rule { without, together, beyond } });
             scale += top;
         }
         let mut known = Known {
@@ -154,7 +172,7 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
                 if known.touched[place] { self.ask(item, &known, &[place as u16])? } else { known.without };
         }
         if let [level] = &mut known.levels[..] {
-            level.without = known.without;
+            level.rule.without = known.without;
             for (place, alone) in level.alone.iter_mut().enumerate() {
                 *alone = alone.map(|_| known.alone[place]);
             }
@@ -228,12 +246,7 @@ impl Known {
         let of = |level: &Level| {
             let there = places.iter().filter_map(|&p| level.alone[p as usize]);
             let (count, best) = there.fold((0, 0.0_f64), |(n, best), alone| (n + 1, best.max(alone)));
-            match count {
-                0 => level.without,
-                1 => best,
-                _ if level.beyond.is_finite() => level.together.min(best * level.beyond),
-                _ => level.together,
-            }
+            level.rule.most(count, best)
         };
         self.levels.iter().map(of).product()
     }

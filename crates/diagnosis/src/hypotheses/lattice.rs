@@ -72,7 +72,7 @@ impl Lattice {
         let freeing = order
             .iter()
             .enumerate()
-            .filter(|(_, k)| levels[**k].beyond.is_infinite())
+            .filter(|(_, k)| levels[**k].rule.beyond.is_infinite())
             .fold(0, |bits: u64, (bit, _)| bits | 1 << bit);
         let touch = |fault: Option<Fault>| {
             let Some(fault) = fault else { return Touch::default() };
@@ -180,15 +180,15 @@ impl Lattice {
 }
 
 fn is_little(share: f64, level: &Level) -> bool {
-    share < if level.beyond.is_finite() { VERY_LITTLE } else { LITTLE } * level.together
+    share < if level.rule.beyond.is_finite() { VERY_LITTLE } else { LITTLE } * level.rule.together
 }
 
 impl Coarse {
     fn new(level: &Level, prior: &Folded, faults: &[Fault]) -> Self {
         let alone = || level.alone.iter().flatten().copied();
-        let free = alone().fold(level.together, f64::max);
+        let free = alone().fold(level.rule.together, f64::max);
         let told = alone().filter(|&a| is_little(a, level)).fold(0.0, f64::max);
-        let told = if level.beyond.is_finite() { free.min(told * level.beyond) } else { told };
+        let told = if level.rule.beyond.is_finite() { free.min(told * level.rule.beyond) } else { told };
         let odds = |fault: Fault| {
             let ratio = |s: &States| s.faults.iter().position(|f| *f == Some(fault)).map(|r| s.ratios[r]);
             prior.parts.iter().find_map(ratio).unwrap_or(0.0)
@@ -196,8 +196,8 @@ impl Coarse {
         let little = level.alone.iter().zip(faults).filter(|(a, _)| a.is_some_and(|a| is_little(a, level)));
         let lost: f64 = little.map(|(_, f)| odds(*f)).sum();
         // Where nothing is there that explains it, a reading tells most.
-        let telling = if level.without < LITTLE * free { 1.0 + lost } else { lost };
-        Self { bare: level.without, told, free: free.max(level.without), telling }
+        let telling = if level.rule.without < LITTLE * free { 1.0 + lost } else { lost };
+        Self { bare: level.rule.without, told, free: free.max(level.rule.without), telling }
     }
 }
 

@@ -5,7 +5,8 @@
 //! it. [`posterior`] lists the weightiest sets of faults and states how much all the others can weigh together.
 //!
 //! Read in this order: this file, `prior.rs` (sets of faults before anything is seen), `evidence.rs` (what is known of
-//! the likelihoods), `lattice.rs` (what many sets can weigh together), `one_more.rs` (what the next fault makes of a set), `search.rs` (which set next, and when to stop).
+//! the likelihoods), `lattice.rs` (what many sets can weigh together), `one_more.rs` (what the next fault makes of a set),
+//! `search.rs` (which set next, and when to stop).
 
 mod evidence;
 mod lattice;

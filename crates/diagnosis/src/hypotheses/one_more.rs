@@ -3,18 +3,15 @@
 //! The lattice sees ceilings coarsely, and credits a set of faults that could never meet what was told with the best that any could.
 //! Most sets of three are cast out here before they are made.
 
-use super::evidence::{Evidence, Places};
+use super::evidence::{Evidence, Places, Rule};
 use super::prior::Folded;
 use super::{Fault, Hypothesis};
 
 /// Every fault's share by every ceiling.
 pub(super) struct OneMore {
-    ceilings: usize,
+    rules: Vec<Rule>,
     /// By place of the fault, then ceiling; below nothing where it makes no difference.
     alone: Vec<f64>,
-    without: Vec<f64>,
-    together: Vec<f64>,
-    beyond: Vec<f64>,
     /// The place of each part's states, in the order of the prior; none where more than that fault comes with it, or another goes.
     places: Vec<Vec<Option<u16>>>,
 }
@@ -41,11 +38,8 @@ impl OneMore {
             faults.iter().map(|f| adds_only_itself(f).filter(|_| plain).and_then(place)).collect()
         };
         Self {
-            ceilings: levels().count(),
+            rules: levels().map(|l| l.rule).collect(),
             alone: (0..evidence.faults.len()).flat_map(alone).collect(),
-            without: levels().map(|l| l.without).collect(),
-            together: levels().map(|l| l.together).collect(),
-            beyond: levels().map(|l| l.beyond).collect(),
             places: prior.parts.iter().map(|p| of_part(&p.faults)).collect(),
         }
     }
@@ -60,21 +54,14 @@ impl OneMore {
         for row in [&mut base.untouched, &mut base.best, &mut base.beyond, &mut base.most] {
             row.clear();
         }
-        for level in 0..self.ceilings {
-            let there =
-                set.iter().map(|&p| self.alone[p as usize * self.ceilings + level]).filter(|a| *a >= 0.0);
+        for (ceiling, rule) in self.rules.iter().enumerate() {
+            let there = set.iter().map(|&p| self.alone(p)[ceiling]).filter(|a| *a >= 0.0);
             let (count, best) = there.fold((0, 0.0_f64), |(n, best), alone| (n + 1, best.max(alone)));
-            let (beyond, together) = (self.beyond[level], self.together[level]);
-            let several = |best: f64| if beyond.is_finite() { together.min(best * beyond) } else { together };
-            base.untouched.push(match count {
-                0 => self.without[level],
-                1 => best,
-                _ => several(best),
-            });
+            base.untouched.push(rule.most(count, best));
             let (best, beyond, most) = match count {
                 0 => (0.0, 1.0, f64::INFINITY),
-                _ if beyond.is_finite() => (best, beyond, together),
-                _ => (f64::INFINITY, 1.0, together),
+                _ if rule.beyond.is_finite() => (best, rule.beyond, rule.together),
+                _ => (f64::INFINITY, 1.0, rule.together),
             };
             base.best.push(best);
             base.beyond.push(beyond);
@@ -82,11 +69,14 @@ impl OneMore {
         }
     }
 
+    fn alone(&self, place: u16) -> &[f64] {
+        &self.alone[place as usize * self.rules.len()..][..self.rules.len()]
+    }
+
     /// The greatest share of that set with one more fault.
     pub(super) fn share(&self, base: &Base, more: u16) -> f64 {
-        let alone = &self.alone[more as usize * self.ceilings..][..self.ceilings];
         let so_far = base.best.iter().zip(&base.beyond).zip(&base.most);
-        let each = alone.iter().zip(&base.untouched).zip(so_far);
+        let each = self.alone(more).iter().zip(&base.untouched).zip(so_far);
         each.map(
             |((&alone, &untouched), ((&best, &beyond), &most))| {
                 if alone < 0.0 { untouched } else { (best.max(alone) * beyond).min(most) }

@@ -3,7 +3,7 @@
 use bench::{Estimate, Hypothesis};
 use diagnosis::check::{CheckKind, Instrument};
 use diagnosis::evidence::{Clue, Entry, OhmsReading, StepReading, VoltsReading};
-use diagnosis::finding::{Suspect, Verdict};
+use diagnosis::finding::{LEFT_OUT_AT_MOST, Suspect, Verdict};
 use machine::model::{Machine, PanelId};
 use quantity::{Dimension, Reading, format, format_code, format_pm};
 
@@ -90,9 +90,10 @@ fn step(reading: &StepReading) -> String {
     said.join(", ")
 }
 
-/// How sure one is at this probability.
-pub fn likelihood(p: f64) -> &'static str {
+/// How sure one is at this probability; no more than "likely" where too much was left out to be sure of anything.
+pub fn likelihood(p: f64, left_out: f64) -> &'static str {
     match p {
+        p if p >= 0.6 && left_out > LEFT_OUT_AT_MOST => "likely",
         p if p >= 0.97 => "almost sure",
         p if p >= 0.85 => "very likely",
         p if p >= 0.6 => "likely",
@@ -118,6 +119,17 @@ pub fn per_cent(p: f64) -> String {
         p if p >= 0.9995 => ">99.9 %".to_owned(),
         p if p >= 0.985 => format!("{:.1} %", 100.0 * p),
         p => format!("{:.0} %", 100.0 * p),
+    }
+}
+
+/// A bound in per cent, rounded up: nothing is left of it.
+pub fn at_most(p: f64) -> String {
+    let per_cent = 100.0 * p.clamp(0.0, 1.0);
+    // The hair is for bounds that are round already.
+    if per_cent < 10.0 {
+        format!("{:.1} %", (10.0 * per_cent - 1e-9).ceil() / 10.0)
+    } else {
+        format!("{:.0} %", (per_cent - 1e-9).ceil())
     }
 }
 
@@ -179,7 +191,7 @@ pub fn minutes(m: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{bar, likelihood, minutes, per_cent};
+    use super::{at_most, bar, likelihood, minutes, per_cent};
 
     #[test]
     fn no_probability_is_rounded_to_certainty() {
@@ -198,7 +210,10 @@ mod tests {
         assert_eq!(bar(0.04), "░░░░░░░░░░");
         assert_eq!(bar(1.0), "██████████");
         assert_eq!(bar(f64::NAN).chars().count(), 10);
-        assert_eq!((likelihood(0.99), likelihood(0.001)), ("almost sure", "hardly"));
+        assert_eq!((likelihood(0.99, 1e-4), likelihood(0.001, 1e-4)), ("almost sure", "hardly"));
+        assert_eq!((likelihood(0.99, 0.5), likelihood(0.4, 0.5)), ("likely", "may well be"));
+        let bounds = [1e-4, 0.0123, 0.1, 0.234, 0.9996, 1.0].map(at_most);
+        assert_eq!(bounds, ["0.1 %", "1.3 %", "10 %", "24 %", "100 %", "100 %"]);
     }
 
     #[test]

@@ -157,7 +157,11 @@ impl FoundView {
             otherwise: finding.next.iter().skip(1).take(3).map(otherwise).collect(),
             leading,
             others: share(finding.others),
-            left_out: share(finding.left_out),
+            left_out: if finding.left_out > 0.0005 {
+                words::at_most(finding.left_out)
+            } else {
+                String::new()
+            },
             conflicts: finding.conflicts.iter().map(|c| c.says.clone()).collect(),
             minutes: minutes_left(finding),
             suspects,
@@ -186,7 +190,7 @@ pub(super) fn suspects(found: &WorkedOut) -> Vec<SuspectView> {
     let view = |name: String, p: f64, reason: String| SuspectView {
         name,
         figure: words::per_cent(p),
-        word: words::likelihood(p),
+        word: words::likelihood(p, finding.left_out),
         bar: (100.0 * p).round() as u32,
         reason,
     };

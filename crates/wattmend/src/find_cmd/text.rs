@@ -120,7 +120,8 @@ fn suspects(found: &Found<'_>, screen: &Screen) -> String {
     all.insert(at, (finding.healthy, "nothing wrong with the machine".to_owned(), healthy));
     let mut out = "\nSuspects\n".to_owned();
     for (p, name, reason) in all {
-        let (bar, figure, word) = (words::bar(p), words::per_cent(p), words::likelihood(p));
+        let (bar, figure) = (words::bar(p), words::per_cent(p));
+        let word = words::likelihood(p, finding.left_out);
         let first = format!("  {bar}  {figure:>7}  {word:<11}  ");
         out.push_str(&wrap(&first, &" ".repeat(36), &name, screen.columns));
         if !reason.is_empty() {
@@ -139,7 +140,7 @@ fn suspects(found: &Found<'_>, screen: &Screen) -> String {
     if finding.left_out > 1e-4 {
         let text = format!(
             "Sets of faults that were not looked at: at most {} together; the figures above are shares of the others.",
-            words::per_cent(finding.left_out)
+            words::at_most(finding.left_out)
         );
         out.push_str(&wrap("  ", "  ", &text, screen.columns));
     }

@@ -87,11 +87,13 @@ fn notes(quoted: &Quoted<'_>, screen: &Screen) -> String {
         all.push(format!("Labour costs at least {}.", prices.currency.format(prices.minimum_labour)));
     }
     let finding = quoted.found.finding;
-    if finding.others + finding.left_out > 0.005 {
-        all.push(format!(
-            "Not priced: suspects too unlikely to list, {} together.",
-            words::per_cent(finding.others + finding.left_out)
-        ));
+    if finding.others > 0.005 {
+        let others = words::per_cent(finding.others);
+        all.push(format!("Not priced: suspects too unlikely to list, {others} together."));
+    }
+    if finding.left_out > 0.005 {
+        let most = words::at_most(finding.left_out);
+        all.push(format!("Not priced: sets of faults that were not looked at, at most {most} together."));
     }
     let notes = all.iter().map(|note| wrap("  note: ", "    ", note, screen.columns));
     format!("\n{}", notes.collect::<String>())
