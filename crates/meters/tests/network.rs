@@ -201,3 +201,25 @@ async fn a_host_that_is_not_there_says_what_to_do() {
     assert!(why.message.contains("nothing listens at 127.0.0.1 port 1"), "{why}");
     assert!(!why.remedy.is_empty());
 }
+
+#[tokio::test]
+async fn a_device_that_answers_with_other_registers_than_were_asked_for_is_not_believed() {
+    // MBAP header (Modbus messaging on TCP/IP 1.0b, 3.1.3), then function 3: one register, where two make the value.
+    let port = listener(|mut stream| async move {
+        let mut asked = [0; 12];
+        while stream.read_exact(&mut asked).await.is_ok() {
+            let answer = [asked[0], asked[1], 0, 0, 0, 5, asked[6], 3, 2, 0x44, 0x9A];
+            let _ = stream.write_all(&answer).await;
+        }
+    })
+    .await;
+    let config = socket(&format!(
+        "kind = \"modbus-tcp\"\nhost = \"127.0.0.1\"\nport = {port}\naddress = 7\nevery = \"0.1 s\"\n[socket.power]\n\
+         register = 100\ntype = \"f32\"\n"
+    ));
+    let mut news = watch(config);
+    match next(&mut news).await {
+        News::Lost { why } => assert!(why.contains("1 registers instead of the 2 from 100 on"), "{why}"),
+        other => panic!("{other:?}"),
+    }
+}

@@ -70,13 +70,16 @@ async fn ask(device: &mut Context, modbus: &Modbus, register: Register) -> Resul
         }
     };
     match timeout(ANSWER_WITHIN, asked).await {
+        // The late answer to an earlier question may lie in the line, with another number of registers.
+        Ok(Ok(Ok(words))) if words.len() != usize::from(count) => Err(out_of_turn(format!(
+            "{} registers instead of the {count} from {} on",
+            words.len(),
+            register.number
+        ))),
         Ok(Ok(Ok(words))) => Ok(Ok(words)),
         Ok(Ok(Err(exception))) => Ok(Err(refused(register, exception))),
         Ok(Err(Error::Transport(error))) => Err(broke(&error)),
-        Ok(Err(Error::Protocol(error))) => Err(MeterError::new(
-            format!("the device answers out of turn: {error}"),
-            "check its address, and that no other program asks it",
-        )),
+        Ok(Err(Error::Protocol(error))) => Err(out_of_turn(error)),
         Err(_) => Err(match &modbus.wire {
             Wire::Tcp { host, port } => unreached(host, *port, &std::io::ErrorKind::TimedOut.into()),
             Wire::Serial(_) => MeterError::new(
@@ -85,6 +88,13 @@ async fn ask(device: &mut Context, modbus: &Modbus, register: Register) -> Resul
             ),
         }),
     }
+}
+
+fn out_of_turn(how: impl std::fmt::Display) -> MeterError {
+    MeterError::new(
+        format!("the device answers out of turn: {how}"),
+        "check its address, and that no other program asks it",
+    )
 }
 
 fn refused(register: Register, exception: ExceptionCode) -> String {
