@@ -34,7 +34,9 @@ def until(page, says, timeout=60000):
     try:
         page.wait_for_function(f"() => {{ const s = window.ribbonState?.(); return s && s.test && ({says}); }}", timeout=timeout)
     except TimeoutError:
-        print(f"waited for {says}; {page.url} has", page.evaluate("JSON.stringify(window.ribbonState?.())"), page.inner_text("#link"))
+        short = "(_, value) => Array.isArray(value) && value.length > 50 ? `${value.length} of them` : value"
+        knew = page.evaluate(f"JSON.stringify(window.ribbonState?.(), {short})")
+        print(f"waited for {says}; {page.url} has {knew}", page.inner_text("#link"))
         raise
 
 

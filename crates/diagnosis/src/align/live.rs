@@ -204,9 +204,7 @@ impl Live {
             hole: false,
             again: None,
         };
-        let alike = |s: &&Stretch| {
-            settled && !s.slope && (s.power_w - power_w).abs() <= 3.0 * s.repeats_w.hypot(repeats_w)
-        };
+        let alike = |s: &&Stretch| settled && !s.slope && s.repeats(&stretch);
         let again_s = self.past.iter().rev().find(alike).map(|s| s.end_s);
         self.level = Some(Open { stretch, done_s: start_s, again_s });
         for (scale, profile) in self.scales.iter_mut().zip(&self.profiles) {

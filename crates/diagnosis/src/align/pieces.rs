@@ -4,6 +4,7 @@
 //! stretches are parted further, finely near their ends and coarsely in the middle, where nothing changes.
 
 use super::habits::Habits;
+use std::f64::consts::SQRT_2;
 use trace::Sample;
 use trace::cut::{Charge, cut, noise};
 
@@ -47,6 +48,15 @@ pub struct Stretch {
     pub hole: bool,
     /// An earlier stretch nearby with the same level, if there is one.
     pub again: Option<usize>,
+}
+
+impl Stretch {
+    /// Is this the level of the other, as far as the steadier of the two shows it? A stretch that swings widely is not at every
+    /// level that it passes.
+    pub(super) fn repeats(&self, other: &Stretch) -> bool {
+        let within = self.repeats_w.min(other.repeats_w);
+        (self.power_w - other.power_w).abs() <= 3.0 * SQRT_2 * within
+    }
 }
 
 /// A part of a stretch; steps begin and end between pieces.
@@ -151,11 +161,7 @@ fn usual_step_s(samples: &[Sample]) -> f64 {
 
 /// Does the later level repeat the earlier one?
 fn alike(a: &Stretch, b: &Stretch) -> bool {
-    !a.hole
-        && !b.hole
-        && !a.slope
-        && !b.slope
-        && (a.power_w - b.power_w).abs() <= 3.0 * a.repeats_w.hypot(b.repeats_w)
+    !a.hole && !b.hole && !a.slope && !b.slope && a.repeats(b)
 }
 
 fn even(power_w: f64) -> f64 {

@@ -107,13 +107,11 @@ fn parts(visit: &Visit, pieces: &Pieces) -> Vec<(Stretch, f64)> {
 /// between turns, the mean over the turns, which are what lies nearer to the highest level than to the lowest.
 fn step_power(parts: &[(Stretch, f64)], rests: bool) -> Option<Estimate> {
     if !rests {
-        let alike =
-            |a: &Stretch, b: &Stretch| (a.power_w - b.power_w).abs() <= 3.0 * a.repeats_w.hypot(b.repeats_w);
         let lasting =
-            |a: &Stretch| parts.iter().filter(|(b, _)| alike(a, b)).map(|(_, seconds)| seconds).sum::<f64>();
+            |a: &Stretch| parts.iter().filter(|(b, _)| b.repeats(a)).map(|(_, seconds)| seconds).sum::<f64>();
         let longest =
             parts.iter().rev().map(|(s, _)| (s, lasting(s))).reduce(|a, b| if b.1 > a.1 { b } else { a })?;
-        let same: Vec<_> = parts.iter().filter(|(s, _)| alike(longest.0, s)).copied().collect();
+        let same: Vec<_> = parts.iter().filter(|(s, _)| s.repeats(longest.0)).copied().collect();
         return mean(&same);
     }
     let (low, high) = parts
