@@ -191,11 +191,19 @@ impl Profile {
         };
         let seconds = stretch.end_s - stretch.start_s;
         for one in &self.levels {
-            // A turn in which nothing turns is as long as a turn and the rests around it.
+            // A turn in which nothing turns is as long as a turn and the rests around it; one that is longer than turns are is
+            // the drum's only where the recording does not show its rests.
             let idle_turn = self.rest.is_some_and(|r| one.value < r.value + 0.2 * (top - r.value));
             let likely = if idle_turn { (seconds / habits.idle_turn_s).powi(3).min(1.0) } else { 1.0 };
             let (free, mean) = habits.idle_turn_most_s;
-            at(one, if idle_turn { Stays::Up(free, mean) } else { Stays::Always }, likely);
+            if self.rest.is_none() {
+                at(one, Stays::Always, 1.0);
+            } else if idle_turn {
+                at(one, Stays::Up(free, mean), likely);
+            } else {
+                at(one, Stays::Up(free, mean), 1.0 - habits.rests_unseen);
+                at(one, Stays::Always, habits.rests_unseen);
+            }
         }
         if let Some(rest) = &self.rest {
             at(rest, Stays::Up(habits.rest_s.0, habits.rest_s.1), 1.0);

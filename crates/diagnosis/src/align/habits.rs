@@ -71,8 +71,10 @@ pub struct Habits {
     pub rest_s: (f64, f64),
     /// A turn of a drum in which its motor does nothing looks like a rest of at least about this, s.
     pub idle_turn_s: f64,
-    /// And at most about so long, s, longer ones becoming rare, s.
+    /// And at most about so long, s, longer ones becoming rare, s; so is a turn in which it turns.
     pub idle_turn_most_s: (f64, f64),
+    /// Share of recordings that do not show a drum's rests: of a slow meter, or one that smooths.
+    pub rests_unseen: f64,
     /// How long a guard lets an output try, s, and how fast longer becomes rare, s.
     pub tries_s: (f64, f64),
     /// Another load on the meter comes and goes just with a level: one an hour, within 2 s both ends.
@@ -123,6 +125,7 @@ impl Default for Habits {
             rest_s: (6.0, 3.0),
             idle_turn_s: 9.0,
             idle_turn_most_s: (27.0, 8.0),
+            rests_unseen: 0.1,
             tries_s: (4.0, 3.0),
             foreign: 2e-5,
             foreign_outside: 0.01,
