@@ -379,11 +379,17 @@ pub(super) fn idle_w(expected: &[Prediction]) -> f64 {
     expected.iter().map(|p| p.power_w.value).fold(f64::INFINITY, f64::min)
 }
 
-/// The likeliest place by the trace alone, with its probability; a pause is after whatever ran last.
+/// The likeliest place by the trace alone, with its probability. In no step, and which way cannot be told, is a pause, which is
+/// after whatever ran last: so it is with a machine that went off in mid-test.
 fn said(now: &Now) -> Option<(Place, f64)> {
     let steps = now.steps.iter().enumerate().map(|(k, p)| (Place::Step(k), *p));
-    let others = [(Place::Before, now.before), (Place::Past(0), now.pause), (Place::Over, now.after)];
-    steps.chain(others).max_by(|a, b| a.1.total_cmp(&b.1)).filter(|s| s.1 > 0.0)
+    let no_step = now.before + now.pause + now.after;
+    let others = [(Place::Before, now.before), (Place::Over, now.after)];
+    let sure = others.into_iter().find(|(_, p)| *p >= SURE);
+    steps
+        .chain([sure.unwrap_or((Place::Past(0), no_step))])
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .filter(|s| s.1 > 0.0)
 }
 
 /// The conditions at the supply that the log says, or else the meter.
@@ -415,4 +421,39 @@ fn made<'m>(machine: &'m Machine, frame: &Frame, conditions: &Conditions) -> Res
     leading.truncate(LEADING);
     let live = Live::new(machine, conditions, &leading, &sweep)?;
     Ok((sweep, leading, live))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Follower, Frame, Place};
+    use bench::Conditions;
+    use trace::Sample;
+
+    /// Left and right, then half speed, and there somebody pulls the plug.
+    #[test]
+    fn a_machine_that_goes_off_in_mid_test_is_in_no_step() {
+        let file = include_str!("../../../../machines/aldermere-tern-81.toml");
+        let machine = machine::read::read(file, None).machine.unwrap();
+        let frame = Frame {
+            conditions: Conditions::at(230.0),
+            supply: None,
+            leading: vec![(0.0, bench::Hypothesis::healthy())],
+        };
+        let mut follower = Follower::new(&machine, frame).unwrap();
+        let mut at_s = 0.0;
+        let mut show = |follower: &mut Follower<'_>, watts: f64, seconds: usize| {
+            for _ in 0..seconds {
+                follower.push(Sample::new(at_s, watts));
+                at_s += 1.0;
+            }
+        };
+        for (watts, seconds) in [(1.0, 20), (5.0, 22), (11.0, 8), (25.0, 52), (80.0, 3), (127.0, 25)] {
+            show(&mut follower, watts, seconds);
+        }
+        let half_spin = machine.test.steps.iter().position(|s| s.id == "half-spin").unwrap();
+        assert_eq!(follower.now().place, Place::Step(half_spin));
+        show(&mut follower, 1.0, 60);
+        assert_eq!(follower.now().place, Place::Past(half_spin), "{:?}", follower.now());
+        assert_eq!(follower.now().figure, None);
+    }
 }
