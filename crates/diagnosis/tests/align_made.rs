@@ -164,6 +164,24 @@ fn a_test_that_ends_with_the_plug_pulled_is_no_dead_machine() {
     assert_eq!(steps_seen(&mut scene, &recording, &[]), [0, 1, 2, 3, 4]);
 }
 
+#[test]
+fn a_machine_that_ran_is_not_dead_however_early_the_recording_ends() {
+    let machine = machine(WASHER);
+    let mut scene = Scene::new(&machine);
+    let mut maker = Maker::new(0);
+    up_to_half_speed(&mut maker);
+    while maker.samples.len() > 70 {
+        maker.samples.pop();
+        let ln = scene.ln(&maker.recording(), &[&[], &["board=supply dead"], &["fuse=open"]]);
+        assert!(ln[1..].iter().all(|dead| *dead < ln[0]), "{} s: {ln:?}", maker.samples.len());
+    }
+    // And one that never drew anything is.
+    let mut maker = Maker::new(0);
+    show(&mut maker, 1.0, 150);
+    let ln = scene.ln(&maker.recording(), &[&[], &["board=supply dead"], &["fuse=open"]]);
+    assert!(ln[1..].iter().all(|dead| *dead > ln[0] + 3.0), "{ln:?}");
+}
+
 /// The first go is not taken for something else before the test because its levels come again.
 #[test]
 fn after_the_plug_was_pulled_the_test_is_entered_again() {

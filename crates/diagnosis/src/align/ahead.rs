@@ -2,8 +2,8 @@
 //! only how soon.
 
 use super::chain::Forward;
-use super::steps::{Shape, Turn};
-use super::{Aligner, shape_runs, table};
+use super::steps::{DEAD, Shape, Turn};
+use super::{Aligner, View, shape_runs, table};
 use bench::{PredictionId, Sweep};
 use rustc_hash::FxHashSet;
 
@@ -76,6 +76,14 @@ impl Aligner {
                 shape_runs(&this.views[view], shape, frame, table, &this.begins.past, &this.habits)
             });
             self.views[view].runs.extend(made);
+        }
+        let dead = |shape: &Shape| shape.low_w() < DEAD * self.idle_w;
+        let first = fresh.iter().filter(|(step, shape)| *step == 0 && dead(shape));
+        for (step, shape) in first {
+            let made = self.shapes[&(*step, shape.clone())];
+            for View { around, pieces, .. } in &mut self.views {
+                around.add_dead(made, shape.low_w(), pieces, &self.begins, &self.habits);
+            }
         }
     }
 }

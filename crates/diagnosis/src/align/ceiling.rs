@@ -5,6 +5,7 @@
 //! Powers are taken in bands, and their uncertainties too; in each band every level gets the best that the band allows,
 //! and of the bands the best one counts, run by run.
 
+use super::around::Around;
 use super::chain::{Chain, Forward, Runs};
 use super::emission::{ROOT_2PI, Stays, WIDE};
 use super::habits::Habits;
@@ -19,12 +20,12 @@ const BANDS_U: [f64; 7] = [0.0, 0.02, 0.05, 0.1, 0.2, 0.4, f64::INFINITY];
 /// A run that fits worse than this counts with this: far below what any sum is made of.
 const LEAST: f64 = 1e-30;
 
-/// Logarithm of the bound; `outside` are the runs of pauses, and of the time before and after the test.
+/// Logarithm of the bound; `around` is as much as the time in no step can be, under any hypothesis.
 pub(super) fn ln_ceiling(
     frames: &[Frame],
     pieces: &Pieces,
     doors: &[f64],
-    outside: [&Runs; 2],
+    around: &Around,
     habits: &Habits,
 ) -> f64 {
     let odds: Vec<Odds> = frames.iter().map(|f| Odds::any(f, habits)).collect();
@@ -39,8 +40,8 @@ pub(super) fn ln_ceiling(
         steps.push(runs(frame, &fits[place].2, pieces, habits));
     }
     let mut all: Vec<&Runs> = steps.iter().collect();
-    all.extend(std::iter::repeat_n(outside[0], frames.len()));
-    all.extend([outside[1]; 3]);
+    all.extend(std::iter::repeat_n(&around.pause, frames.len()));
+    all.extend([&around.outside; 3]);
     let order = order_of(&odds, habits);
     let chain = Chain { pieces: pieces.len(), runs: &all, order: &order, doors };
     Forward::default().ln_sum(&chain).min(0.0)

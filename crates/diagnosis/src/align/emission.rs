@@ -19,6 +19,8 @@ pub(super) const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
 /// Share of the wide part of a level's density, and how much wider it is: one machine in so many is not as its file says.
 /// Chosen by how made-up cases came out; no source.
 pub(super) const WIDE: (f64, f64) = (0.15, 2.0);
+/// Standard uncertainty of what stands by of a dead machine, W.
+const STANDS_BY_U: f64 = 1.0;
 
 /// What the recording is held against.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,6 +37,8 @@ pub(super) struct Profile {
     pub floor_w: f64,
     /// It is the time before or after the test: another load comes and goes in it as it likes.
     pub outside: bool,
+    /// It is time in no step of a dead machine, of which something between these still stands by, W: all else is another's.
+    pub dead: Option<(f64, f64)>,
 }
 
 /// Factors of a profile on each piece.
@@ -156,14 +160,27 @@ impl Profile {
             level(idle_w, 0.25 * idle_w + 0.5),
         ];
         let floor_w = f64::NEG_INFINITY;
-        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w, outside: true }
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w, outside: true, dead: None }
     }
 
     /// A pause between steps: a machine that was switched off has left its test.
     pub(super) fn pause(idle_w: f64) -> Profile {
         let levels = vec![Estimate { value: idle_w, u: 0.1 * idle_w + 0.3 }];
         let floor_w = 0.6 * idle_w;
-        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w, outside: false }
+        Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w, outside: false, dead: None }
+    }
+
+    /// A pause, and the time before and after the test, of a dead machine.
+    pub(super) fn around_dead(stands_by_w: (f64, f64)) -> [Profile; 2] {
+        [false, true].map(|outside| Profile {
+            levels: vec![Estimate { value: 0.0, u: 0.5 }],
+            rest: None,
+            ramp_s: 0.0,
+            tried_w: None,
+            floor_w: f64::NEG_INFINITY,
+            outside,
+            dead: Some(stands_by_w),
+        })
     }
 
     fn roles(&self, stretch: &Stretch, habits: &Habits, roles: &mut Vec<Role>) {
@@ -172,10 +189,11 @@ impl Profile {
         let base = ROOT_2PI * repeats;
         let flat = |range_w: f64| (base / range_w.max(base)).min(1.0);
         let top = self.levels.iter().map(|l| l.value.abs()).fold(0.0, f64::max);
-        let share =
-            (1.0 - habits.passing) / (self.levels.len() + usize::from(self.rest.is_some())).max(1) as f64;
+        let besides = usize::from(self.rest.is_some()) + usize::from(self.dead.is_some());
+        let share = (1.0 - habits.passing) / (self.levels.len() + besides).max(1) as f64;
         let mut at = |one: &Estimate, stays: Stays, likely: f64| {
-            let model = habits.model.0 * one.value.abs();
+            // What stands by is wide enough.
+            let model = if self.dead.is_some() { 0.0 } else { habits.model.0 * one.value.abs() };
             let u = one.u.hypot(model).hypot(habits.model.1).hypot(repeats);
             let off = level - one.value;
             let normal = |u: f64| (-0.5 * (off / u).powi(2)).exp();
@@ -205,6 +223,9 @@ impl Profile {
                 at(one, Stays::Always, habits.rests_unseen);
             }
         }
+        if let Some((low, high)) = self.dead {
+            at(&Estimate { value: level.clamp(low, high), u: STANDS_BY_U }, Stays::Always, 1.0);
+        }
         if let Some(rest) = &self.rest {
             at(rest, Stays::Up(habits.rest_s.0, habits.rest_s.1), 1.0);
         }
@@ -222,11 +243,12 @@ impl Profile {
         }
         let least = self.levels.iter().map(|l| l.value.abs()).fold(f64::INFINITY, f64::min);
         let beside = level - least;
+        let rare = if self.dead.is_some() { habits.beside_dead } else { 1.0 };
         if beside > 3.0 * repeats {
             // Even on the scale of ln W, from 5 W to what a socket gives.
             let per_w = 1.0 / (beside * (habits.range_w / 5.0).ln());
             let strong = self.outside && beside >= LEAST_W;
-            let comes = if strong { habits.foreign_outside } else { habits.foreign };
+            let comes = if strong { habits.foreign_outside } else { habits.foreign * rare };
             let weight = comes * (base * per_w).min(1.0);
             roles.push(Role {
                 fresh: weight,
@@ -235,7 +257,7 @@ impl Profile {
                 foreign: true,
             });
         }
-        let weight = habits.odd * flat(habits.range_w);
+        let weight = habits.odd * rare * flat(habits.range_w);
         roles.push(Role { fresh: weight, kept: weight, stays: Stays::Mean(habits.odd_s), foreign: true });
     }
 }

@@ -21,6 +21,8 @@ pub struct Habits {
     pub fast: f64,
     /// The test is broken off.
     pub stops: f64,
+    /// The recording ends within a step: whoever works has seen enough, or wants to know what it could be so far.
+    pub breaks_off: f64,
     /// The test is broken off at a step in which the machine draws nothing.
     pub dead: f64,
     /// The recording holds no test at all.
@@ -85,6 +87,9 @@ pub struct Habits {
     pub foreign_s: f64,
     /// A level that nothing accounts for.
     pub odd: f64,
+    /// Factor on weak loads and odd levels outside the steps of a dead machine, where they cannot be its own. Chosen: another
+    /// appliance on the meter, and just then; no source.
+    pub beside_dead: f64,
     /// Mean time of such a level, s.
     pub odd_s: f64,
     /// The most a socket gives, W: the range of what cannot be accounted for.
@@ -100,6 +105,7 @@ impl Default for Habits {
             again: 0.005,
             fast: 0.5,
             stops: 0.005,
+            breaks_off: 0.02,
             dead: 0.5,
             nothing: 1e-5,
             past_end: 0.1,
@@ -131,6 +137,7 @@ impl Default for Habits {
             foreign_outside: 0.01,
             foreign_s: 180.0,
             odd: 2e-4,
+            beside_dead: 0.03,
             odd_s: 20.0,
             range_w: 3700.0,
         }

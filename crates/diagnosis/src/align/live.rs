@@ -131,8 +131,14 @@ impl Live {
                     made
                 }));
             }
-            of.extend(std::iter::repeat_n((0, 0), of.len()));
-            of.extend([(1, 1); 3]);
+            let mut around = (0, 1);
+            if turns.iter().all(|turn| turn.dead) {
+                let stands_by_w = ids.first().map_or(0.0, |id| sweep.get(*id).power_w.value);
+                around = (live.profiles.len(), live.profiles.len() + 1);
+                live.profiles.extend(Profile::around_dead((stands_by_w, stands_by_w)));
+            }
+            of.extend(std::iter::repeat_n((around.0, 0), of.len()));
+            of.extend([(around.1, 1); 3]);
             let runs = vec![Vec::new(); of.len()];
             live.leading.push(Lead { order: order(&turns, &habits), of, runs, ln: *ln });
         }

@@ -7,11 +7,12 @@
 //! than a dead motor, or not, as the numbers have it. No marks from the operator are needed; where given, they count.
 //!
 //! Read in this order: `pieces.rs` (the recording, cut), `emission.rs` (how well a piece fits a step), `lengths.rs`,
-//! `steps.rs` (what follows what), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample,
+//! `steps.rs` (what follows what), `around.rs` (the time in no step), [`chain`] (the sum), `habits.rs` (every constant); `live.rs` does the same sample by sample,
 //! `ahead.rs` many hypotheses on two threads.
 //! Not here: what a step should read (`bench`), how likely a hypothesis was before ([`crate::hypotheses`]).
 
 mod ahead;
+mod around;
 mod ceiling;
 pub mod chain;
 mod emission;
@@ -31,6 +32,7 @@ pub use pieces::{MOST_PIECES, MOST_STRETCHES, Stretch};
 pub use shown::{Match, What};
 
 use crate::evidence::Recording;
+use around::{Around, Arounds};
 use bench::{Bench, Conditions, PredictionId, State, Sweep};
 use chain::{Chain, Forward, Order, Runs, best};
 use emission::{Factors, Profile};
@@ -87,9 +89,7 @@ struct View {
     ln_weight: f64,
     pieces: Pieces,
     beside: Option<Beside>,
-    /// Runs of a pause, and of the time before and after the test.
-    pause: Runs,
-    outside: Runs,
+    around: Arounds,
     /// Runs of the steps' shapes.
     runs: Vec<Runs>,
     /// The means of the runs of two shapes.
@@ -152,7 +152,6 @@ impl Aligner {
         let pieces = Pieces::of(samples, &edges, &habits, conditions.meter.u_w(0.0));
         let idle_w = idle_w(machine, conditions);
         let begins = Begins::of(recording, machine.test.steps.len(), &pieces, &habits);
-        let mut tables = FxHashMap::default();
         let loads = views::beside(&pieces.stretches, &own_w(machine, conditions), &habits);
         let plain = 1.0 - loads.iter().map(|l| l.1).sum::<f64>();
         let mut all = vec![(pieces.clone(), None, plain)];
@@ -160,19 +159,12 @@ impl Aligner {
         let views = all
             .into_iter()
             .map(|(pieces, beside, weight)| {
-                let mut between = |profile: &Profile, (median_s, steep): (f64, f64)| {
-                    let factors = begins.between(Factors::of(profile, &pieces, &habits));
-                    let length = Length { median_s, steep, hurried: 0.0, loose: steep, quick: 0.0 };
-                    runs(&pieces, &factors, table(&mut tables, length), &begins.past)
-                };
-                let pause = between(&Profile::pause(idle_w), habits.pause_s);
-                let outside = between(&Profile::outside(idle_w), habits.outside_s);
+                let around = Arounds::new(&pieces, &begins, idle_w, &habits);
                 View {
                     ln_weight: weight.ln(),
                     pieces,
                     beside,
-                    pause,
-                    outside,
+                    around,
                     runs: Vec::new(),
                     means: FxHashMap::default(),
                 }
@@ -184,7 +176,7 @@ impl Aligner {
             idle_w,
             views,
             begins,
-            tables,
+            tables: FxHashMap::default(),
             shapes: FxHashMap::default(),
             known: FxHashMap::default(),
             sums: FxHashMap::default(),
@@ -258,7 +250,8 @@ impl Aligner {
         let order = steps::order_of(&odds.collect::<Vec<_>>(), &self.habits);
         let of = |view: &View| {
             let steps = both().map(|(a, b)| view.means.get(&(a.0, b.0)).unwrap_or(&view.runs[a.0]));
-            view.ln_weight + self.chain(view, steps, &order, |chain| forward.ln_sum(chain))
+            let around = view.around.alive();
+            view.ln_weight + self.chain(view, steps, around, &order, |chain| forward.ln_sum(chain))
         };
         ln_sum(&self.views.iter().map(of).collect::<Vec<_>>())
     }
@@ -267,15 +260,8 @@ impl Aligner {
     pub fn ln_ceiling(&self) -> f64 {
         *self.ceiling.get_or_init(|| {
             let of = |view: &View| {
-                let outside = [&view.pause, &view.outside];
-                let most = ceiling::ln_ceiling(
-                    &self.frames,
-                    &view.pieces,
-                    &self.begins.doors,
-                    outside,
-                    &self.habits,
-                );
-                view.ln_weight + most
+                let (pieces, doors, around) = (&view.pieces, &self.begins.doors, view.around.most());
+                view.ln_weight + ceiling::ln_ceiling(&self.frames, pieces, doors, around, &self.habits)
             };
             ln_sum(&self.views.iter().map(of).collect::<Vec<_>>()) + ROUNDING
         })
@@ -304,7 +290,8 @@ impl Aligner {
             let best =
                 |made: &Vec<usize>| Runs::greatest(&made.iter().map(|&m| &view.runs[m]).collect::<Vec<_>>());
             let steps: Vec<Runs> = places.iter().map(best).collect();
-            view.ln_weight + self.chain(view, steps.iter(), &order, |chain| forward.ln_sum(chain))
+            let around = view.around.most();
+            view.ln_weight + self.chain(view, steps.iter(), around, &order, |chain| forward.ln_sum(chain))
         };
         let most = ln_sum(&self.views.iter().map(of).collect::<Vec<_>>()) + ROUNDING;
         self.forward = forward;
@@ -337,20 +324,21 @@ impl Aligner {
     fn with_chain<T>(&self, view: &View, looks: &[Look], work: impl FnOnce(&Chain<'_>) -> T) -> T {
         let turns: Vec<Turn> = looks.iter().map(|look| look.1).collect();
         let steps = looks.iter().map(|look| &view.runs[look.0]);
-        self.chain(view, steps, &order(&turns, &self.habits), work)
+        self.chain(view, steps, view.around.of(looks), &order(&turns, &self.habits), work)
     }
 
     fn chain<'r, T>(
         &'r self,
         view: &'r View,
         steps: impl Iterator<Item = &'r Runs>,
+        around: &'r Around,
         order: &Order,
         work: impl FnOnce(&Chain<'_>) -> T,
     ) -> T {
         let mut all: Vec<&Runs> = steps.collect();
         let (count, pieces) = (all.len(), view.pieces.len());
-        all.extend(std::iter::repeat_n(&view.pause, count));
-        all.extend([&view.outside; 3]);
+        all.extend(std::iter::repeat_n(&around.pause, count));
+        all.extend([&around.outside; 3]);
         let doors = &self.begins.doors[..self.begins.doors.len().min(count * pieces)];
         work(&Chain { pieces, runs: &all, order, doors })
     }
@@ -471,6 +459,7 @@ mod tests {
                     tried_w: None,
                     floor_w: f64::NEG_INFINITY,
                     outside: false,
+                    dead: None,
                 };
                 let length = Length { median_s, steep: 5.0, hurried: 0.1, loose: 2.2, quick: 0.0 };
                 runs(&pieces, &Factors::of(&profile, &pieces, &habits), &Table::new(length), &[])

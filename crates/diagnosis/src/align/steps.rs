@@ -13,7 +13,7 @@ const BRIEF_S: f64 = 3.0;
 const SEEN: f64 = 0.5;
 
 /// A machine that draws less than this share of what it draws when on, with nothing driven, looks dead.
-const DEAD: f64 = 0.6;
+pub(super) const DEAD: f64 = 0.6;
 
 /// What stands in the machine file of a step.
 #[derive(Clone, Copy, Debug)]
@@ -85,6 +85,11 @@ impl Shape {
         }
     }
 
+    /// The lower of its levels, W.
+    pub(super) fn low_w(&self) -> f64 {
+        from_grid(self.levels[0].0)
+    }
+
     pub(super) fn lasts_s(&self) -> f64 {
         f64::from(self.lasts) * 0.1
     }
@@ -104,6 +109,7 @@ impl Shape {
             tried_w: self.tried.map(from_grid),
             floor_w: f64::NEG_INFINITY,
             outside: false,
+            dead: None,
         }
     }
 
@@ -203,7 +209,8 @@ impl Odds {
             Turn { dead: true, .. } => habits.dead,
             _ => habits.stops,
         };
-        Odds { skips: (skips, skips), over: (over, over), last: if turn.ended { 1.0 } else { over } }
+        let last = if turn.ended { 1.0 } else { over.max(habits.breaks_off) };
+        Odds { skips: (skips, skips), over: (over, over), last }
     }
 
     /// Of a step that may be the one or the other, at even odds.
