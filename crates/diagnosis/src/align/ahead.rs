@@ -82,7 +82,7 @@ impl Aligner {
         for (step, shape) in first {
             let made = self.shapes[&(*step, shape.clone())];
             for View { around, pieces, .. } in &mut self.views {
-                around.add_dead(made, shape.low_w(), pieces, &self.begins, &self.habits);
+                around.add_dead(made, shape.low_w().max(0.0), pieces, &self.begins, &self.habits);
             }
         }
     }

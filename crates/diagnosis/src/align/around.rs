@@ -40,7 +40,7 @@ impl Arounds {
         });
         let made = |profiles: &[Profile; 2]| around(profiles, &tables, pieces, begins, habits);
         let alive = made(&[Profile::pause(idle_w), Profile::outside(idle_w)]);
-        let dead = made(&Profile::around_dead((0.0, DEAD * idle_w)));
+        let dead = made(&Profile::around_dead((0.0, (DEAD * idle_w).max(0.0))));
         let most = Around {
             pause: Runs::greatest(&[&alive.pause, &dead.pause]),
             outside: Runs::greatest(&[&alive.outside, &dead.outside]),

@@ -13,13 +13,14 @@
 
 use super::habits::{Habits, LEAST_W};
 use super::pieces::{Pieces, Stretch};
+use super::steps::DEAD;
 use bench::Estimate;
 
 pub(super) const ROOT_2PI: f64 = 2.506_628_274_631_000_5;
 /// Share of the wide part of a level's density, and how much wider it is: one machine in so many is not as its file says.
 /// Chosen by how made-up cases came out; no source.
 pub(super) const WIDE: (f64, f64) = (0.15, 2.0);
-/// Standard uncertainty of what stands by of a dead machine, W.
+/// Standard uncertainty of what stands by of a dead machine, W. Chosen; no source.
 const STANDS_BY_U: f64 = 1.0;
 
 /// What the recording is held against.
@@ -166,7 +167,7 @@ impl Profile {
     /// A pause between steps: a machine that was switched off has left its test.
     pub(super) fn pause(idle_w: f64) -> Profile {
         let levels = vec![Estimate { value: idle_w, u: 0.1 * idle_w + 0.3 }];
-        let floor_w = 0.6 * idle_w;
+        let floor_w = DEAD * idle_w;
         Profile { levels, rest: None, ramp_s: 0.0, tried_w: None, floor_w, outside: false, dead: None }
     }
 

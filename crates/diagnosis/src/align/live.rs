@@ -133,7 +133,7 @@ impl Live {
             }
             let mut around = (0, 1);
             if turns.iter().all(|turn| turn.dead) {
-                let stands_by_w = ids.first().map_or(0.0, |id| sweep.get(*id).power_w.value);
+                let stands_by_w = ids.first().map_or(0.0, |id| sweep.get(*id).power_w.value.max(0.0));
                 around = (live.profiles.len(), live.profiles.len() + 1);
                 live.profiles.extend(Profile::around_dead((stands_by_w, stands_by_w)));
             }

@@ -207,13 +207,7 @@ impl<'m> Follower<'m> {
 
     fn place(&mut self, at_s: f64) {
         self.now.at_s = at_s;
-        let says = said(self.live.now()).map(|(says, p)| match (says, self.now.place) {
-            // A pause is one after the step that ran last.
-            (Place::Past(_), Place::Step(k) | Place::Past(k)) => (Place::Past(k), p),
-            (Place::Past(_), other) => (other, p),
-            _ => (says, p),
-        });
-        let Some((says, probability)) = says else { return };
+        let Some((says, probability)) = said(self.live.now(), self.now.place) else { return };
         self.now.sure = probability;
         if let Some(tapped) = &mut self.tapped {
             if at_s < tapped.at_s + TOLD_S {
@@ -379,17 +373,27 @@ pub(super) fn idle_w(expected: &[Prediction]) -> f64 {
     expected.iter().map(|p| p.power_w.value).fold(f64::INFINITY, f64::min)
 }
 
-/// The likeliest place by the trace alone, with its probability. In no step, and which way cannot be told, is a pause, which is
-/// after whatever ran last: so it is with a machine that went off in mid-test.
-fn said(now: &Now) -> Option<(Place, f64)> {
-    let steps = now.steps.iter().enumerate().map(|(k, p)| (Place::Step(k), *p));
+/// The likeliest place by the trace alone, with its probability. In no step, and which way cannot be told, is after whatever ran
+/// last, as a pause is: so it is with a machine that went off in mid-test. A test that had not begun, or was over, stays so, no
+/// surer than the trace is of that.
+fn said(now: &Now, was: Place) -> Option<(Place, f64)> {
     let no_step = now.before + now.pause + now.after;
-    let others = [(Place::Before, now.before), (Place::Over, now.after)];
-    let sure = others.into_iter().find(|(_, p)| *p >= SURE);
-    steps
-        .chain([sure.unwrap_or((Place::Past(0), no_step))])
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .filter(|s| s.1 > 0.0)
+    let likeliest = now.steps.iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
+    if let Some((step, p)) = likeliest.filter(|(_, p)| *p > no_step) {
+        return Some((Place::Step(step), p));
+    }
+    let place = match was {
+        _ if now.before >= SURE => Place::Before,
+        _ if now.after >= SURE => Place::Over,
+        Place::Step(k) | Place::Past(k) => Place::Past(k),
+        Place::Before | Place::Over => was,
+    };
+    let p = match place {
+        Place::Before => now.before,
+        Place::Over => now.after,
+        Place::Step(_) | Place::Past(_) => no_step,
+    };
+    (no_step > 0.0).then_some((place, p))
 }
 
 /// The conditions at the supply that the log says, or else the meter.
@@ -425,9 +429,29 @@ fn made<'m>(machine: &'m Machine, frame: &Frame, conditions: &Conditions) -> Res
 
 #[cfg(test)]
 mod tests {
-    use super::{Follower, Frame, Place};
+    use super::{Follower, Frame, Place, said};
     use bench::Conditions;
+    use diagnosis::align::Now;
     use trace::Sample;
+
+    /// A test is ended by itself where it is surely over: to be in no step is not enough.
+    #[test]
+    fn in_no_step_is_not_surely_over() {
+        let now = |steps: [f64; 2], before, pause, after| Now {
+            steps: steps.to_vec(),
+            before,
+            pause,
+            after,
+            ..Now::default()
+        };
+        let off = now([0.0, 0.01], 0.3, 0.2, 0.49);
+        assert_eq!(said(&off, Place::Over), Some((Place::Over, 0.49)));
+        assert_eq!(said(&off, Place::Before), Some((Place::Before, 0.3)));
+        assert_eq!(said(&off, Place::Step(1)).map(|s| s.0), Some(Place::Past(1)));
+        assert_eq!(said(&now([0.0, 0.1], 0.0, 0.1, 0.8), Place::Step(1)), Some((Place::Over, 0.8)));
+        assert_eq!(said(&now([0.1, 0.6], 0.1, 0.1, 0.1), Place::Over), Some((Place::Step(1), 0.6)));
+        assert_eq!(said(&now([0.0, 0.0], 0.0, 0.0, 0.0), Place::Before), None);
+    }
 
     /// Left and right, then half speed, and there somebody pulls the plug.
     #[test]
