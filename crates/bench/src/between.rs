@@ -3,8 +3,9 @@
 use crate::bits::Bits;
 use crate::conditions::Conditions;
 use crate::hypothesis::Hypothesis;
+use crate::modes::takes_away;
 use crate::moment::Solver;
-use crate::reach::{Behind, Edge, edges, takes_away};
+use crate::reach::{Behind, Edge, edges};
 use crate::shared::Fault;
 use crate::step::State;
 use circuit::Resistance;

@@ -4,7 +4,8 @@
 //! instant, unless a part carries current whose ohms change without a step (a sensor's): such parts are named.
 
 use crate::bits::Bits;
-use crate::reach::{LEVELS_L, TEMPERATURES_C, alike, rest};
+use crate::modes::alike;
+use crate::reach::{LEVELS_L, TEMPERATURES_C, rest};
 use machine::kind::{Branch, Effect, Flows, Medium, Situation};
 use machine::model::{Machine, Part};
 use rustc_hash::FxHashMap;

@@ -20,6 +20,7 @@ mod conditions;
 mod drive;
 mod finish;
 mod hypothesis;
+mod modes;
 mod moment;
 mod prediction;
 mod reach;

@@ -1,11 +1,13 @@
-//! What a fault can reach: which parts an input's value can depend on, and which faults only take something away.
+//! What a fault can reach: which parts an input's value can depend on; and, per fault mode, what it does at most ([`crate::modes`]).
 //!
 //! Worked out once a machine, from samples of what its parts do.
 
 use crate::bits::Bits;
+use crate::modes::{alike, off_mains, only_misreads, samples, stands_for, takes_away};
 use circuit::end_of;
-use machine::kind::{Branch, Effect, Flows, Medium, Path, Role, Situation};
+use machine::kind::{Branch, Path, Situation};
 use machine::model::{Machine, NodeId, Part, PartId, Senses, node};
+use std::sync::Arc;
 
 /// What depends on what.
 pub(crate) struct Reach {
@@ -17,6 +19,11 @@ pub(crate) struct Reach {
     pub(crate) behind_output: Vec<Option<Behind>>,
     /// Per part and mode: does the fault only take away?
     pub(crate) takes_away: Vec<Vec<bool>>,
+    /// Per part and mode: does the fault only make a board misread ohms?
+    pub(crate) only_misreads: Vec<Vec<bool>>,
+    /// Per part and mode: does the fault open and close only ways that the sound part opens and closes too, and that no way joins
+    /// to the mains? None where not; else the nodes that its ways can come to join.
+    pub(crate) off_mains: Vec<Vec<Option<Arc<Bits>>>>,
     /// Per part and mode: the first of its modes that behaves the same in this machine; healthy, if no step shows it.
     pub(crate) stands_for: Vec<Vec<Option<usize>>>,
 }
@@ -88,6 +95,8 @@ impl Reach {
             behind_volts,
             behind_output,
             takes_away: takes_away(machine),
+            only_misreads: only_misreads(machine),
+            off_mains: off_mains(machine, &paths),
             stands_for: stands_for(machine),
         }
     }
@@ -116,14 +125,7 @@ impl Behind {
         for &part in on_the_way.iter().flat_map(|p| &machine.parts[p].through) {
             parts.insert(part);
         }
-        let mut island = Bits::none(machine.nodes.len());
-        for &end in ends {
-            island.insert(end);
-        }
-        while let Some(&(a, b, _)) = paths.iter().find(|e| island.has(e.0) != island.has(e.1)) {
-            island.insert(a);
-            island.insert(b);
-        }
+        let island = joined(machine, paths, ends);
         let mut around = Bits::none(machine.parts.len());
         for (id, part) in machine.parts.iter().enumerate() {
             if part.terminals.iter().flatten().any(|&n| island.has(n)) {
@@ -134,6 +136,19 @@ impl Behind {
         let by_drive = all().any(|p| by_drive(machine, p));
         Behind { parts, on_the_way, island, around, by_drive, senses_temperature: false }
     }
+}
+
+/// All nodes that some paths join to these.
+pub(crate) fn joined(machine: &Machine, paths: &[Edge], ends: &[NodeId]) -> Bits {
+    let mut island = Bits::none(machine.nodes.len());
+    for &end in ends {
+        island.insert(end);
+    }
+    while let Some(&(a, b, _)) = paths.iter().find(|e| island.has(e.0) != island.has(e.1)) {
+        island.insert(a);
+        island.insert(b);
+    }
+    island
 }
 
 /// What an ohmmeter sees of a part in these circumstances, in each of its modes.
@@ -195,121 +210,6 @@ pub(crate) fn rest(machine: &Machine) -> Situation {
     }
 }
 
-/// Per part, the first that is of the same kind with the same parameters: wires are many, and all answer alike.
-pub(crate) fn alike(machine: &Machine) -> Vec<PartId> {
-    let mut firsts: Vec<PartId> = Vec::new();
-    let mut found = Vec::with_capacity(machine.parts.len());
-    for (id, part) in machine.parts.iter().enumerate() {
-        let same = |&&first: &&PartId| {
-            let other = &machine.parts[first];
-            std::ptr::eq(other.kind, part.kind) && other.params == part.params
-        };
-        if let Some(&first) = firsts.iter().find(same) {
-            found.push(first);
-        } else {
-            firsts.push(id);
-            found.push(id);
-        }
-    }
-    found
-}
-
-/// Flows from none to the full supply through each of so many branches.
-fn sample_flows(machine: &Machine, branches: usize) -> Vec<Flows> {
-    let rated_v = machine.plate.supply_v;
-    let at = |share: f64, phases| Flows {
-        volts: vec![share * rated_v; branches],
-        amps: vec![(share * 5.0, 0.0); branches],
-        watts: vec![share * share * 5.0 * rated_v; branches],
-        phases,
-    };
-    // The two ends first: they are asked in all circumstances, the others at rest and driven only.
-    [0.0, 1.0, 0.45, 0.65, 0.75, 0.9]
-        .into_iter()
-        .flat_map(|share| [3, 2, 0].map(|phases| at(share, phases)))
-        .collect()
-}
-
-/// Per part and mode: the first mode that answers the same to everything.
-fn stands_for(machine: &Machine) -> Vec<Vec<Option<usize>>> {
-    let circumstances: Vec<Situation> = one_by_one(machine).collect();
-    let mut known: Vec<Vec<Option<usize>>> = Vec::with_capacity(machine.parts.len());
-    for (id, first) in alike(machine).into_iter().enumerate() {
-        let part = &machine.parts[id];
-        let stands = if first == id {
-            let earlier = |mode: usize| std::iter::once(None).chain((0..mode).map(Some));
-            let same = |mode: usize| {
-                earlier(mode).find(|&e| answers_alike(machine, part, e, Some(mode), &circumstances))
-            };
-            (0..part.kind.modes.len()).map(|mode| same(mode).unwrap_or(Some(mode))).collect()
-        } else {
-            known[first].clone()
-        };
-        known.push(stands);
-    }
-    known
-}
-
-fn answers_alike(
-    machine: &Machine,
-    part: &Part,
-    a: Option<usize>,
-    b: Option<usize>,
-    circumstances: &[Situation],
-) -> bool {
-    let behaviour = part.kind.behaviour;
-    let name = |mode: Option<usize>| mode.map(|m| part.kind.modes[m].name);
-    let (a, b) = (name(a), name(b));
-    let media = [Medium::Motion, Medium::Water, Medium::Air, Medium::Pressure];
-    let passes = |m| behaviour.passage(&part.params, a, m) == behaviour.passage(&part.params, b, m);
-    if !media.into_iter().all(passes) {
-        return false;
-    }
-    let mut branches = (Vec::new(), Vec::new());
-    let mut flows: Vec<Flows> = Vec::new();
-    circumstances.iter().enumerate().all(|(number, s)| {
-        branches.0.clear();
-        branches.1.clear();
-        behaviour.electrics(&part.params, a, s, &mut branches.0);
-        behaviour.electrics(&part.params, b, s, &mut branches.1);
-        if flows.first().is_none_or(|f| f.volts.len() != branches.0.len()) {
-            flows = sample_flows(machine, branches.0.len());
-        }
-        let tried = if number < BASES { flows.len() } else { 4 };
-        branches.0 == branches.1
-            && behaviour.sense(&part.params, a, s) == behaviour.sense(&part.params, b, s)
-            && flows[..tried].iter().all(|flows| {
-                behaviour.effect(&part.params, a, s, flows) == behaviour.effect(&part.params, b, s, flows)
-            })
-    })
-}
-
-/// How many of the circumstances are the starting points of the others.
-const BASES: usize = 8;
-
-/// Circumstances in which one thing after the other runs through its range, from each of the [`BASES`].
-fn one_by_one(machine: &Machine) -> impl Iterator<Item = Situation> {
-    let at_rest = rest(machine);
-    let bases = (0..BASES).map(move |n| {
-        let driven = n & 1 != 0;
-        let wanted_rpm = if driven { 50.0 } else { 0.0 };
-        Situation { driven, wanted_rpm, moving: n & 2 == 0, locked: n & 4 != 0, level_l: 5.0, ..at_rest }
-    });
-    let varied = bases.clone().flat_map(move |base| {
-        let levels = (0..70).map(move |i| Situation { level_l: 0.7 * f64::from(i), ..base });
-        let warm = (0..80).map(move |i| Situation { temperature_c: -20.0 + 4.0 * f64::from(i), ..base });
-        let speeds = (-15..16).map(move |i| Situation {
-            wanted_rpm: 103.0 * f64::from(i),
-            speed_rpm: 103.0 * f64::from(i),
-            ..base
-        });
-        let demands = (0..40).map(move |i| Situation { demand_w: 1.25_f64.powi(i) - 1.0, ..base });
-        let drags = (0..10).map(move |i| Situation { drag: 0.3 * f64::from(i), ..base });
-        levels.chain(warm).chain(speeds).chain(demands).chain(drags)
-    });
-    bases.chain(varied)
-}
-
 /// A path that some part, in some circumstances, puts between two nodes; joints belong to no part.
 pub(crate) type Edge = (usize, usize, Option<PartId>);
 
@@ -331,7 +231,7 @@ pub(crate) fn edges(machine: &Machine) -> Vec<Edge> {
 }
 
 /// The ends between which a healthy part puts a path in some circumstances.
-fn branch_ends(machine: &Machine, part: &Part) -> Vec<(&'static str, &'static str)> {
+pub(crate) fn branch_ends(machine: &Machine, part: &Part) -> Vec<(&'static str, &'static str)> {
     let (mut found, mut branches) = (Vec::new(), Vec::new());
     for situation in samples(machine) {
         branches.clear();
@@ -404,84 +304,4 @@ fn between(machine: &Machine, edges: &[Edge], ends: &[usize]) -> Vec<PartId> {
     parts.sort_unstable();
     parts.dedup();
     parts
-}
-
-/// Circumstances that between them bring out all that a part can do.
-fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
-    let (rated_v, hz) = (machine.plate.supply_v, machine.plate.supply_hz);
-    (0..64).map(move |n| Situation {
-        rated_v,
-        hz,
-        driven: n & 1 != 0,
-        wanted_rpm: if n & 1 != 0 { 50.0 } else { 0.0 },
-        moving: n & 2 != 0,
-        locked: n & 4 != 0,
-        level_l: [0.0, 2.5, 6.0, 200.0][(n >> 3) & 3],
-        temperature_c: if n & 32 != 0 { 60.0 } else { 20.0 },
-        speed_rpm: 0.0,
-        demand_w: 0.0,
-        demand_u_w: 0.0,
-        drag: 1.0,
-    })
-}
-
-/// Per part and mode: does the fault only take away?
-pub(crate) fn takes_away(machine: &Machine) -> Vec<Vec<bool>> {
-    let contact_behind = |part: PartId| {
-        machine.parts.iter().any(|q| {
-            q.through.contains(&part)
-                && q.kind.terminals.iter().any(|t| t.role == Role::Power)
-                && closes_by_level(machine, q)
-        })
-    };
-    let circumstances: Vec<Situation> = samples(machine).collect();
-    let mut less: Vec<Vec<bool>> = Vec::with_capacity(machine.parts.len());
-    for (id, first) in alike(machine).into_iter().enumerate() {
-        let part = &machine.parts[id];
-        let found = if first == id {
-            part.kind.modes.iter().map(|m| circumstances.iter().all(|s| only_less(part, m.name, s))).collect()
-        } else {
-            less[first].clone()
-        };
-        less.push(found);
-    }
-    for (id, part) in machine.parts.iter().enumerate().filter(|(id, _)| contact_behind(*id)) {
-        let pressure = |mode| part.kind.behaviour.passage(&part.params, mode, Medium::Pressure);
-        for (mode, less) in part.kind.modes.iter().zip(&mut less[id]) {
-            *less &= pressure(Some(mode.name)) == pressure(None);
-        }
-    }
-    less
-}
-
-/// Does a part's contact depend on the water level?
-fn closes_by_level(machine: &Machine, part: &Part) -> bool {
-    let at = |level_l: f64| {
-        let mut branches = Vec::new();
-        for situation in samples(machine).take(1) {
-            let situation = Situation { level_l, ..situation };
-            part.kind.behaviour.electrics(&part.params, None, &situation, &mut branches);
-        }
-        branches
-    };
-    at(0.0) != at(200.0)
-}
-
-fn only_less(part: &Part, mode: &str, situation: &Situation) -> bool {
-    let (mut healthy, mut faulty) = (Vec::new(), Vec::new());
-    let behaviour = part.kind.behaviour;
-    behaviour.electrics(&part.params, None, situation, &mut healthy);
-    behaviour.electrics(&part.params, Some(mode), situation, &mut faulty);
-    let less = |(h, f): (&Branch, &Branch)| {
-        h.from == f.from && h.to == f.to && (h.ac == f.ac || (h.ac != Path::Open && f.ac != Path::Closed))
-    };
-    let silent = Flows {
-        volts: vec![0.0; faulty.len()],
-        amps: vec![(0.0, 0.0); faulty.len()],
-        watts: vec![0.0; faulty.len()],
-        phases: 0,
-    };
-    healthy.len() == faulty.len()
-        && healthy.iter().zip(&faulty).all(less)
-        && behaviour.effect(&part.params, Some(mode), situation, &silent) == Effect::default()
 }

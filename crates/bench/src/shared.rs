@@ -4,19 +4,19 @@
 //! - the instant of a smaller hypothesis, if the fault left out can only **take away** (it opens or changes a path, and
 //!   does nothing of its own) and its part is not **loud** there: carries no current, does nothing, and lies behind no
 //!   input that watches volts. A path without current may be opened, and the solution, being unique, stays;
-//! - or that of a smaller one with some effects worked out anew, if the fault left out changes no path ([`crate::replay`]);
+//! - or that of a smaller one with some effects worked out anew, if the fault left out changes no current ([`crate::replay`]);
 //! - or the sum of the instants of its faults, where they do not touch each other ([`crate::superpose`]);
 //! - or solved.
 //!
 //! What an ohmmeter of the board reads is kept in `shared/ohms.rs`.
 
 mod ohms;
+mod replays;
 
 use crate::bits::Bits;
 use crate::classes::Classes;
 use crate::moment::{Asked, Moment, Solver, chain};
 use crate::reach::Reach;
-use crate::replay::{Modes, Replayed, replay};
 use crate::step::{Instants, State};
 use crate::superpose::{Difference, Differing, Rounds, superpose};
 use machine::kind::{Medium, Passage};
@@ -57,14 +57,14 @@ pub(crate) struct Shared<'m> {
     replays: FxHashMap<(u32, u32), Rounds>,
     /// Modes of the instant that something is replayed on.
     replayed_on: Vec<Option<usize>>,
-    /// By place: does the fault change a path? As it was found first.
-    rewires: Vec<Option<bool>>,
 }
 
 /// What a step depended on.
 pub(crate) struct Heard {
     /// Parts that carried current or did something, or lay behind what the board asked for.
     pub(crate) parts: Bits,
+    /// Boards that measured ohms.
+    pub(crate) measuring: Bits,
     /// The temperature itself, not only its class.
     pub(crate) temperature: bool,
 }
@@ -95,6 +95,8 @@ struct Kept {
     loud: Bits,
     /// A part carries current that knows level or temperature itself.
     exact: bool,
+    /// It was replayed.
+    replayed: bool,
     /// From the healthy one; of single faults, and of several that do not touch each other.
     difference: Option<Box<Difference>>,
 }
@@ -137,7 +139,11 @@ impl<'m> Shared<'m> {
             faults: Vec::new(),
             modes: vec![None; machine.parts.len()],
             solving: vec![None; machine.parts.len()],
-            heard: Heard { parts: Bits::none(machine.parts.len()), temperature: false },
+            heard: Heard {
+                parts: Bits::none(machine.parts.len()),
+                measuring: Bits::none(machine.parts.len()),
+                temperature: false,
+            },
             last: (0, state),
             driven: Vec::new(),
             settings: Vec::new(),
@@ -149,7 +155,6 @@ impl<'m> Shared<'m> {
             rounds: Rounds::default(),
             replays: FxHashMap::default(),
             replayed_on: vec![None; machine.parts.len()],
-            rewires: vec![None; mode_count],
         }
     }
 
@@ -174,6 +179,7 @@ impl<'m> Shared<'m> {
         self.faults.extend_from_slice(faults);
         set_modes(&mut self.modes, faults);
         self.heard.parts.clear();
+        self.heard.measuring.clear();
         self.heard.temperature = false;
     }
 
@@ -318,6 +324,17 @@ impl<'m> Shared<'m> {
             && !self.reach.behind_volts.has(part)
     }
 
+    /// Does this fault only open and close ways off the mains, where none of the others adds a way to them? No current flows there,
+    /// whatever is closed.
+    pub(crate) fn switches_apart(&self, (part, mode): Fault, others: &[Fault]) -> bool {
+        let Some(island) = &self.reach.off_mains[part][mode] else { return false };
+        let adds = |&(p, m): &Fault| {
+            let touches = || self.solver.machine.parts[p].terminals.iter().flatten().any(|&n| island.has(n));
+            !self.reach.takes_away[p][m] && self.reach.off_mains[p][m].is_none() && touches()
+        };
+        !others.iter().any(adds)
+    }
+
     /// The instant of faults and one more, from theirs and that of the one alone.
     fn superpose(
         &mut self,
@@ -351,67 +368,7 @@ impl<'m> Shared<'m> {
         let exact = f.exact || g.exact || healthy.exact;
         set_modes(&mut self.solving, &all().collect::<Vec<_>>());
         moment.conclude(self.solver.machine, &self.solving, self.supply_v);
-        Some(Kept { moment: Arc::new(moment), loud, exact, difference })
-    }
-
-    /// The instant of a single fault that changes no path, from the healthy one.
-    fn replayed(&mut self, setting: u32, fault: Fault) -> Option<Kept> {
-        let machine = self.solver.machine;
-        let at = &self.settings[setting as usize];
-        let (base, rounds) = at.healthy.as_ref()?;
-        let base = &self.kept[*base as usize];
-        let drives = &self.driven[at.driven as usize];
-        let place = self.place(fault);
-        if self.rewires[place] == Some(true) || drives.iter().any(|d| self.is_on_phases(d, &[fault])) {
-            return None;
-        }
-        self.replayed_on.fill(None);
-        set_modes(&mut self.solving, &[fault]);
-        let modes = Modes { before: &self.replayed_on, with: &self.solving };
-        let found = replay(machine, fault.0, modes, rounds, &base.moment);
-        self.rewires[place] = Some(found.is_none());
-        let found = found?;
-        let altered = (fault.0, &found.altered[..]);
-        let difference = Difference::of_effects(machine, altered, (&found.moment, &base.moment), rounds);
-        let difference = Some(Box::new(difference));
-        Some(Kept { difference, ..self.concluded(found, base.loud.clone()) })
-    }
-
-    /// The instant of two faults, the first of which changes no path, from that of the other one.
-    fn replayed_with(&mut self, setting: u32, fault: Fault, (other, with): (Fault, u32)) -> Option<Kept> {
-        if self.rewires[self.place(fault)].is_none() {
-            self.replayed(setting, fault);
-        }
-        let drives = &self.driven[self.settings[setting as usize].driven as usize];
-        let rewires = self.rewires[self.place(fault)] != Some(false);
-        if rewires || drives.iter().any(|d| self.is_on_phases(d, &[fault])) {
-            return None;
-        }
-        let key = (setting, self.place(other) as u32);
-        if !self.replays.contains_key(&key) {
-            let mut rounds = Rounds::default();
-            self.solve(setting, &[other], Some(&mut rounds));
-            self.replays.insert(key, rounds);
-        }
-        set_modes(&mut self.replayed_on, &[other]);
-        set_modes(&mut self.solving, &[fault, other]);
-        let modes = Modes { before: &self.replayed_on, with: &self.solving };
-        let base = &self.kept[with as usize];
-        let found = replay(self.solver.machine, fault.0, modes, self.replays.get(&key)?, &base.moment)?;
-        Some(self.concluded(found, base.loud.clone()))
-    }
-
-    /// What was replayed, with what follows from it, on what was loud without the fault.
-    fn concluded(&self, found: Replayed, mut loud: Bits) -> Kept {
-        let machine = self.solver.machine;
-        let Replayed { mut moment, did, .. } = found;
-        moment.conclude(machine, &self.solving, self.supply_v);
-        for part in did {
-            loud.insert(part);
-            machine.parts[part].through.iter().for_each(|&p| loud.insert(p));
-        }
-        let exact = loud.meets(&self.classes.gradual);
-        Kept { moment: Arc::new(moment), loud, exact, difference: None }
+        Some(Kept { moment: Arc::new(moment), loud, exact, replayed: false, difference })
     }
 
     /// Can one of these faults matter to the phases of a motor that is driven?
@@ -452,7 +409,7 @@ impl<'m> Shared<'m> {
         for part in through {
             loud.insert(part);
         }
-        Kept { moment: Arc::new(moment), loud, exact, difference: None }
+        Kept { moment: Arc::new(moment), loud, exact, replayed: false, difference: None }
     }
 
     fn keep(&mut self, found: Kept) -> u32 {

@@ -10,15 +10,17 @@
 
 use crate::bits::Bits;
 use crate::moment::{Moment, Phases};
+use crate::replay::Replayed;
+use crate::shared::Fault;
 use circuit::{Complex64, Solved, end_of};
 use machine::kind::{Branch, Path, Situation};
-use machine::model::{Machine, Part, PartId};
+use machine::model::{Machine, NodeId, Part, PartId};
 use std::sync::Arc;
 
 /// Currents that differ by less are the same, A.
-const SAME_BELOW_A: f64 = 1e-12;
+pub(crate) const SAME_BELOW_A: f64 = 1e-12;
 /// Potentials that differ by less are the same, V.
-const SAME_BELOW_V: f64 = 1e-10;
+pub(crate) const SAME_BELOW_V: f64 = 1e-10;
 /// A sum of currents below this may be nothing but rounding, A.
 const UNSURE_BELOW_A: f64 = 1e-9;
 
@@ -93,6 +95,16 @@ impl Round {
         &self.situations[part]
     }
 
+    /// The potential of a node against neutral, V; none where it floats.
+    pub(crate) fn potential(&self, node: NodeId) -> Option<Complex64> {
+        self.potentials[node]
+    }
+
+    /// Nodes without potential.
+    pub(crate) fn floating(&self) -> impl Iterator<Item = NodeId> + '_ {
+        self.potentials.iter().enumerate().filter(|(_, p)| p.is_none()).map(|(node, _)| node)
+    }
+
     /// The current of each of its branches, A.
     pub(crate) fn amps(&self, part: PartId) -> &[Complex64] {
         &self.amps[self.first[part] as usize..self.first[part + 1] as usize]
@@ -123,7 +135,7 @@ impl Difference {
     /// Of the instant with this fault (`rounds`, `moment`) from the healthy one.
     pub(crate) fn of(
         machine: &Machine,
-        (fault, mode): (PartId, usize),
+        fault: Fault,
         (rounds, moment): (&Rounds, &Moment),
         (healthy, healthy_moment): (&Rounds, &Moment),
     ) -> Difference {
@@ -131,7 +143,7 @@ impl Difference {
         if !d.known {
             return d;
         }
-        d.altered.insert(fault);
+        d.altered.insert(fault.0);
         for (a, b) in rounds.phases.iter().zip(&healthy.phases).filter(|(a, b)| a != b) {
             d.altered.insert(a.1);
             d.altered.insert(b.1);
@@ -139,23 +151,25 @@ impl Difference {
         for number in 0..rounds.used.max(healthy.used) {
             d.compare(machine, rounds.round(number), healthy.round(number));
         }
-        d.look_at_branches(machine, (fault, mode), (rounds, healthy));
-        d.hang_together(machine, fault, (moment, healthy_moment), healthy);
+        d.look_at_branches(machine, fault, (rounds, healthy));
+        d.hang_together(machine, fault.0, (moment, healthy_moment), healthy);
         d
     }
 
-    /// Of an instant with a fault that changes no path ([`crate::replay`]), from the healthy one.
-    pub(crate) fn of_effects(
+    /// Of an instant with a fault that changes no current ([`crate::replay`]), from the healthy one.
+    pub(crate) fn of_replayed(
         machine: &Machine,
-        (fault, altered): (PartId, &[PartId]),
-        (moment, healthy_moment): (&Moment, &Moment),
+        fault: PartId,
+        replayed: &Replayed,
+        healthy_moment: &Moment,
         healthy: &Rounds,
     ) -> Difference {
         let mut d = Difference::none(machine, true);
-        for &part in altered {
-            d.altered.insert(part);
-        }
-        d.hang_together(machine, fault, (moment, healthy_moment), healthy);
+        replayed.altered.iter().for_each(|&part| d.altered.insert(part));
+        replayed.rewired.iter().for_each(|&part| d.rewired.insert(part));
+        replayed.closed_ends.iter().for_each(|&node| d.closed_ends.insert(node));
+        replayed.joined.iter().for_each(|&node| d.nodes.insert(node));
+        d.hang_together(machine, fault, (&replayed.moment, healthy_moment), healthy);
         d
     }
 
@@ -226,7 +240,7 @@ impl Difference {
     fn look_at_branches(
         &mut self,
         machine: &Machine,
-        (fault, mode): (PartId, usize),
+        (fault, mode): Fault,
         (rounds, healthy): (&Rounds, &Rounds),
     ) {
         let (mut now, mut before): (Vec<Branch>, Vec<Branch>) = (Vec::new(), Vec::new());

@@ -5,7 +5,8 @@
 //!
 //! - While a step is run, it notes which parts were **heard**: they carry current or do something in some instant of it,
 //!   or the board asked for something that they have a part in. A fault that can only take away, on a part that was not
-//!   heard, changes nothing, so that the step is that of the smaller hypothesis.
+//!   heard, changes nothing, so that the step is that of the smaller hypothesis. Nor does a board that only misreads ohms, where it
+//!   measured none, or a contact that was not heard and that nothing joins to the mains.
 //! - A step that is run takes its instants from [`crate::shared`], where few are solved.
 //! - Temperature changes no step unless some part or the board asks for it, so it is kept apart from the rest of the
 //!   state that a step begins with.
@@ -59,6 +60,8 @@ struct Outcome {
     exit: u32,
     rise_k: f64,
     heard: Bits,
+    /// Boards that measured ohms in it.
+    measuring: Bits,
     /// The temperature that it was run at, °C, and the class in which it would come out the same; none: at that only.
     temperature_c: f64,
     temperature_class: Option<u32>,
@@ -239,18 +242,18 @@ impl<'m> Sweep<'m> {
                     return self.at_temperature(known, at, faults);
                 }
                 let healthy = self.outcome(at, &[]);
-                let made = if self.is_silent(fault, healthy) { healthy } else { self.run(at, faults) };
+                let made = if self.is_silent(fault, &[], healthy) { healthy } else { self.run(at, faults) };
                 let modes = self.shared.mode_count();
                 self.singles.entry(key).or_insert_with(|| vec![NONE; modes])[place] = made;
                 made
             }
             [a, b] => {
                 let with_a = self.outcome(at, &[a]);
-                if self.is_silent(b, with_a) {
+                if self.is_silent(b, &[a], with_a) {
                     return with_a;
                 }
                 let with_b = self.outcome(at, &[b]);
-                if self.is_silent(a, with_b) {
+                if self.is_silent(a, &[b], with_b) {
                     return with_b;
                 }
                 let key = (at.state, at.step, self.shared.place(a) as u32, self.shared.place(b) as u32);
@@ -270,7 +273,7 @@ impl<'m> Sweep<'m> {
             let mut rest = faults.to_vec();
             let fault = rest.remove(left_out);
             let smaller = self.outcome(at, &rest);
-            if self.is_silent(fault, smaller) {
+            if self.is_silent(fault, &rest, smaller) {
                 return smaller;
             }
         }
@@ -303,9 +306,14 @@ impl<'m> Sweep<'m> {
             || outcome.temperature_class.is_some_and(|c| c == self.shared.temperature_class(temperature_c))
     }
 
-    /// Does adding this fault to what gave that outcome change nothing?
-    fn is_silent(&self, (part, mode): Fault, outcome: u32) -> bool {
-        self.shared.reach.takes_away[part][mode] && !self.outcomes[outcome as usize].heard.has(part)
+    /// Does adding this fault to those that gave that outcome change nothing?
+    fn is_silent(&self, (part, mode): Fault, to: &[Fault], outcome: u32) -> bool {
+        let Outcome { heard, measuring, .. } = &self.outcomes[outcome as usize];
+        let reach = &self.shared.reach;
+        if reach.only_misreads[part][mode] {
+            return !measuring.has(part);
+        }
+        !heard.has(part) && (reach.takes_away[part][mode] || self.shared.switches_apart((part, mode), to))
     }
 
     fn run(&mut self, at: Entry, faults: &[Fault]) -> u32 {
@@ -319,6 +327,7 @@ impl<'m> Sweep<'m> {
             exit,
             rise_k: prediction.rise_k.value,
             heard: self.shared.heard.parts.clone(),
+            measuring: self.shared.heard.measuring.clone(),
             temperature_c: at.temperature_c,
             temperature_class: (!self.shared.heard.temperature).then_some(class),
         });

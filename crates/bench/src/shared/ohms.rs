@@ -24,8 +24,11 @@ impl Shared<'_> {
         let behind = &self.reach.behind_input[input];
         self.heard.parts.join(&behind.parts);
         self.heard.temperature |= behind.senses_temperature;
-        if let Senses::Volts { .. } = self.solver.machine.inputs[input].senses {
-            return f64::INFINITY;
+        let asked = &self.solver.machine.inputs[input];
+        match asked.senses {
+            Senses::Volts { .. } => return f64::INFINITY,
+            Senses::Ohms(..) => self.heard.measuring.insert(asked.board),
+            Senses::Contact(..) | Senses::Part { .. } => {}
         }
         if self.faults.iter().any(|&f| self.adds(f, behind)) {
             self.heard.parts.join(&behind.around);
