@@ -47,10 +47,10 @@ fn sample_flows(machine: &Machine, branches: usize) -> Vec<Flows> {
 pub(crate) fn stands_for(machine: &Machine) -> Vec<Vec<Option<usize>>> {
     let circumstances: Vec<Situation> = one_by_one(machine).collect();
     per_mode(machine, |part, mode| {
-        let earlier = std::iter::once(None).chain((0..mode).map(Some));
+        let mut earlier = std::iter::once(None).chain((0..mode).map(Some));
         let same =
             |e: &Option<usize>| answers_alike(machine, part, (*e, Some(mode)), &circumstances, Effect::clone);
-        earlier.into_iter().find(same).unwrap_or(Some(mode))
+        earlier.find(same).unwrap_or(Some(mode))
     })
 }
 
@@ -73,7 +73,6 @@ fn per_mode<T: Clone>(machine: &Machine, of: impl Fn(&Part, usize) -> T) -> Vec<
             Some(same) => same.clone(),
             None => (0..part.kind.modes.len()).map(|mode| of(part, mode)).collect(),
         };
-        debug_assert!(first <= id);
         known.push(found);
     }
     known
@@ -139,6 +138,7 @@ fn one_by_one(machine: &Machine) -> impl Iterator<Item = Situation> {
     });
     bases.chain(varied)
 }
+
 /// Circumstances that between them bring out all that a part can do.
 pub(crate) fn samples(machine: &Machine) -> impl Iterator<Item = Situation> {
     let (rated_v, hz) = (machine.plate.supply_v, machine.plate.supply_hz);
@@ -221,7 +221,7 @@ fn does_nothing(part: &Part, mode: &str, situation: &Situation) -> bool {
     part.kind.behaviour.effect(&part.params, Some(mode), situation, &silent) == Effect::default()
 }
 
-/// Per part and mode: what [`Reach::off_mains`] says.
+/// Per part and mode: what [`crate::reach::Reach::off_mains`] says.
 pub(crate) fn off_mains(machine: &Machine, paths: &[Edge]) -> Vec<Vec<Option<Arc<Bits>>>> {
     let mains = joined(machine, paths, &[node::LINE, node::NEUTRAL, node::EARTH, node::CHASSIS]);
     let circumstances: Vec<Situation> = samples(machine).collect();
