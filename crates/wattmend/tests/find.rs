@@ -272,3 +272,26 @@ fn a_recording_of_volts_and_amps_is_read_as_well() {
         wattmend(&["find", SMALL, "--complaint", "does not heat", "--trace", wave.to_str().unwrap()]);
     assert!(refused.code == 3 && refused.err.contains("waveform of the mains cycle"), "{}", refused.err);
 }
+
+/// README shows what its first command prints.
+#[test]
+fn readme_shows_what_its_first_command_prints() {
+    let top = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let command = ["find", "machines/aldermere-tern-81.toml", "--evidence", "demo/washes-cold.toml"];
+    let readme = std::fs::read_to_string(top.join("README.md")).unwrap();
+    assert!(readme.contains(&format!("\ncargo run --release -- {}\n", command.join(" "))));
+    let output = assert_cmd::Command::cargo_bin("wattmend")
+        .unwrap()
+        .current_dir(&top)
+        .env_remove("COLUMNS")
+        .args(command)
+        .output()
+        .unwrap();
+    let printed = String::from_utf8(output.stdout).unwrap();
+    let (before, rest) = readme.split_once("<!-- find:begin -->\n```text\n").unwrap();
+    let (_, after) = rest.split_once("```\n<!-- find:end -->").unwrap();
+    same_as(
+        &top.join("README.md"),
+        &format!("{before}<!-- find:begin -->\n```text\n{printed}```\n<!-- find:end -->{after}"),
+    );
+}
