@@ -14,7 +14,7 @@ use machine::kind::Path;
 use machine::model::{Machine, NodeId};
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// What an ohmmeter shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -125,14 +125,15 @@ fn same(a: Ohms, b: Ohms) -> bool {
 ///
 /// What it shows depends only on the parts whose paths can lie between the probes, so that each reading is worked out
 /// once for all hypotheses that agree on those.
+#[derive(Clone)]
 pub struct Ohmmeter<'m> {
     solver: Solver<'m>,
     state: State,
     a: NodeId,
     b: NodeId,
     way: Behind,
-    paths: Rc<[Edge]>,
-    takes_away: Rc<[Vec<bool>]>,
+    paths: Arc<[Edge]>,
+    takes_away: Arc<[Vec<bool>]>,
     known: FxHashMap<SmallVec<[Fault; 3]>, Ohms>,
 }
 
@@ -150,7 +151,7 @@ impl<'m> Ohmmeter<'m> {
     /// # Errors
     /// As [`Ohmmeter::new`].
     pub fn moved_to(&self, points: (&str, &str), unplugged: &[String]) -> Result<Self, EndError> {
-        let known = || (Rc::clone(&self.paths), Rc::clone(&self.takes_away));
+        let known = || (Arc::clone(&self.paths), Arc::clone(&self.takes_away));
         Self::with(self.solver.machine, points, unplugged, known)
     }
 
@@ -158,7 +159,7 @@ impl<'m> Ohmmeter<'m> {
         machine: &'m Machine,
         (a, b): (&str, &str),
         unplugged: &[String],
-        of_machine: impl FnOnce() -> (Rc<[Edge]>, Rc<[Vec<bool>]>),
+        of_machine: impl FnOnce() -> (Arc<[Edge]>, Arc<[Vec<bool>]>),
     ) -> Result<Self, EndError> {
         let (a, b) = (find_node(machine, a)?, find_node(machine, b)?);
         for name in unplugged {

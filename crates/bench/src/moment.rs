@@ -154,6 +154,7 @@ pub(crate) fn at_rest(plate: &Plate, state: &State) -> Situation {
 }
 
 /// Solves instants of one machine.
+#[derive(Clone)]
 pub(crate) struct Solver<'m> {
     pub(crate) machine: &'m Machine,
     pub(crate) wiring: Wiring<'m>,

@@ -29,6 +29,7 @@ pub(crate) struct Reach {
 }
 
 /// What ohms between some nodes, and what is made of them, can depend on.
+#[derive(Clone)]
 pub(crate) struct Behind {
     /// Parts whose paths can lie between its pins, what is watched, and what they sense through.
     pub(crate) parts: Bits,

@@ -29,6 +29,7 @@ use std::sync::Arc;
 pub(crate) type Fault = (PartId, usize);
 
 /// Instants of one machine at one supply, and the hypothesis at hand.
+#[derive(Clone)]
 pub(crate) struct Shared<'m> {
     solver: Solver<'m>,
     supply_v: f64,
@@ -60,6 +61,7 @@ pub(crate) struct Shared<'m> {
 }
 
 /// What a step depended on.
+#[derive(Clone)]
 pub(crate) struct Heard {
     /// Parts that carried current or did something, or lay behind what the board asked for.
     pub(crate) parts: Bits,
@@ -70,6 +72,7 @@ pub(crate) struct Heard {
 }
 
 /// The circumstances of instants, the faults aside.
+#[derive(Clone)]
 struct Setting {
     driven: u32,
     /// One state of its class, for all instants of the setting.
@@ -89,6 +92,7 @@ struct SettingKey {
 }
 
 /// An instant that was found.
+#[derive(Clone)]
 struct Kept {
     moment: Arc<Moment>,
     /// Parts that it depends on.

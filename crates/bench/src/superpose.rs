@@ -25,7 +25,7 @@ pub(crate) const SAME_BELOW_V: f64 = 1e-10;
 const UNSURE_BELOW_A: f64 = 1e-9;
 
 /// An instant's rounds as they were solved.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub(crate) struct Rounds {
     /// Nothing changed after the last round.
     pub(crate) settled: bool,
@@ -36,7 +36,7 @@ pub(crate) struct Rounds {
 }
 
 /// One round.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub(crate) struct Round {
     situations: Vec<Situation>,
     /// Place of each part's first branch in `amps`; one more at the end.

@@ -28,6 +28,7 @@ use rustc_hash::FxHashMap;
 pub struct PredictionId(u32);
 
 /// Predictions of many hypotheses under the same conditions.
+#[derive(Clone)]
 pub struct Sweep<'m> {
     /// Those of the service test, then those apart.
     steps: Vec<Step>,
@@ -55,6 +56,7 @@ pub struct Sweep<'m> {
 }
 
 /// What came of one step, beside its prediction.
+#[derive(Clone)]
 struct Outcome {
     /// Place of the state that it leaves.
     exit: u32,
@@ -75,7 +77,7 @@ struct Entry {
     temperature_c: f64,
 }
 
-#[derive(PartialEq, Eq, Hash)]
+#[derive(Clone, PartialEq, Eq, Hash)]
 struct StateKey {
     level: u64,
     flows: u64,

@@ -17,6 +17,7 @@ const STRAY_U_V: f64 = 0.5;
 ///
 /// It reads what is there once the board has done what it will in the step: where a guard stopped something, what is
 /// left. Of a step that turns both ways it reads the turn to the right.
+#[derive(Clone)]
 pub struct Voltmeter<'m> {
     solver: Solver<'m>,
     conditions: Conditions,

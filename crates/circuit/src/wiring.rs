@@ -12,6 +12,7 @@ use machine::model::{Machine, PartId, node};
 const EARTH_LOOP_OHM: f64 = 1.0;
 
 /// A machine as a network, kept between solutions so that nothing is allocated anew.
+#[derive(Clone)]
 pub struct Wiring<'m> {
     machine: &'m Machine,
     network: Network,

@@ -7,7 +7,7 @@ use crate::step::State;
 use circuit::end_of;
 use machine::model::{InputId, Senses};
 
-#[derive(PartialEq, Eq, Hash)]
+#[derive(Clone, PartialEq, Eq, Hash)]
 pub(super) struct OhmsKey {
     input: u32,
     /// Places of the faults that matter.

@@ -17,12 +17,14 @@ use super::steps::DEAD;
 use rustc_hash::FxHashMap;
 
 /// Runs of a pause, and of the time before and after the test.
+#[derive(Clone)]
 pub(super) struct Around {
     pub pause: Runs,
     pub outside: Runs,
 }
 
 /// All of them, for one view of the recording.
+#[derive(Clone)]
 pub(super) struct Arounds {
     tables: [Table; 2],
     alive: Around,

@@ -85,6 +85,7 @@ impl std::fmt::Display for AlignError {
 impl std::error::Error for AlignError {}
 
 /// A view of the recording: as it is, or without another load.
+#[derive(Clone)]
 struct View {
     ln_weight: f64,
     pieces: Pieces,
@@ -102,6 +103,7 @@ type Look = (usize, Turn);
 /// Aligns one recording with the steps of one machine, hypothesis after hypothesis.
 ///
 /// Ids of predictions are remembered, so that all calls must be with ids of one and the same [`Sweep`].
+#[derive(Clone)]
 pub struct Aligner {
     habits: Habits,
     frames: Vec<Frame>,

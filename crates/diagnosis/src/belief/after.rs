@@ -2,7 +2,8 @@
 //! was left out is bounded by the most that it can have gained. No set of faults is looked for, so it takes a few
 //! milliseconds where a search takes a hundred.
 
-use super::{Belief, Beliefs, Case, Occasion};
+use super::account::Occasion;
+use super::{Belief, Beliefs, Case};
 use crate::hypotheses::{self, Fault, Limits};
 use std::collections::BTreeSet;
 
@@ -16,13 +17,13 @@ impl Belief<'_> {
         let is_new = |o: &Occasion| o.told.iter().all(|&t| t >= told);
         let is_old = |o: &Occasion| o.told.iter().all(|&t| t < told);
         let (old, new): (Vec<usize>, Vec<usize>) =
-            (0..self.occasions.len()).partition(|&at| is_old(&self.occasions[at]));
-        if !new.iter().all(|&at| is_new(&self.occasions[at])) {
+            (0..self.account.occasions.len()).partition(|&at| is_old(&self.account.occasions[at]));
+        if !new.iter().all(|&at| is_new(&self.account.occasions[at])) {
             return None;
         }
-        let beyond_then = self.beyond_alone(&old);
+        let beyond_then = self.account.beyond_alone(&old);
         let all: Vec<usize> = old.iter().chain(&new).copied().collect();
-        let beyond_now = self.beyond_alone(&all);
+        let beyond_now = self.account.beyond_alone(&all);
         let changed: Vec<(usize, f64, f64)> = old
             .iter()
             .zip(beyond_then.iter().zip(&beyond_now))
@@ -30,15 +31,15 @@ impl Belief<'_> {
             .map(|(&at, (&then, &now))| (at, then, now))
             .collect();
         let gained: f64 = changed.iter().map(|(_, then, now)| (now - then).max(0.0)).sum();
-        let most: f64 = new.iter().map(|&at| self.occasions[at].most).sum();
+        let most: f64 = new.iter().map(|&at| self.account.occasions[at].most).sum();
         // A case that was listed stands for itself with any faults that made no difference. Where these do now, it goes on
         // without them, and the sets with them are left out.
-        let with_others: f64 = self.matter_first_in(&new, &old).iter().map(|&f| self.prior.odds(f)).sum();
+        let with_others: f64 = self.matter_first_in(&new, &old).iter().map(|&f| self.account.prior.odds(f)).sum();
 
         let mut left = before.left_out * gained.exp();
         let mut cases = Vec::with_capacity(before.cases.len());
         for (case, p) in &before.cases {
-            let hypothesis = case.hypothesis(self.machine);
+            let hypothesis = case.hypothesis(self.account.machine);
             let shifted: f64 = changed
                 .iter()
                 .map(|&(at, then, now)| self.ln_of(at, &hypothesis, now) - self.ln_of(at, &hypothesis, then))
@@ -63,9 +64,9 @@ impl Belief<'_> {
     /// Faults that make a difference to one of the first occasions and to none of the others, as far as a search had not kept
     /// them apart anyway.
     fn matter_first_in(&self, new: &[usize], old: &[usize]) -> Vec<Fault> {
-        let known: BTreeSet<Fault> = old.iter().flat_map(|&at| &self.occasions[at].faults).copied().collect();
-        let named: BTreeSet<Fault> = new.iter().flat_map(|&at| &self.occasions[at].faults).copied().collect();
-        named.difference(&known).copied().filter(|&f| !self.prior.is_bound_up(f)).collect()
+        let known: BTreeSet<Fault> = old.iter().flat_map(|&at| &self.account.occasions[at].faults).copied().collect();
+        let named: BTreeSet<Fault> = new.iter().flat_map(|&at| &self.account.occasions[at].faults).copied().collect();
+        named.difference(&known).copied().filter(|&f| !self.account.prior.is_bound_up(f)).collect()
     }
 }
 

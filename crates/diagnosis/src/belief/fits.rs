@@ -1,31 +1,33 @@
 //! How well what was told fits a case: over all that may have shown of faults that show only sometimes.
 
 use super::predictions::over_waters;
-use super::{Belief, Case, Fit, Occasion, Told, World, prior, weigh};
+use super::account::{Account, Occasion, Told};
+use super::worlds::World;
+use super::{Case, Fit, prior, weigh};
 use crate::evidence::Clue;
 use bench::Hypothesis;
 use machine::model::Machine;
 
-impl Belief<'_> {
+impl Account<'_> {
     /// How well one thing told fits a case.
-    pub(crate) fn fit(&self, item: usize, case: &Case) -> Fit {
+    pub(super) fn fit(&self, world: &mut World<'_>, item: usize, case: &Case) -> Fit {
         if case.sometimes.is_empty() || self.clue(item).is_some_and(weigh::about_looks) {
-            return self.fit_showing(item, &case.faults);
+            return self.fit_showing(world, item, &case.faults);
         }
         if self.clue(item).is_some_and(weigh::about_showing) {
-            return self.fit_showing(item, &case.shown(self.machine));
+            return self.fit_showing(world, item, &case.shown(self.machine));
         }
-        let each = showings(self.machine, case).map(|(p, seen)| (p, self.fit_showing(item, &seen)));
-        let Some(within) = self.comes_and_goes(item, case) else { return Fit::mixed(each) };
-        let within = Fit { ln: within, slip: 0.0 };
-        let rest = 1.0 - prior::COMES_AND_GOES;
-        Fit::mixed(each.map(|(p, fit)| (rest * p, fit)).chain([(prior::COMES_AND_GOES, within)]))
+        let within = self.comes_and_goes(world, item, case).map(|ln| Fit { ln, slip: 0.0 });
+        let rest = if within.is_some() { 1.0 - prior::COMES_AND_GOES } else { 1.0 };
+        let each = showings(self.machine, case)
+            .map(|(p, seen)| (rest * p, self.fit_showing(world, item, &seen)));
+        Fit::mixed(each.chain(within.map(|fit| (prior::COMES_AND_GOES, fit))))
     }
 
     /// How likely the trace is where the one fault of a case comes and goes within it; none for anything else. (Of several
     /// it would cost much and tell little.)
-    fn comes_and_goes(&self, item: usize, case: &Case) -> Option<f64> {
-        let World { predictions, aligner, comes_and_goes, .. } = &mut *self.world.borrow_mut();
+    fn comes_and_goes(&self, world: &mut World<'_>, item: usize, case: &Case) -> Option<f64> {
+        let World { predictions, aligner, comes_and_goes, .. } = world;
         let aligner = aligner.as_mut().filter(|_| self.told[item].clue.is_none())?;
         if case.faults.faults().len() != 1 {
             return None;
@@ -41,32 +43,32 @@ impl Belief<'_> {
     }
 
     /// Natural logarithm of an occasion's likelihood under a case, as far as it is credited.
-    pub(super) fn credited(&self, at: usize, case: &Case) -> f64 {
+    pub(super) fn credited(&self, world: &mut World<'_>, at: usize, case: &Case) -> f64 {
         let Occasion { told, most, .. } = &self.occasions[at];
         let by_moment = |c: &Clue| !weigh::about_showing(c) && !weigh::about_looks(c);
-        let together = |faults: &Hypothesis| {
-            told.iter().map(|&t| self.fit_showing(t, faults).ln).sum::<f64>().min(*most)
+        let together = |world: &mut World<'_>, faults: &Hypothesis| {
+            told.iter().map(|&t| self.fit_showing(world, t, faults).ln).sum::<f64>().min(*most)
         };
         if case.sometimes.is_empty() {
-            return together(&case.faults);
+            return together(world, &case.faults);
         }
         if let [one] = told[..]
             && self.clue(one).is_some_and(|c| !by_moment(c))
         {
-            return self.fit(one, case).ln.min(*most);
+            return self.fit(world, one, case).ln.min(*most);
         }
         let over_all: f64 =
-            showings(self.machine, case).map(|(p, seen)| p * (together(&seen) - most).exp()).sum();
-        let Some(within) = told.first().and_then(|&t| self.comes_and_goes(t, case)) else {
+            showings(self.machine, case).map(|(p, seen)| p * (together(world, &seen) - most).exp()).sum();
+        let Some(within) = told.first().and_then(|&t| self.comes_and_goes(world, t, case)) else {
             return most + over_all.ln();
         };
         let share = prior::COMES_AND_GOES;
         most + ((1.0 - share) * over_all + share * (within.min(*most) - most).exp()).ln()
     }
 
-    pub(super) fn fit_showing(&self, item: usize, faults: &Hypothesis) -> Fit {
+    pub(super) fn fit_showing(&self, world: &mut World<'_>, item: usize, faults: &Hypothesis) -> Fit {
         let Told { clue, mended } = &self.told[item];
-        let World { predictions, aligner, fits, .. } = &mut *self.world.borrow_mut();
+        let World { predictions, aligner, fits, .. } = world;
         let left;
         let faults = if faults.faults().iter().any(|f| mended.contains(&f.0)) {
             left = Hypothesis::of(faults.faults().iter().filter(|f| !mended.contains(&f.0)).copied());

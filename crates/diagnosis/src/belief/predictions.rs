@@ -6,20 +6,21 @@ use crate::evidence::OhmsReading;
 use bench::{Conditions, Estimate, Hypothesis, Ohmmeter, Ohms, Prediction, PredictionId, Sweep, Voltmeter};
 use machine::model::{CodeId, Machine};
 use rustc_hash::FxHashMap;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// Predictions of one machine under one set of conditions.
+#[derive(Clone)]
 pub(crate) struct Predictions<'m> {
     machine: &'m Machine,
     test: Sweep<'m>,
     /// The functions in ordinary use, written as steps; a sweep of its own, so that both can be swept at a time.
     functions: Sweep<'m>,
     healthy: Vec<PredictionId>,
-    tests: FxHashMap<Hypothesis, Rc<[PredictionId]>>,
+    tests: FxHashMap<Hypothesis, Arc<[PredictionId]>>,
     /// The first steps of tests that nobody asked for in full.
     begun: FxHashMap<Hypothesis, Vec<PredictionId>>,
     watered: FxHashMap<Hypothesis, Option<Waters>>,
-    going: FxHashMap<Hypothesis, Rc<Ordinary>>,
+    going: FxHashMap<Hypothesis, Arc<Ordinary>>,
     meters: Vec<Ohmmeter<'m>>,
     meters_at: FxHashMap<Probes, usize>,
     /// The one that was read last, and where it is.
@@ -57,7 +58,7 @@ pub(crate) fn over_waters(usual: Fit, others: impl Iterator<Item = Fit>) -> Fit 
 const MOVES_WATER: [&str; 2] = ["water enters", "water drains"];
 
 /// The service test with each of the [`WATERS`].
-pub(crate) type Waters = [Rc<[PredictionId]>; WATERS.len()];
+pub(crate) type Waters = [Arc<[PredictionId]>; WATERS.len()];
 
 /// Ordinary use under a set of faults.
 #[derive(Clone, Debug)]
@@ -119,12 +120,12 @@ impl<'m> Predictions<'m> {
     }
 
     /// The steps of the service test.
-    pub(crate) fn test(&mut self, faults: &Hypothesis) -> Rc<[PredictionId]> {
+    pub(crate) fn test(&mut self, faults: &Hypothesis) -> Arc<[PredictionId]> {
         if let Some(known) = self.tests.get(faults) {
-            return Rc::clone(known);
+            return Arc::clone(known);
         }
-        let made: Rc<[PredictionId]> = self.test.predict(faults).into();
-        self.tests.insert(faults.clone(), Rc::clone(&made));
+        let made: Arc<[PredictionId]> = self.test.predict(faults).into();
+        self.tests.insert(faults.clone(), Arc::clone(&made));
         made
     }
 
@@ -184,9 +185,9 @@ impl<'m> Predictions<'m> {
     }
 
     /// Ordinary use.
-    pub(crate) fn ordinary(&mut self, faults: &Hypothesis) -> Rc<Ordinary> {
+    pub(crate) fn ordinary(&mut self, faults: &Hypothesis) -> Arc<Ordinary> {
         if let Some(known) = self.going.get(faults) {
-            return Rc::clone(known);
+            return Arc::clone(known);
         }
         let mut codes: Vec<CodeId> = Vec::new();
         let mut each = Vec::with_capacity(self.healthy.len());
@@ -197,8 +198,8 @@ impl<'m> Predictions<'m> {
         }
         codes.sort_unstable();
         codes.dedup();
-        let made = Rc::new(Ordinary { goes: each, codes });
-        self.going.insert(faults.clone(), Rc::clone(&made));
+        let made = Arc::new(Ordinary { goes: each, codes });
+        self.going.insert(faults.clone(), Arc::clone(&made));
         made
     }
 

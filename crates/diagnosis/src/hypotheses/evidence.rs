@@ -48,6 +48,9 @@ impl Item {
     }
 }
 
+/// An item, and the faults that it is asked for.
+pub type Question = (usize, Hypothesis);
+
 /// A set of faults by their place in [`Evidence::faults`], in rising order.
 pub(super) type Places = SmallVec<[u16; 8]>;
 
@@ -109,7 +112,7 @@ pub(super) struct Share {
     pub(super) open: Option<usize>,
 }
 
-impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
+impl<F: Fn(&[Question]) -> Vec<f64>> Evidence<F> {
     /// Asks for the likelihood of each item without faults and under each single one that makes a difference.
     pub(super) fn new(
         prior: &Prior,
@@ -181,9 +184,19 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
     }
 
     fn ask(&mut self, item: usize, known: &Known, places: &[u16]) -> Result<f64, HypothesesError> {
-        self.asked += 1;
+        let ask = self.put(item, places);
+        let ln = (self.ln_likelihood)(&[ask]).first().copied().unwrap_or(f64::NAN);
+        self.answered(ln, known, places)
+    }
+
+    fn put(&self, item: usize, places: &[u16]) -> Question {
         let faults = places.iter().map(|&p| self.faults[p as usize]).collect();
-        let share = ((self.ln_likelihood)(item, &Hypothesis { faults }) - known.scale).exp();
+        (item, Hypothesis { faults })
+    }
+
+    fn answered(&mut self, ln: f64, known: &Known, places: &[u16]) -> Result<f64, HypothesesError> {
+        self.asked += 1;
+        let share = (ln - known.scale).exp();
         // A rounding step above the promised ceiling is no broken promise.
         if share.is_nan() || share > known.bound(places) * (1.0 + 1e-9) {
             return Err(HypothesesError::BadLikelihood);
@@ -210,13 +223,25 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Evidence<F> {
         share
     }
 
-    /// Finds out the likelihood of one item under a set of faults.
-    pub(super) fn find_out(&mut self, item: usize, places: &[u16]) -> Result<(), HypothesesError> {
-        let mut known = std::mem::replace(&mut self.items[item], Known::nothing());
-        let seen: Places = places.iter().copied().filter(|p| known.touched[*p as usize]).collect();
-        let share = self.ask(item, &known, &seen)?;
-        known.several.insert(seen, share);
-        self.items[item] = known;
+    /// The faults of a set that make a difference to an item.
+    pub(super) fn seen(&self, item: usize, places: &[u16]) -> Places {
+        let known = &self.items[item];
+        places.iter().copied().filter(|p| known.touched[*p as usize]).collect()
+    }
+
+    /// Finds out the likelihoods of items under sets of faults, all at once.
+    pub(super) fn find_out(&mut self, all: &[(usize, Places)]) -> Result<(), HypothesesError> {
+        let asks: Vec<Question> = all.iter().map(|(item, seen)| self.put(*item, seen)).collect();
+        let lns = (self.ln_likelihood)(&asks);
+        if lns.len() < all.len() {
+            return Err(HypothesesError::BadLikelihood);
+        }
+        for ((item, seen), ln) in all.iter().zip(lns) {
+            let mut known = std::mem::replace(&mut self.items[*item], Known::nothing());
+            let share = self.answered(ln, &known, seen)?;
+            known.several.insert(seen.clone(), share);
+            self.items[*item] = known;
+        }
         Ok(())
     }
 

@@ -8,9 +8,9 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::evidence::{Evidence, Level};
+use super::evidence::{Evidence, Level, Question};
 use super::prior::{Folded, States};
-use super::{Fault, Hypothesis};
+use super::Fault;
 
 /// Most coarse states; ceilings beyond them count as free, which is always safe.
 const MAX_STATES: usize = 2048;
@@ -63,7 +63,7 @@ struct Coarse {
 }
 
 impl Lattice {
-    pub(super) fn new<F: Fn(usize, &Hypothesis) -> f64>(prior: &Folded, evidence: &Evidence<F>) -> Self {
+    pub(super) fn new<F: Fn(&[Question]) -> Vec<f64>>(prior: &Folded, evidence: &Evidence<F>) -> Self {
         let levels: Vec<&Level> = evidence.levels().collect();
         let coarse: Vec<Coarse> = levels.iter().map(|l| Coarse::new(l, prior, &evidence.faults)).collect();
         let mut order: Vec<usize> = (0..levels.len()).collect();

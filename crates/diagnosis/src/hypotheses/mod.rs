@@ -14,9 +14,9 @@ mod one_more;
 mod prior;
 mod search;
 
-pub use evidence::{Ceiling, Item};
+pub use evidence::{Ceiling, Item, Question};
 pub use prior::Prior;
-pub use search::{Limits, Posterior, posterior};
+pub use search::{Limits, Posterior, posterior, posterior_at_once};
 
 use std::fmt;
 

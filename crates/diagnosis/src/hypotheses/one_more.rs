@@ -3,9 +3,9 @@
 //! The lattice sees ceilings coarsely, and credits a set of faults that could never meet what was told with the best that any could.
 //! Most sets of three are cast out here before they are made.
 
-use super::evidence::{Evidence, Places, Rule};
+use super::evidence::{Question, Evidence, Places, Rule};
 use super::prior::Folded;
-use super::{Fault, Hypothesis};
+use super::Fault;
 
 /// Every fault's share by every ceiling.
 pub(super) struct OneMore {
@@ -28,7 +28,7 @@ pub(super) struct Base {
 }
 
 impl OneMore {
-    pub(super) fn new<F: Fn(usize, &Hypothesis) -> f64>(prior: &Folded, evidence: &Evidence<F>) -> Self {
+    pub(super) fn new<F: Fn(&[Question]) -> Vec<f64>>(prior: &Folded, evidence: &Evidence<F>) -> Self {
         let levels = || evidence.levels();
         let alone = |place: usize| levels().map(move |level| level.alone[place].unwrap_or(-1.0));
         let adds_only_itself = |fault: &Option<Fault>| fault.filter(|&f| prior.effects(f).next().is_none());

@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
-use super::evidence::{Evidence, Item, Places};
+use super::evidence::{Question, Evidence, Item, Places};
 use super::lattice::Lattice;
 use super::one_more::{Base, OneMore};
 use super::prior::{Folded, Prior, nothing_aside};
@@ -83,10 +83,26 @@ pub fn posterior(
     items: &[Item],
     limits: &Limits,
 ) -> Result<Posterior, HypothesesError> {
+    let one_by_one = |asks: &[Question]| asks.iter().map(|(item, faults)| ln_likelihood(*item, faults)).collect();
+    posterior_at_once(prior, one_by_one, items, limits, 1)
+}
+
+/// The same where so many likelihoods are asked for at a time: whoever answers may work on them side by side. A few more are asked
+/// for than by [`posterior`].
+///
+/// # Errors
+/// As [`posterior`].
+pub fn posterior_at_once(
+    prior: &Prior,
+    ln_likelihoods: impl Fn(&[Question]) -> Vec<f64>,
+    items: &[Item],
+    limits: &Limits,
+    at_once: usize,
+) -> Result<Posterior, HypothesesError> {
     let named = || items.iter().flat_map(|i| &i.ceilings).flat_map(|c| &c.alone).map(|a| a.0);
     let matters: BTreeSet<Fault> = named().collect();
     let folded = prior.fold(|f| matters.contains(&f));
-    let evidence = Evidence::new(prior, &folded, items, ln_likelihood)?;
+    let evidence = Evidence::new(prior, &folded, items, ln_likelihoods)?;
     let lattice = Lattice::new(&folded, &evidence);
     let one_more = OneMore::new(&folded, &evidence);
     let mut search = Search {
@@ -99,6 +115,9 @@ pub fn posterior(
         heap: BinaryHeap::new(),
         grown: Vec::new(),
         sets: Vec::new(),
+        at_once,
+        asking: Vec::new(),
+        asking_most: 0.0,
         waiting: 0.0,
         dust: 0.0,
         dust_limit: 0.1 * limits.left_out,
@@ -106,6 +125,7 @@ pub fn posterior(
         found: 0.0,
         singles: 0.0,
         weights: BTreeMap::new(),
+        left_out: limits.left_out,
     };
     search.singles = search.weight_of_singles();
     search.run(limits)?;
@@ -196,6 +216,15 @@ impl Ord for Entry {
     }
 }
 
+/// A set of which one item's likelihood is to be asked for.
+struct Asking {
+    most: f64,
+    prior: f64,
+    set: u32,
+    /// The item, and the faults that make a difference to it.
+    ask: (usize, Places),
+}
+
 struct Search<'a, F> {
     prior: &'a Folded<'a>,
     evidence: Evidence<F>,
@@ -207,6 +236,12 @@ struct Search<'a, F> {
     grown: Vec<Grown>,
     /// Sets that came up, and are not listed yet or were.
     sets: Vec<Places>,
+    /// How many are asked for at a time.
+    at_once: usize,
+    /// Sets that are going to be asked for: the most that each can weigh, its prior, its place, the item and what of it that sees.
+    asking: Vec<Asking>,
+    /// Sum over these.
+    asking_most: f64,
     /// Sum over the heap, but for rounding.
     waiting: f64,
     /// Sum over what was too little to keep.
@@ -219,9 +254,10 @@ struct Search<'a, F> {
     /// What the sets of at most one fault weigh together, known from the start; all sets weigh no less.
     singles: f64,
     weights: BTreeMap<Hypothesis, f64>,
+    left_out: f64,
 }
 
-impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
+impl<F: Fn(&[Question]) -> Vec<f64>> Search<'_, F> {
     fn run(&mut self, limits: &Limits) -> Result<(), HypothesesError> {
         let singles = self.evidence.asked;
         let nothing = Grown { from: NOTHING, last: NO_PART, rank: 0 };
@@ -232,7 +268,13 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
             {
                 break;
             }
-            let Some(entry) = self.heap.pop() else { break };
+            let Some(entry) = self.heap.pop() else {
+                if self.asking.is_empty() {
+                    break;
+                }
+                self.ask()?;
+                continue;
+            };
             self.waiting -= entry.most;
             match entry.what {
                 What::From { grown, last, rank, state, closer } => {
@@ -241,6 +283,10 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
                 What::One { set } => self.look(entry.prior, set)?,
             }
         }
+        for Asking { most, prior, set, .. } in std::mem::take(&mut self.asking) {
+            self.heap.push(Entry { most, prior, what: What::One { set } });
+        }
+        self.asking_most = 0.0;
         self.list_what_is_known();
         Ok(())
     }
@@ -298,24 +344,24 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
     fn is_enough(&mut self, left_out: f64, looked: usize) -> bool {
         let enough = |left: f64, found: f64| left_out > 0.0 && left <= left_out * (found + left);
         // Nothing that is still waiting makes much of a difference.
-        if left_out > 0.0 && self.waiting < 0.05 * self.dust {
-            self.waiting = self.left() - self.dust;
-            if self.waiting < 0.05 * self.dust {
+        if left_out > 0.0 && self.waiting + self.asking_most < 0.05 * self.dust {
+            self.waiting = self.left() - self.dust - self.asking_most;
+            if self.waiting + self.asking_most < 0.05 * self.dust {
                 return true;
             }
         }
         // The running sum is only a hint: what counts is summed afresh.
-        if !enough(self.waiting + self.dust, self.found) && looked % 4096 != 4095 {
+        if !enough(self.waiting + self.asking_most + self.dust, self.found) && looked % 4096 != 4095 {
             return false;
         }
         let left = self.left();
-        self.waiting = left - self.dust;
+        self.waiting = left - self.dust - self.asking_most;
         enough(left, self.found)
     }
 
     /// Most that all sets not listed can weigh; the margin is for the rounding of the bounds.
     fn left(&self) -> f64 {
-        (self.heap.iter().map(|e| e.most).sum::<f64>() + self.dust) * (1.0 + 1e-12)
+        (self.heap.iter().map(|e| e.most).sum::<f64>() + self.asking_most + self.dust) * (1.0 + 1e-12)
     }
 
     fn push(&mut self, most: f64, prior: f64, what: What) {
@@ -428,12 +474,39 @@ impl<F: Fn(usize, &Hypothesis) -> f64> Search<'_, F> {
                 *self.weights.entry(Hypothesis { faults }).or_insert(0.0) += most;
                 return Ok(());
             }
-            Some(item) if !overtaken => self.evidence.find_out(item, &places)?,
+            Some(item) if !overtaken => {
+                self.asking_most += most;
+                let ask = (item, self.evidence.seen(item, &places));
+                self.asking.push(Asking { most, prior, set, ask });
+                self.sets[set as usize] = places;
+                // Without these the search could end: no more will be asked for.
+                let enough = self.dust + self.waiting <= self.left_out * (self.found + self.dust + self.waiting);
+                if self.asking.len() >= self.at_once || enough {
+                    self.ask()?;
+                }
+                return Ok(());
+            }
             _ => {}
         }
-        let most = prior * self.evidence.share(&places).most;
         self.sets[set as usize] = places;
         self.push(most, prior, What::One { set });
+        Ok(())
+    }
+
+    /// Asks for all that is to be asked for.
+    fn ask(&mut self) -> Result<(), HypothesesError> {
+        let asking = std::mem::take(&mut self.asking);
+        self.asking_most = 0.0;
+        let mut asks: Vec<(usize, Places)> = asking.iter().map(|a| a.ask.clone()).collect();
+        if asks.len() > 1 {
+            asks.sort_unstable();
+            asks.dedup();
+        }
+        self.evidence.find_out(&asks)?;
+        for Asking { prior, set, .. } in asking {
+            let most = prior * self.evidence.share(&self.sets[set as usize]).most;
+            self.push(most, prior, What::One { set });
+        }
         Ok(())
     }
 

@@ -1,0 +1,119 @@
+//! What was worked out about the machine so far: caches only, in two worlds, so that two threads can weigh sets of faults at a time.
+
+use super::account::Account;
+use super::{Fit, Predictions};
+use crate::align::Aligner;
+use crate::hypotheses::Question;
+use bench::Hypothesis;
+use machine::model::PartId;
+use rustc_hash::FxHashMap;
+
+/// What changes while sets of faults are weighed.
+#[derive(Clone)]
+pub(super) struct World<'m> {
+    pub(super) predictions: Predictions<'m>,
+    pub(super) aligner: Option<Aligner>,
+    /// How likely the trace is where a fault comes and goes within it.
+    pub(super) comes_and_goes: FxHashMap<Hypothesis, f64>,
+    /// One for each thing told.
+    pub(super) fits: Vec<FxHashMap<Hypothesis, Fit>>,
+}
+
+/// The world that knows all single faults, and a second one that began as its likeness and then went its own way: of several faults
+/// together each knows its own share, by [`in_second`].
+pub(super) struct Worlds<'m> {
+    pub(super) first: World<'m>,
+    /// None until there is enough to be weighed at a time.
+    second: Option<World<'m>>,
+}
+
+/// Fewer questions than this are not worth a thread.
+const MANY: usize = 64;
+
+impl<'m> Worlds<'m> {
+    pub(super) fn new(predictions: Predictions<'m>) -> Self {
+        let nothing = FxHashMap::default();
+        let first = World { predictions, aligner: None, comes_and_goes: nothing, fits: Vec::new() };
+        Worlds { first, second: None }
+    }
+
+    /// Takes up a recording, which the second world has not been held against.
+    pub(super) fn record(&mut self, aligner: Aligner) {
+        self.first.aligner = Some(aligner);
+        self.second = None;
+    }
+
+    /// Room for one more thing that was told.
+    pub(super) fn push(&mut self) {
+        self.both().for_each(|world| world.fits.push(FxHashMap::default()));
+    }
+
+    /// Forgets what was told from this place on; what is known of the machine stays.
+    pub(super) fn take_back(&mut self, told: usize) {
+        self.both().for_each(|world| world.fits.truncate(told));
+    }
+
+    fn both(&mut self) -> impl Iterator<Item = &mut World<'m>> {
+        std::iter::once(&mut self.first).chain(&mut self.second)
+    }
+
+    /// The world that knows a set of so many faults, the last of which is of this part.
+    pub(super) fn of(&mut self, faults: usize, last: Option<PartId>) -> &mut World<'m> {
+        match &mut self.second {
+            Some(second) if in_second(faults, last) => second,
+            _ => &mut self.first,
+        }
+    }
+
+    /// Natural logarithms of likelihoods, as [`Account::ln_of`] has them, in the order of the questions: each world answers for its
+    /// own sets, at the same time where that is worth it. `item` says which occasion an item is, and by how much several faults may
+    /// be beyond the best of them.
+    pub(super) fn answer(
+        &mut self,
+        account: &Account<'m>,
+        questions: &[Question],
+        item: impl Fn(usize) -> (usize, f64) + Sync,
+    ) -> Vec<f64> {
+        let ln = |world: &mut World<'m>, (of, faults): &Question| {
+            let (occasion, beyond) = item(*of);
+            account.ln_of(world, occasion, faults, beyond)
+        };
+        let last_of = |(_, h): &Question| (h.faults.len(), h.faults.last().map(|f| f.part));
+        if questions.len() < MANY {
+            let one = |q: &Question| {
+                let (faults, last) = last_of(q);
+                ln(self.of(faults, last), q)
+            };
+            return questions.iter().map(one).collect();
+        }
+        let Worlds { first, second } = self;
+        let second = second.get_or_insert_with(|| first.clone());
+        let in_second = |q: &Question| {
+            let (faults, last) = last_of(q);
+            in_second(faults, last)
+        };
+        let all = |world: &mut World<'m>, theirs: bool| -> Vec<f64> {
+            questions.iter().filter(|q| in_second(q) == theirs).map(|q| ln(world, q)).collect()
+        };
+        let (here, there) = std::thread::scope(|scope| {
+            let other = std::thread::Builder::new().spawn_scoped(scope, || all(second, true));
+            let here = all(first, false);
+            match other.map(std::thread::ScopedJoinHandle::join) {
+                Ok(Ok(there)) => (here, Some(there)),
+                Ok(Err(panic)) => std::panic::resume_unwind(panic),
+                Err(_) => (here, None),
+            }
+        });
+        // Where no thread was to be had, it is worked out here.
+        let there = there.unwrap_or_else(|| all(second, true));
+        let (mut here, mut there) = (here.into_iter(), there.into_iter());
+        let answer = |q: &Question| if in_second(q) { there.next() } else { here.next() };
+        questions.iter().filter_map(answer).collect()
+    }
+}
+
+/// Is a set of so many faults, the last of which is of this part, the second world's? Sets that have one in common share most of
+/// what is worked out for them, so they stay together.
+fn in_second(faults: usize, last: Option<PartId>) -> bool {
+    faults > 1 && last.is_some_and(|part| part % 2 == 1)
+}
