@@ -20,6 +20,10 @@ use machine::model::Machine;
 use std::hint::black_box;
 use std::time::Duration;
 
+/// As in the program.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// The element is open, and the service test was recorded for so many minutes, once a second.
 fn recording(machine: &Machine, minutes: usize) -> Recording {
     let faults = made::faults(machine, &["element=open"]);

@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 
 use diagnosis::hypotheses::{
-    Ceiling, Consequence, Fault, HypothesesError, Hypothesis, Item, Limits, Part, Posterior, Prior, posterior,
+    Ceiling, Consequence, Fault, HypothesesError, Hypothesis, Item, Limits, Part, Posterior, Prior,
+    posterior, posterior_at_once,
 };
 use proptest::prelude::*;
 
@@ -268,6 +269,27 @@ proptest! {
         let before = ask(&machine, &ALL);
         machine.readings.rotate_left(turn);
         assert_same(&before, &ask(&machine, &ALL))?;
+    }
+
+    /// Asked one by one or many at a time: the same, within what is left out.
+    #[test]
+    fn what_is_asked_at_once_is_believed_as_one_by_one(seed in 0_u64..100_000, at_once in 2_usize..50, few in any::<bool>()) {
+        let machine = machine(seed, 6);
+        let prior = Prior::new(&machine.parts, machine.consequences.clone()).unwrap();
+        let limits = if few { Limits { left_out: 1e-3, ..ALL } } else { ALL };
+        let likelihoods = |asked: &[(usize, Hypothesis)]| {
+            assert!(asked.len() <= at_once);
+            asked.iter().map(|(item, h)| machine.readings[*item].ln_likelihood(h)).collect()
+        };
+        let many = posterior_at_once(&prior, likelihoods, &machine.items(), &limits, at_once).unwrap();
+        let one = ask(&machine, &limits);
+        let total = many.left_out + many.hypotheses.iter().map(|h| h.1).sum::<f64>();
+        prop_assert!((total - 1.0).abs() <= 1e-12);
+        prop_assert!(many.left_out <= limits.left_out);
+        let slack = 1e-12 + many.left_out + one.left_out;
+        for (fault, p) in one.faults() {
+            prop_assert!((p - many.faults().get(&fault).copied().unwrap_or(0.0)).abs() <= slack);
+        }
     }
 
     /// A reading that is equally likely under all hypotheses says nothing.

@@ -31,6 +31,10 @@ use render::Screen;
 use std::io::Write;
 use std::process::ExitCode;
 
+/// A diagnosis makes many small things and lets go of them on two threads, which the system's allocator is slower at.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// The bench of a domestic-appliance technician.
 #[derive(Parser)]
 #[command(version, about, after_help = end::EXIT_CODES, max_term_width = 100)]

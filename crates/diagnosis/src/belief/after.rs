@@ -34,7 +34,8 @@ impl Belief<'_> {
         let most: f64 = new.iter().map(|&at| self.account.occasions[at].most).sum();
         // A case that was listed stands for itself with any faults that made no difference. Where these do now, it goes on
         // without them, and the sets with them are left out.
-        let with_others: f64 = self.matter_first_in(&new, &old).iter().map(|&f| self.account.prior.odds(f)).sum();
+        let with_others: f64 =
+            self.matter_first_in(&new, &old).iter().map(|&f| self.account.prior.odds(f)).sum();
 
         let mut left = before.left_out * gained.exp();
         let mut cases = Vec::with_capacity(before.cases.len());
@@ -64,8 +65,10 @@ impl Belief<'_> {
     /// Faults that make a difference to one of the first occasions and to none of the others, as far as a search had not kept
     /// them apart anyway.
     fn matter_first_in(&self, new: &[usize], old: &[usize]) -> Vec<Fault> {
-        let known: BTreeSet<Fault> = old.iter().flat_map(|&at| &self.account.occasions[at].faults).copied().collect();
-        let named: BTreeSet<Fault> = new.iter().flat_map(|&at| &self.account.occasions[at].faults).copied().collect();
+        let known: BTreeSet<Fault> =
+            old.iter().flat_map(|&at| &self.account.occasions[at].faults).copied().collect();
+        let named: BTreeSet<Fault> =
+            new.iter().flat_map(|&at| &self.account.occasions[at].faults).copied().collect();
         named.difference(&known).copied().filter(|&f| !self.account.prior.is_bound_up(f)).collect()
     }
 }

@@ -1,7 +1,7 @@
 //! How well what was told fits a case: over all that may have shown of faults that show only sometimes.
 
-use super::predictions::over_waters;
 use super::account::{Account, Occasion, Told};
+use super::predictions::over_waters;
 use super::worlds::World;
 use super::{Case, Fit, prior, weigh};
 use crate::evidence::Clue;
@@ -19,8 +19,8 @@ impl Account<'_> {
         }
         let within = self.comes_and_goes(world, item, case).map(|ln| Fit { ln, slip: 0.0 });
         let rest = if within.is_some() { 1.0 - prior::COMES_AND_GOES } else { 1.0 };
-        let each = showings(self.machine, case)
-            .map(|(p, seen)| (rest * p, self.fit_showing(world, item, &seen)));
+        let each =
+            showings(self.machine, case).map(|(p, seen)| (rest * p, self.fit_showing(world, item, &seen)));
         Fit::mixed(each.chain(within.map(|fit| (prior::COMES_AND_GOES, fit))))
     }
 

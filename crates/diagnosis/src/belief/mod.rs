@@ -21,11 +21,11 @@ pub use prior::Case;
 pub(crate) use prior::SOUND_CALLS;
 pub(crate) use weigh::{says_yes, works_without};
 
-use account::{Account, MUCH, Occasion, SEVERAL, TOGETHER, Told};
 use crate::align::{Aligner, Ask};
 use crate::evidence::{Clue, Evidence};
 use crate::hypotheses::{self, HypothesesError, Limits};
 use crate::setup::Setup;
+use account::{Account, MUCH, Occasion, SEVERAL, TOGETHER, Told};
 use bench::{Conditions, Hypothesis};
 use machine::model::{Machine, PartId};
 use std::cell::RefCell;
@@ -97,7 +97,9 @@ impl<'m> Belief<'m> {
 
     /// Holds the recording against every single fault, all of which is going to be asked for.
     fn align_ahead(&mut self) {
-        let World { predictions, aligner: Some(aligner), .. } = &mut self.worlds.get_mut().first else { return };
+        let World { predictions, aligner: Some(aligner), .. } = &mut self.worlds.get_mut().first else {
+            return;
+        };
         let healthy = predictions.test(&Hypothesis::healthy());
         let (mut tests, mut waters) = (Vec::new(), Vec::new());
         for fault in self.account.machine.single_faults() {

@@ -117,3 +117,53 @@ impl<'m> Worlds<'m> {
 fn in_second(faults: usize, last: Option<PartId>) -> bool {
     faults > 1 && last.is_some_and(|part| part % 2 == 1)
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::belief::Belief;
+    use crate::evidence::{Entry, Evidence, Listener};
+    use crate::hypotheses::{Fault, Hypothesis, Question};
+    use crate::setup::Setup;
+    use bench::Conditions;
+
+    use super::MANY;
+
+    /// A likelihood is the same whichever world answers, whatever it was asked before.
+    #[test]
+    fn two_worlds_answer_as_one() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../machines/aldermere-tern-81.toml");
+        let machine = machine::read::read(&std::fs::read_to_string(path).unwrap(), None).machine.unwrap();
+        let listener = Listener::new(&machine);
+        let said = "washes cold";
+        let mut entries = Entry::of_one(vec![listener.complaint(said).unwrap()], said, None, None);
+        let step = &machine.test.steps[machine.test.steps.len() / 2].id;
+        let said = format!("step {step}: 30 W");
+        entries.extend(Entry::of_one(listener.reading(&said).unwrap(), &said, None, None));
+        let evidence = Evidence { entries, ..Evidence::default() };
+
+        let faults: Vec<Fault> = machine.single_faults().map(|(part, mode)| Fault { part, mode }).collect();
+        let apart = |a: &Fault, b: &Fault| a.part < b.part;
+        let pairs =
+            faults.iter().flat_map(|a| faults.iter().filter(move |b| apart(a, b)).map(move |b| (*a, *b)));
+        let questions: Vec<Question> = pairs
+            .step_by(7)
+            .take(40 * MANY)
+            .flat_map(|(a, b)| [0, 1].map(|item| (item, Hypothesis { faults: vec![a, b] })))
+            .collect();
+        let ask = |at_once: usize| -> (Vec<u64>, bool) {
+            let mut belief =
+                Belief::new(&machine, &Conditions::at(machine.plate.supply_v), &Setup::default()).unwrap();
+            belief.add(&evidence);
+            let Belief { account, worlds } = &belief;
+            let mut worlds = worlds.borrow_mut();
+            let few = questions.chunks(at_once);
+            let lns = few.flat_map(|few| worlds.answer(account, few, |item| (item, f64::INFINITY)));
+            let lns = lns.map(f64::to_bits).collect();
+            (lns, worlds.second.is_some())
+        };
+        let (one, two) = (ask(MANY - 1), ask(10 * MANY));
+        assert!(!one.1 && two.1, "the first never needs a second world, the second makes one");
+        assert_eq!(one.0.len(), questions.len());
+        assert_eq!(one.0, two.0);
+    }
+}

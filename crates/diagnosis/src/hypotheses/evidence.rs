@@ -84,7 +84,7 @@ impl Rule {
 
 /// All items, with what was found out about them so far.
 pub(super) struct Evidence<F> {
-    ln_likelihood: F,
+    ln_likelihoods: F,
     /// All faults that may be in a hypothesis, in order.
     pub(super) faults: Vec<Fault>,
     items: Vec<Known>,
@@ -118,7 +118,7 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Evidence<F> {
         prior: &Prior,
         folded: &Folded,
         items: &[Item],
-        ln_likelihood: F,
+        ln_likelihoods: F,
     ) -> Result<Self, HypothesesError> {
         let mut faults: Vec<Fault> =
             folded.parts.iter().flat_map(|p| p.faults.iter().flatten().copied()).collect();
@@ -126,7 +126,7 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Evidence<F> {
         faults.extend(followers);
         faults.sort_unstable();
         faults.dedup();
-        let mut evidence = Self { ln_likelihood, faults, items: Vec::new(), asked: 0 };
+        let mut evidence = Self { ln_likelihoods, faults, items: Vec::new(), asked: 0 };
         for (item, ceilings) in items.iter().map(|i| &i.ceilings).enumerate() {
             let bad = |c: &Ceiling| c.alone.iter().any(|a| !prior.has(a.0));
             if ceilings.iter().any(bad) {
@@ -184,24 +184,14 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Evidence<F> {
     }
 
     fn ask(&mut self, item: usize, known: &Known, places: &[u16]) -> Result<f64, HypothesesError> {
-        let ask = self.put(item, places);
-        let ln = (self.ln_likelihood)(&[ask]).first().copied().unwrap_or(f64::NAN);
-        self.answered(ln, known, places)
+        self.asked += 1;
+        let lns = (self.ln_likelihoods)(&[self.question(item, places)]);
+        known.share(lns.first().copied(), places)
     }
 
-    fn put(&self, item: usize, places: &[u16]) -> Question {
+    fn question(&self, item: usize, places: &[u16]) -> Question {
         let faults = places.iter().map(|&p| self.faults[p as usize]).collect();
         (item, Hypothesis { faults })
-    }
-
-    fn answered(&mut self, ln: f64, known: &Known, places: &[u16]) -> Result<f64, HypothesesError> {
-        self.asked += 1;
-        let share = (ln - known.scale).exp();
-        // A rounding step above the promised ceiling is no broken promise.
-        if share.is_nan() || share > known.bound(places) * (1.0 + 1e-9) {
-            return Err(HypothesesError::BadLikelihood);
-        }
-        Ok(share)
     }
 
     /// The likelihood of a set as far as it is known.
@@ -229,18 +219,15 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Evidence<F> {
         places.iter().copied().filter(|p| known.touched[*p as usize]).collect()
     }
 
-    /// Finds out the likelihoods of items under sets of faults, all at once.
+    /// Finds out the likelihoods of items under sets of faults that make a difference to them, all at once.
     pub(super) fn find_out(&mut self, all: &[(usize, Places)]) -> Result<(), HypothesesError> {
-        let asks: Vec<Question> = all.iter().map(|(item, seen)| self.put(*item, seen)).collect();
-        let lns = (self.ln_likelihood)(&asks);
-        if lns.len() < all.len() {
-            return Err(HypothesesError::BadLikelihood);
-        }
-        for ((item, seen), ln) in all.iter().zip(lns) {
-            let mut known = std::mem::replace(&mut self.items[*item], Known::nothing());
-            let share = self.answered(ln, &known, seen)?;
+        let questions: Vec<Question> = all.iter().map(|(item, seen)| self.question(*item, seen)).collect();
+        self.asked += all.len();
+        let mut lns = (self.ln_likelihoods)(&questions).into_iter();
+        for (item, seen) in all {
+            let known = &mut self.items[*item];
+            let share = known.share(lns.next(), seen)?;
             known.several.insert(seen.clone(), share);
-            self.items[*item] = known;
         }
         Ok(())
     }
@@ -256,15 +243,14 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Evidence<F> {
 }
 
 impl Known {
-    fn nothing() -> Self {
-        Self {
-            levels: Vec::new(),
-            scale: 0.0,
-            touched: Vec::new(),
-            without: 0.0,
-            alone: Vec::new(),
-            several: FxHashMap::default(),
+    /// An answer as a share of the greatest likelihood; it may not be missing, nor above what was promised.
+    fn share(&self, ln: Option<f64>, places: &[u16]) -> Result<f64, HypothesesError> {
+        let share = ln.map_or(f64::NAN, |ln| (ln - self.scale).exp());
+        // A rounding step above the promised ceiling is no broken promise.
+        if share.is_nan() || share > self.bound(places) * (1.0 + 1e-9) {
+            return Err(HypothesesError::BadLikelihood);
         }
+        Ok(share)
     }
 
     fn bound(&self, places: &[u16]) -> f64 {

@@ -8,9 +8,9 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
+use super::Fault;
 use super::evidence::{Evidence, Level, Question};
 use super::prior::{Folded, States};
-use super::Fault;
 
 /// Most coarse states; ceilings beyond them count as free, which is always safe.
 const MAX_STATES: usize = 2048;

@@ -8,6 +8,7 @@
 //! the likelihoods), `lattice.rs` (what many sets can weigh together), `one_more.rs` (what the next fault makes of a set),
 //! `search.rs` (which set next, and when to stop).
 
+mod asking;
 mod evidence;
 mod lattice;
 mod one_more;

@@ -3,9 +3,9 @@
 //! The lattice sees ceilings coarsely, and credits a set of faults that could never meet what was told with the best that any could.
 //! Most sets of three are cast out here before they are made.
 
-use super::evidence::{Question, Evidence, Places, Rule};
-use super::prior::Folded;
 use super::Fault;
+use super::evidence::{Evidence, Places, Question, Rule};
+use super::prior::Folded;
 
 /// Every fault's share by every ceiling.
 pub(super) struct OneMore {

@@ -3,7 +3,8 @@
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
-use super::evidence::{Question, Evidence, Item, Places};
+use super::asking::{Asked, Asking};
+use super::evidence::{Evidence, Item, Places, Question};
 use super::lattice::Lattice;
 use super::one_more::{Base, OneMore};
 use super::prior::{Folded, Prior, nothing_aside};
@@ -83,12 +84,13 @@ pub fn posterior(
     items: &[Item],
     limits: &Limits,
 ) -> Result<Posterior, HypothesesError> {
-    let one_by_one = |asks: &[Question]| asks.iter().map(|(item, faults)| ln_likelihood(*item, faults)).collect();
+    let one_by_one =
+        |asks: &[Question]| asks.iter().map(|(item, faults)| ln_likelihood(*item, faults)).collect();
     posterior_at_once(prior, one_by_one, items, limits, 1)
 }
 
-/// The same where so many likelihoods are asked for at a time: whoever answers may work on them side by side. A few more are asked
-/// for than by [`posterior`].
+/// The same where up to so many likelihoods are asked for at a time, so that whoever answers can work on them side by side. A few more
+/// may be asked for than by [`posterior`].
 ///
 /// # Errors
 /// As [`posterior`].
@@ -115,9 +117,7 @@ pub fn posterior_at_once(
         heap: BinaryHeap::new(),
         grown: Vec::new(),
         sets: Vec::new(),
-        at_once,
-        asking: Vec::new(),
-        asking_most: 0.0,
+        asking: Asking::new(at_once),
         waiting: 0.0,
         dust: 0.0,
         dust_limit: 0.1 * limits.left_out,
@@ -125,10 +125,10 @@ pub fn posterior_at_once(
         found: 0.0,
         singles: 0.0,
         weights: BTreeMap::new(),
-        left_out: limits.left_out,
+        limits: *limits,
     };
     search.singles = search.weight_of_singles();
-    search.run(limits)?;
+    search.run()?;
     search.answer()
 }
 
@@ -216,15 +216,6 @@ impl Ord for Entry {
     }
 }
 
-/// A set of which one item's likelihood is to be asked for.
-struct Asking {
-    most: f64,
-    prior: f64,
-    set: u32,
-    /// The item, and the faults that make a difference to it.
-    ask: (usize, Places),
-}
-
 struct Search<'a, F> {
     prior: &'a Folded<'a>,
     evidence: Evidence<F>,
@@ -236,12 +227,8 @@ struct Search<'a, F> {
     grown: Vec<Grown>,
     /// Sets that came up, and are not listed yet or were.
     sets: Vec<Places>,
-    /// How many are asked for at a time.
-    at_once: usize,
-    /// Sets that are going to be asked for: the most that each can weigh, its prior, its place, the item and what of it that sees.
-    asking: Vec<Asking>,
-    /// Sum over these.
-    asking_most: f64,
+    /// Sets that are going to be asked for; neither in the heap nor among the dust.
+    asking: Asking,
     /// Sum over the heap, but for rounding.
     waiting: f64,
     /// Sum over what was too little to keep.
@@ -254,22 +241,23 @@ struct Search<'a, F> {
     /// What the sets of at most one fault weigh together, known from the start; all sets weigh no less.
     singles: f64,
     weights: BTreeMap<Hypothesis, f64>,
-    left_out: f64,
+    limits: Limits,
 }
 
 impl<F: Fn(&[Question]) -> Vec<f64>> Search<'_, F> {
-    fn run(&mut self, limits: &Limits) -> Result<(), HypothesesError> {
+    fn run(&mut self) -> Result<(), HypothesesError> {
         let singles = self.evidence.asked;
         let nothing = Grown { from: NOTHING, last: NO_PART, rank: 0 };
         let what = What::From { grown: NOTHING, last: NO_PART, rank: 0, state: 0, closer: true };
         self.branch(Entry { most: f64::INFINITY, prior: self.prior.best, what }, nothing, 0, true);
-        for looked in 0..limits.sets {
-            if self.evidence.asked - singles >= limits.likelihoods || self.is_enough(limits.left_out, looked)
-            {
+        for looked in 0..self.limits.sets {
+            let asked = self.evidence.asked - singles;
+            if asked >= self.limits.likelihoods || self.is_enough(looked) {
                 break;
             }
-            let Some(entry) = self.heap.pop() else {
-                if self.asking.is_empty() {
+            let is_last = asked + self.asking.len() >= self.limits.likelihoods;
+            let Some(entry) = (if is_last { None } else { self.heap.pop() }) else {
+                if self.asking.len() == 0 {
                     break;
                 }
                 self.ask()?;
@@ -283,10 +271,9 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Search<'_, F> {
                 What::One { set } => self.look(entry.prior, set)?,
             }
         }
-        for Asking { most, prior, set, .. } in std::mem::take(&mut self.asking) {
+        for Asked { most, prior, set, .. } in self.asking.take() {
             self.heap.push(Entry { most, prior, what: What::One { set } });
         }
-        self.asking_most = 0.0;
         self.list_what_is_known();
         Ok(())
     }
@@ -341,27 +328,29 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Search<'_, F> {
         self.prior.best * (self.prior.empty * self.evidence.share(&[]).most + weights.sum::<f64>())
     }
 
-    fn is_enough(&mut self, left_out: f64, looked: usize) -> bool {
+    fn is_enough(&mut self, looked: usize) -> bool {
+        let left_out = self.limits.left_out;
+        let asking = self.asking.most();
         let enough = |left: f64, found: f64| left_out > 0.0 && left <= left_out * (found + left);
         // Nothing that is still waiting makes much of a difference.
-        if left_out > 0.0 && self.waiting + self.asking_most < 0.05 * self.dust {
-            self.waiting = self.left() - self.dust - self.asking_most;
-            if self.waiting + self.asking_most < 0.05 * self.dust {
+        if left_out > 0.0 && self.waiting + asking < 0.05 * self.dust {
+            self.waiting = self.left() - self.dust - asking;
+            if self.waiting + asking < 0.05 * self.dust {
                 return true;
             }
         }
         // The running sum is only a hint: what counts is summed afresh.
-        if !enough(self.waiting + self.asking_most + self.dust, self.found) && looked % 4096 != 4095 {
+        if !enough(self.waiting + asking + self.dust, self.found) && looked % 4096 != 4095 {
             return false;
         }
         let left = self.left();
-        self.waiting = left - self.dust - self.asking_most;
+        self.waiting = left - self.dust - asking;
         enough(left, self.found)
     }
 
     /// Most that all sets not listed can weigh; the margin is for the rounding of the bounds.
     fn left(&self) -> f64 {
-        (self.heap.iter().map(|e| e.most).sum::<f64>() + self.asking_most + self.dust) * (1.0 + 1e-12)
+        (self.heap.iter().map(|e| e.most).sum::<f64>() + self.asking.most() + self.dust) * (1.0 + 1e-12)
     }
 
     fn push(&mut self, most: f64, prior: f64, what: What) {
@@ -475,35 +464,31 @@ impl<F: Fn(&[Question]) -> Vec<f64>> Search<'_, F> {
                 return Ok(());
             }
             Some(item) if !overtaken => {
-                self.asking_most += most;
-                let ask = (item, self.evidence.seen(item, &places));
-                self.asking.push(Asking { most, prior, set, ask });
+                let question = (item, self.evidence.seen(item, &places));
                 self.sets[set as usize] = places;
-                // Without these the search could end: no more will be asked for.
-                let enough = self.dust + self.waiting <= self.left_out * (self.found + self.dust + self.waiting);
-                if self.asking.len() >= self.at_once || enough {
+                self.asking.add(Asked { most, prior, set, question });
+                // If all but these came to little enough, none of the others would be asked for.
+                let (others, all) = (self.waiting + self.dust, self.found + self.waiting + self.dust);
+                if self.asking.is_full() || others <= self.limits.left_out * all {
                     self.ask()?;
                 }
-                return Ok(());
             }
-            _ => {}
+            _ => {
+                self.sets[set as usize] = places;
+                self.push(most, prior, What::One { set });
+            }
         }
-        self.sets[set as usize] = places;
-        self.push(most, prior, What::One { set });
         Ok(())
     }
 
     /// Asks for all that is to be asked for.
     fn ask(&mut self) -> Result<(), HypothesesError> {
-        let asking = std::mem::take(&mut self.asking);
-        self.asking_most = 0.0;
-        let mut asks: Vec<(usize, Places)> = asking.iter().map(|a| a.ask.clone()).collect();
-        if asks.len() > 1 {
-            asks.sort_unstable();
-            asks.dedup();
-        }
-        self.evidence.find_out(&asks)?;
-        for Asking { prior, set, .. } in asking {
+        let asking = self.asking.take();
+        let mut questions: Vec<(usize, Places)> = asking.iter().map(|a| a.question.clone()).collect();
+        questions.sort_unstable();
+        questions.dedup();
+        self.evidence.find_out(&questions)?;
+        for Asked { prior, set, .. } in asking {
             let most = prior * self.evidence.share(&self.sets[set as usize]).most;
             self.push(most, prior, What::One { set });
         }
