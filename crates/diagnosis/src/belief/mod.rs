@@ -1,9 +1,10 @@
 //! Belief: how probable each set of faults is, given the evidence.
 //!
-//! The prior comes from the rates in the machine file (`prior.rs`); what a machine does under a set of faults from the
-//! bench, kept in `predictions.rs`; how likely a clue is under it from `weigh.rs`, with the densities of readings in
-//! `density.rs`, over what may have shown in `fits.rs`, and the customer's view of a function in `functions.rs`. Clues are
-//! independent given the faults. Each lets a small chance of a slip through, so no single mistake rules out the truth.
+//! The prior comes from the rates in the machine file (`prior.rs`); what was told, by occasion, stands in `account.rs`; what a
+//! machine does under a set of faults comes from the bench, kept in `predictions.rs`; how likely a clue is under it from
+//! `weigh.rs`, with the densities of readings in `density.rs`, over what may have shown in `fits.rs`, and the customer's view of a
+//! function in `functions.rs`. All that is kept lies in `worlds.rs`, twice, so that two threads can weigh. Clues are independent
+//! given the faults. Each lets a small chance of a slip through, so no single mistake rules out the truth.
 
 mod account;
 mod after;
