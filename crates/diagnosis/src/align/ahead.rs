@@ -6,6 +6,7 @@ use super::steps::{DEAD, Shape, Turn};
 use super::{Aligner, View, shape_runs, table};
 use bench::{PredictionId, Sweep};
 use rustc_hash::FxHashSet;
+use std::sync::Arc;
 
 /// A question to come.
 #[derive(Clone, Copy, Debug)]
@@ -75,7 +76,7 @@ impl Aligner {
                 let table = &this.tables[&shape.length(frame, &this.habits).key()];
                 shape_runs(&this.views[view], shape, frame, table, &this.begins.past, &this.habits)
             });
-            self.views[view].runs.extend(made);
+            self.views[view].runs.extend(made.into_iter().map(Arc::new));
         }
         let dead = |shape: &Shape| shape.low_w() < DEAD * self.idle_w;
         let first = fresh.iter().filter(|(step, shape)| *step == 0 && dead(shape));

@@ -41,7 +41,7 @@ use machine::model::Machine;
 use marks::Begins;
 use pieces::Pieces;
 use rustc_hash::FxHashMap;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 use steps::{Frame, Odds, Shape, Turn, order};
 use views::Beside;
 
@@ -91,10 +91,10 @@ struct View {
     pieces: Pieces,
     beside: Option<Beside>,
     around: Arounds,
-    /// Runs of the steps' shapes.
-    runs: Vec<Runs>,
+    /// Runs of the steps' shapes; shared by an aligner and its likenesses.
+    runs: Vec<Arc<Runs>>,
     /// The means of the runs of two shapes.
-    means: FxHashMap<(usize, usize), Runs>,
+    means: FxHashMap<(usize, usize), Arc<Runs>>,
 }
 
 /// What a step looks like: the place of its shape's runs in a view, and what it means for what follows.
@@ -240,7 +240,7 @@ impl Aligner {
         for View { runs, means, .. } in &mut self.views {
             let pairs = with.iter().zip(&without).map(|(a, b)| (a.0, b.0));
             for (a, b) in pairs.filter(|(a, b)| a != b) {
-                means.entry((a, b)).or_insert_with(|| Runs::mean(&runs[a], &runs[b]));
+                means.entry((a, b)).or_insert_with(|| Arc::new(Runs::mean(&runs[a], &runs[b])));
             }
         }
         (with, without)
@@ -251,7 +251,7 @@ impl Aligner {
         let odds = both().map(|(a, b)| Odds::of(a.1, &self.habits).mean(Odds::of(b.1, &self.habits)));
         let order = steps::order_of(&odds.collect::<Vec<_>>(), &self.habits);
         let of = |view: &View| {
-            let steps = both().map(|(a, b)| view.means.get(&(a.0, b.0)).unwrap_or(&view.runs[a.0]));
+            let steps = both().map(|(a, b)| view.means.get(&(a.0, b.0)).unwrap_or(&view.runs[a.0]).as_ref());
             let around = view.around.alive();
             view.ln_weight + self.chain(view, steps, around, &order, |chain| forward.ln_sum(chain))
         };
@@ -289,8 +289,9 @@ impl Aligner {
         let order = steps::order_of(&odds, &self.habits);
         let mut forward = std::mem::take(&mut self.forward);
         let of = |view: &View| {
-            let best =
-                |made: &Vec<usize>| Runs::greatest(&made.iter().map(|&m| &view.runs[m]).collect::<Vec<_>>());
+            let best = |made: &Vec<usize>| {
+                Runs::greatest(&made.iter().map(|&m| view.runs[m].as_ref()).collect::<Vec<_>>())
+            };
             let steps: Vec<Runs> = places.iter().map(best).collect();
             let around = view.around.most();
             view.ln_weight + self.chain(view, steps.iter(), around, &order, |chain| forward.ln_sum(chain))
@@ -325,7 +326,7 @@ impl Aligner {
 
     fn with_chain<T>(&self, view: &View, looks: &[Look], work: impl FnOnce(&Chain<'_>) -> T) -> T {
         let turns: Vec<Turn> = looks.iter().map(|look| look.1).collect();
-        let steps = looks.iter().map(|look| &view.runs[look.0]);
+        let steps = looks.iter().map(|look| view.runs[look.0].as_ref());
         self.chain(view, steps, view.around.of(looks), &order(&turns, &self.habits), work)
     }
 

@@ -31,7 +31,7 @@ use bench::{Conditions, Hypothesis};
 use machine::model::{Machine, PartId};
 use std::cell::RefCell;
 use std::sync::Arc;
-use worlds::{World, Worlds};
+use worlds::{World, Worlds, last_in_prior, last_of_several};
 
 /// Most faults that are tried together for one recording.
 const MOST_TOGETHER: usize = 3;
@@ -243,17 +243,25 @@ impl<'m> Belief<'m> {
     /// The greatest likelihood of the recording, where several faults may each explain some of its steps: the best single fault,
     /// the best that goes with it, and so on while that makes much of a difference. None where it does not come to be above `worth`;
     /// `matter` are the faults that make a difference to it.
-    fn best_together(&self, item: usize, matter: &[hypotheses::Fault], worth: f64) -> Option<f64> {
-        let ln = |faults: &Hypothesis| self.fit_showing(item, faults).ln;
-        let always = |f: &&hypotheses::Fault| f.mode < self.account.machine.parts[f.part].kind.modes.len();
-        let mut best = (ln(&Hypothesis::healthy()), Hypothesis::healthy());
+    fn best_together(&mut self, item: usize, matter: &[hypotheses::Fault], worth: f64) -> Option<f64> {
+        let Belief { account, worlds } = self;
+        let ln = |world: &mut World<'m>, faults: &Hypothesis| account.fit_showing(world, item, faults).ln;
+        let worlds = worlds.get_mut();
+        let always = |f: &&hypotheses::Fault| f.mode < account.machine.parts[f.part].kind.modes.len();
+        let nothing = Hypothesis::healthy();
+        let mut best = (ln(worlds.of(None), &nothing), nothing);
         for left in (0..MOST_TOGETHER).rev() {
             let (before, base) = best.clone();
-            for fault in matter.iter().filter(always) {
-                let taken = base.faults().iter().any(|f| f.0 == fault.part);
-                let more = Hypothesis::of(base.faults().iter().copied().chain([(fault.part, fault.mode)]));
-                if !taken && ln(&more) > best.0 {
-                    best = (ln(&more), more);
+            let taken = |part: PartId| base.faults().iter().any(|f| f.0 == part);
+            let more = |f: &hypotheses::Fault| {
+                Hypothesis::of(base.faults().iter().copied().chain([(f.part, f.mode)]))
+            };
+            let more: Vec<Hypothesis> =
+                matter.iter().filter(always).filter(|f| !taken(f.part)).map(more).collect();
+            let lns = worlds.each(&more, last_of_several, ln);
+            for (ln, more) in lns.into_iter().zip(more) {
+                if ln > best.0 {
+                    best = (ln, more);
                 }
             }
             // The best are taken first, and what comes next is taken to gain no more than this one did: nothing proves it.
@@ -280,13 +288,7 @@ impl<'m> Belief<'m> {
 
     /// How well one thing told fits a case.
     pub(crate) fn fit(&self, item: usize, case: &Case) -> Fit {
-        let faults = case.faults.faults();
-        let mut worlds = self.worlds.borrow_mut();
-        self.account.fit(worlds.of(faults.len(), faults.last().map(|f| f.0)), item, case)
-    }
-
-    fn fit_showing(&self, item: usize, faults: &Hypothesis) -> Fit {
-        self.account.fit_showing(&mut self.worlds.borrow_mut().first, item, faults)
+        self.account.fit(self.worlds.borrow_mut().of(last_of_several(&case.faults)), item, case)
     }
 
     fn credited(&self, at: usize, case: &Case) -> f64 {
@@ -294,10 +296,7 @@ impl<'m> Belief<'m> {
     }
 
     fn ln_of(&self, at: usize, hypothesis: &hypotheses::Hypothesis, beyond: f64) -> f64 {
-        let faults = &hypothesis.faults;
-        let mut worlds = self.worlds.borrow_mut();
-        let world = worlds.of(faults.len(), faults.last().map(|f| f.part));
-        self.account.ln_of(world, at, hypothesis, beyond)
+        self.account.ln_of(self.worlds.borrow_mut().of(last_in_prior(hypothesis)), at, hypothesis, beyond)
     }
 
     /// Number of things told: clues, and the trace among them.
@@ -322,9 +321,12 @@ impl<'m> Belief<'m> {
             clue.is_some_and(weigh::about_ordinary_use)
         });
         let beyond = self.account.beyond_alone(&all);
+        let account = &self.account;
+        let ln = |world: &mut World<'m>, (item, h): &hypotheses::Question| {
+            account.ln_of(world, all[*item], h, beyond[*item])
+        };
         let lns = |questions: &[hypotheses::Question]| {
-            let item = |item: usize| (all[item], beyond[item]);
-            self.worlds.borrow_mut().answer(&self.account, questions, item)
+            self.worlds.borrow_mut().each(questions, |(_, h)| last_in_prior(h), ln)
         };
         let items = self.account.known_beforehand(&all, &beyond);
         let posterior = hypotheses::posterior_at_once(&self.account.prior, lns, &items, limits, AT_ONCE)?;

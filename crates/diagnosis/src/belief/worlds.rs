@@ -1,9 +1,8 @@
 //! What was worked out about the machine so far: caches only, in two worlds, so that two threads can weigh sets of faults at a time.
 
-use super::account::Account;
 use super::{Fit, Predictions};
 use crate::align::Aligner;
-use crate::hypotheses::Question;
+use crate::hypotheses;
 use bench::Hypothesis;
 use machine::model::PartId;
 use rustc_hash::FxHashMap;
@@ -57,65 +56,60 @@ impl<'m> Worlds<'m> {
         std::iter::once(&mut self.first).chain(&mut self.second)
     }
 
-    /// The world that knows a set of so many faults, the last of which is of this part.
-    pub(super) fn of(&mut self, faults: usize, last: Option<PartId>) -> &mut World<'m> {
+    /// The world that knows a set of several faults with this last part; none: a set of one fault or none.
+    pub(super) fn of(&mut self, last: Option<PartId>) -> &mut World<'m> {
         match &mut self.second {
-            Some(second) if in_second(faults, last) => second,
+            Some(second) if in_second(last) => second,
             _ => &mut self.first,
         }
     }
 
-    /// Natural logarithms of likelihoods, as [`Account::ln_of`] has them, in the order of the questions: each world answers for its
-    /// own sets, at the same time where that is worth it. `item` says which occasion an item is, and by how much several faults may
-    /// be beyond the best of them.
-    pub(super) fn answer(
+    /// What comes of each of these in the world that knows it by its `last` part, as in [`Worlds::of`], in their order; in both at
+    /// the same time where that is worth it.
+    pub(super) fn each<T: Sync, R: Send>(
         &mut self,
-        account: &Account<'m>,
-        questions: &[Question],
-        item: impl Fn(usize) -> (usize, f64) + Sync,
-    ) -> Vec<f64> {
-        let ln = |world: &mut World<'m>, (of, faults): &Question| {
-            let (occasion, beyond) = item(*of);
-            account.ln_of(world, occasion, faults, beyond)
-        };
-        let last_of = |(_, h): &Question| (h.faults.len(), h.faults.last().map(|f| f.part));
-        if questions.len() < MANY {
-            let one = |q: &Question| {
-                let (faults, last) = last_of(q);
-                ln(self.of(faults, last), q)
-            };
-            return questions.iter().map(one).collect();
+        all: &[T],
+        last: impl Fn(&T) -> Option<PartId> + Sync,
+        work: impl Fn(&mut World<'m>, &T) -> R + Sync,
+    ) -> Vec<R> {
+        if all.len() < MANY {
+            return all.iter().map(|one| work(self.of(last(one)), one)).collect();
         }
         let Worlds { first, second } = self;
         let second = second.get_or_insert_with(|| first.clone());
-        let in_second = |q: &Question| {
-            let (faults, last) = last_of(q);
-            in_second(faults, last)
-        };
-        let all = |world: &mut World<'m>, theirs: bool| -> Vec<f64> {
-            questions.iter().filter(|q| in_second(q) == theirs).map(|q| ln(world, q)).collect()
+        let share = |world: &mut World<'m>, of_second: bool| -> Vec<R> {
+            all.iter().filter(|one| in_second(last(one)) == of_second).map(|one| work(world, one)).collect()
         };
         let (here, there) = std::thread::scope(|scope| {
-            let other = std::thread::Builder::new().spawn_scoped(scope, || all(second, true));
-            let here = all(first, false);
+            let other = std::thread::Builder::new().spawn_scoped(scope, || share(second, true));
+            let here = share(first, false);
             match other.map(std::thread::ScopedJoinHandle::join) {
                 Ok(Ok(there)) => (here, Some(there)),
                 Ok(Err(panic)) => std::panic::resume_unwind(panic),
                 Err(_) => (here, None),
             }
         });
-        // Where no thread was to be had, it is worked out here.
-        let there = there.unwrap_or_else(|| all(second, true));
+        // Where no thread was to be had, it is done here.
+        let there = there.unwrap_or_else(|| share(second, true));
         let (mut here, mut there) = (here.into_iter(), there.into_iter());
-        let answer = |q: &Question| if in_second(q) { there.next() } else { here.next() };
-        questions.iter().filter_map(answer).collect()
+        all.iter().filter_map(|one| if in_second(last(one)) { there.next() } else { here.next() }).collect()
     }
 }
 
-/// Is a set of so many faults, the last of which is of this part, the second world's? Sets that have one in common share most of
-/// what is worked out for them, so they stay together.
-fn in_second(faults: usize, last: Option<PartId>) -> bool {
-    faults > 1 && last.is_some_and(|part| part % 2 == 1)
+/// Is a set of several faults, the last of which is of this part, the second world's? Sets that have it in common share most of what
+/// is worked out for them, so they stay together.
+fn in_second(last: Option<PartId>) -> bool {
+    last.is_some_and(|part| part % 2 == 1)
+}
+
+/// The last part of a set of several faults.
+pub(super) fn last_of_several(faults: &Hypothesis) -> Option<PartId> {
+    if let [.., _, (part, _)] = *faults.faults() { Some(part) } else { None }
+}
+
+/// The same of a set of the prior.
+pub(super) fn last_in_prior(faults: &hypotheses::Hypothesis) -> Option<PartId> {
+    if let [.., _, last] = faults.faults[..] { Some(last.part) } else { None }
 }
 
 #[cfg(test)]
@@ -126,7 +120,7 @@ mod tests {
     use crate::setup::Setup;
     use bench::Conditions;
 
-    use super::MANY;
+    use super::{MANY, World, last_in_prior};
 
     /// A likelihood is the same whichever world answers, whatever it was asked before.
     #[test]
@@ -157,8 +151,10 @@ mod tests {
             let Belief { account, worlds } = &belief;
             let mut worlds = worlds.borrow_mut();
             let few = questions.chunks(at_once);
-            let lns = few.flat_map(|few| worlds.answer(account, few, |item| (item, f64::INFINITY)));
-            let lns = lns.map(f64::to_bits).collect();
+            let ln = |world: &mut World<'_>, (item, faults): &Question| {
+                account.ln_of(world, *item, faults, f64::INFINITY).to_bits()
+            };
+            let lns = few.flat_map(|few| worlds.each(few, |(_, h)| last_in_prior(h), ln)).collect();
             (lns, worlds.second.is_some())
         };
         let (one, two) = (ask(MANY - 1), ask(10 * MANY));
