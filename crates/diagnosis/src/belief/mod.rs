@@ -296,7 +296,11 @@ impl<'m> Belief<'m> {
     }
 
     fn ln_of(&self, at: usize, hypothesis: &hypotheses::Hypothesis, beyond: f64) -> f64 {
-        self.account.ln_of(self.worlds.borrow_mut().of(last_in_prior(hypothesis)), at, hypothesis, beyond)
+        let Account { told, occasions, .. } = &self.account;
+        // Ohms take no sweep, and one meter is enough.
+        let by_meter = |&t: &usize| matches!(told[t].clue, Some(Clue::Ohms(_)));
+        let apart = if occasions[at].told.iter().all(by_meter) { None } else { last_in_prior(hypothesis) };
+        self.account.ln_of(self.worlds.borrow_mut().of(apart), at, hypothesis, beyond)
     }
 
     /// Number of things told: clues, and the trace among them.
