@@ -214,6 +214,8 @@ def two_people(browser, size, data):
         page.get_by_label("Name").fill(name)
         page.get_by_label("Passphrase").fill(secret)
         page.get_by_role("button", name="Open").click()
+        # The way on from there is under way: another one at the same time would cut it off, or be cut off by it.
+        page.wait_for_url(lambda url: not url.endswith("/login"))
         page.goto(job)
 
     server.send_signal(signal.SIGKILL)

@@ -103,10 +103,13 @@ fn parts(visit: &Visit, pieces: &Pieces) -> Vec<(Stretch, f64)> {
     parts
 }
 
-/// What the step settled at: the level that lasted longest, all stretches that repeat it together; with a drum that rests
-/// between turns, the mean over the turns, which are what lies nearer to the highest level than to the lowest.
+/// What the step settled at: the level that lasted longest, all stretches that repeat it together, the way up or down to it left
+/// out; with a drum that rests between turns, the mean over the turns, which are what lies nearer to the highest level than to
+/// the lowest.
 fn step_power(parts: &[(Stretch, f64)], rests: bool) -> Option<Estimate> {
     if !rests {
+        let levels: Vec<(Stretch, f64)> = parts.iter().filter(|(s, _)| !s.slope).copied().collect();
+        let parts = if levels.is_empty() { parts } else { &levels };
         let lasting =
             |a: &Stretch| parts.iter().filter(|(b, _)| b.repeats(a)).map(|(_, seconds)| seconds).sum::<f64>();
         let longest =
@@ -126,4 +129,23 @@ fn mean(parts: &[(Stretch, f64)]) -> Option<Estimate> {
     let time: f64 = parts.iter().map(|p| p.1).sum();
     let over = |of: fn(&Stretch) -> f64| parts.iter().map(|(s, t)| of(s) * t).sum::<f64>() / time;
     (time > 0.0).then(|| Estimate { value: over(|s| s.power_w), u: over(|s| s.repeats_w) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stretch(power_w: f64, repeats_w: f64, slope: bool) -> Stretch {
+        Stretch { start_s: 0.0, end_s: 0.0, power_w, repeats_w, slope, hole: false, again: None }
+    }
+
+    #[test]
+    fn a_spin_reads_what_it_runs_up_to() {
+        let run_up = (stretch(250.0, 190.0, true), 70.0);
+        let full = [(stretch(425.0, 10.0, false), 15.0), (stretch(375.0, 12.0, false), 30.0)];
+        let read = step_power(&[run_up, full[0], full[1]], false).unwrap();
+        assert_eq!(read, Estimate { value: 375.0, u: 12.0 });
+        // Broken off on its way, it reads what there is.
+        assert_eq!(step_power(&[run_up], false), Some(Estimate { value: 250.0, u: 190.0 }));
+    }
 }
