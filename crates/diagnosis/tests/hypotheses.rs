@@ -226,6 +226,24 @@ fn posterior_equals_full_enumeration_on_300_machines() {
     assert!(aside > 100, "hardly a fault was set aside: {aside}");
 }
 
+/// Searches that their limit ends leave out little more for having asked for many at a time.
+#[test]
+fn what_is_gathered_is_asked_for_before_a_limit_ends_the_search() {
+    let (mut many, mut one) = (0.0, 0.0);
+    for seed in 0..200 {
+        let machine = machine(seed, 8);
+        let prior = Prior::new(&machine.parts, machine.consequences.clone()).unwrap();
+        let limits = Limits { sets: 40 + 2 * seed as usize, ..ALL };
+        let likelihoods = |asked: &[(usize, Hypothesis)]| {
+            asked.iter().map(|(item, h)| machine.readings[*item].ln_likelihood(h)).collect()
+        };
+        many += posterior_at_once(&prior, likelihoods, &machine.items(), &limits, 4096).unwrap().left_out;
+        one += ask(&machine, &limits).left_out;
+    }
+    println!("{many} for {one}");
+    assert!(one > 2.0 && many <= 1.2 * one, "{many} for {one}");
+}
+
 proptest! {
     /// What is shown never moves by more than the stated bound, and mass and bound are all there is.
     #[test]

@@ -103,13 +103,19 @@ fn parts(visit: &Visit, pieces: &Pieces) -> Vec<(Stretch, f64)> {
     parts
 }
 
+/// A level that lasts less does not show what a step ran up to, s.
+const SETTLED_S: f64 = 5.0;
+
 /// What the step settled at: the level that lasted longest, all stretches that repeat it together, the way up or down to it left
 /// out; with a drum that rests between turns, the mean over the turns, which are what lies nearer to the highest level than to
 /// the lowest.
 fn step_power(parts: &[(Stretch, f64)], rests: bool) -> Option<Estimate> {
     if !rests {
-        let levels: Vec<(Stretch, f64)> = parts.iter().filter(|(s, _)| !s.slope).copied().collect();
-        let parts = if levels.is_empty() { parts } else { &levels };
+        let settles = |(s, seconds): &(Stretch, f64)| !s.slope && *seconds >= SETTLED_S;
+        let last_level = parts.iter().rposition(settles).unwrap_or(0);
+        let is_way = |place: usize| place < last_level && parts[place].0.slope;
+        let parts: Vec<_> =
+            (0..parts.len()).filter(|&place| !is_way(place)).map(|place| parts[place]).collect();
         let lasting =
             |a: &Stretch| parts.iter().filter(|(b, _)| b.repeats(a)).map(|(_, seconds)| seconds).sum::<f64>();
         let longest =
@@ -145,7 +151,10 @@ mod tests {
         let full = [(stretch(425.0, 10.0, false), 15.0), (stretch(375.0, 12.0, false), 30.0)];
         let read = step_power(&[run_up, full[0], full[1]], false).unwrap();
         assert_eq!(read, Estimate { value: 375.0, u: 12.0 });
-        // Broken off on its way, it reads what there is.
-        assert_eq!(step_power(&[run_up], false), Some(Estimate { value: 250.0, u: 190.0 }));
+        // Broken off on its way, it reads what there is, not what stood before it.
+        let idle = (stretch(5.0, 2.0, false), 12.0);
+        let on_its_way = Some(Estimate { value: 250.0, u: 190.0 });
+        assert_eq!(step_power(&[idle, run_up], false), on_its_way);
+        assert_eq!(step_power(&[idle, run_up, (stretch(90.0, 9.0, false), 2.0)], false), on_its_way);
     }
 }

@@ -15,12 +15,12 @@ pub(super) const MUCH: f64 = 2.0;
 /// Such readings are far oftener those of a machine that is not quite as its file says.
 pub(super) const TOGETHER: f64 = 2.0;
 
-/// A single fault that explains all else this much worse than the best could (in nats) is ruled out there.
-const RULED_OUT: f64 = 5.0;
-
 /// The same of a recording, in which several faults may each explain some steps: less than this (in nats) is what a machine
 /// costs that is not quite as its file says, and less than a second fault's rarity. Chosen by how made-up cases came out; no source.
 pub(super) const SEVERAL: f64 = 12.0;
+
+/// A single fault that explains all else this much worse than the best could (in nats) is ruled out there.
+const RULED_OUT: f64 = 5.0;
 
 /// One machine, and all that was told of it.
 pub(super) struct Account<'m> {

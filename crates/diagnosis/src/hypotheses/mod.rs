@@ -6,7 +6,7 @@
 //!
 //! Read in this order: this file, `prior.rs` (sets of faults before anything is seen), `evidence.rs` (what is known of
 //! the likelihoods), `lattice.rs` (what many sets can weigh together), `one_more.rs` (what the next fault makes of a set),
-//! `search.rs` (which set next, and when to stop).
+//! `asking.rs` (what is going to be asked for, gathered), `search.rs` (which set next, and when to stop).
 
 mod asking;
 mod evidence;
